@@ -1,0 +1,58 @@
+//! A fixed delay of whole samples.
+
+/// Ring of the last `len` values; what goes in comes out `len` calls later, unchanged.
+#[derive(Clone, Debug)]
+pub struct Delay<T> {
+    ring: Box<[T]>,
+    at: usize,
+}
+
+impl<T: Copy + Default> Delay<T> {
+    /// A delay of `len` samples (0 passes straight through), filled with `T::default()`.
+    pub fn new(len: usize) -> Self {
+        Self { ring: vec![T::default(); len].into(), at: 0 }
+    }
+
+    /// Length in samples.
+    pub fn len(&self) -> usize {
+        self.ring.len()
+    }
+
+    /// True for a delay of 0 samples.
+    pub fn is_empty(&self) -> bool {
+        self.ring.is_empty()
+    }
+
+    /// Takes one value in and gives the one of `len` calls ago.
+    #[inline]
+    pub fn step(&mut self, x: T) -> T {
+        if self.ring.is_empty() {
+            return x;
+        }
+        let y = std::mem::replace(&mut self.ring[self.at], x);
+        self.at += 1;
+        if self.at == self.ring.len() {
+            self.at = 0;
+        }
+        y
+    }
+
+    /// Forgets everything.
+    pub fn reset(&mut self) {
+        self.ring.fill(T::default());
+        self.at = 0;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn gives_back_what_went_in() {
+        let mut delay = Delay::<f32>::new(3);
+        let out: Vec<f32> = (1..=6).map(|n| delay.step(n as f32)).collect();
+        assert_eq!(out, [0.0, 0.0, 0.0, 1.0, 2.0, 3.0]);
+        assert_eq!(Delay::<f32>::new(0).step(7.0), 7.0);
+    }
+}

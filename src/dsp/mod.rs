@@ -1,0 +1,8 @@
+//! Small parts that stages share. Nothing in here knows a stage, a host or a screen.
+
+pub mod block;
+pub mod db;
+pub mod delay;
+pub mod smooth;
+
+pub use block::{Block, CHANNELS, CHUNK};
