@@ -1,1 +1,4 @@
+#![allow(dead_code)]
+mod figures;
+
 fn main() {}

@@ -1,0 +1,20 @@
+//! `cargo xtask figures`: measures the three stages, draws docs/figures/*.svg and writes the table
+//! of every number beside what was asked of it.
+
+pub mod ceiling;
+pub mod glue;
+pub mod tone;
+
+/// One line of the table.
+pub struct Row {
+    /// What was measured, with its settings and seed.
+    pub what: String,
+    /// The figure that was asked for, with unit.
+    pub asked: String,
+    /// The figure that was reached, with unit.
+    pub reached: String,
+    /// Where the reference comes from.
+    pub source: String,
+    /// Whether the figure reached keeps what was asked.
+    pub kept: bool,
+}
