@@ -54,6 +54,7 @@ pub fn log2(x: f64) -> f64 {
 /// 2^x = 2^k · e^(r ln 2) with k the nearest integer and |r| ≤ ½; the exponential series up to the
 /// ninth power leaves a remainder under 0.3466^10 / 10! · e^0.35 = 1e-11.
 #[inline]
+#[allow(clippy::manual_clamp)] // `clamp` would let NaN through
 pub fn exp2(x: f64) -> f64 {
     let x = x.max(-1022.0).min(1023.0);
     let rounded = x + ROUND;
