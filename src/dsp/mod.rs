@@ -3,7 +3,7 @@
 pub mod block;
 pub mod db;
 pub mod delay;
-pub mod k_weight;
+pub mod fastlog;
 pub mod smooth;
 
 pub use block::{Block, CHANNELS, CHUNK};
