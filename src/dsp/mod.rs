@@ -3,7 +3,8 @@
 pub mod block;
 pub mod db;
 pub mod delay;
-pub mod fastlog;
+pub mod history;
+pub mod sliding;
 pub mod smooth;
 
 pub use block::{Block, CHANNELS, CHUNK};
