@@ -3,6 +3,7 @@
 pub mod block;
 pub mod db;
 pub mod delay;
+pub mod fastlog;
 pub mod history;
 pub mod sliding;
 pub mod smooth;
