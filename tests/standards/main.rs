@@ -3,3 +3,9 @@
 mod glue_curve;
 mod glue_rig;
 mod glue_times;
+mod ceiling_clean;
+mod ceiling_meter;
+mod ceiling_peaks;
+mod ceiling_promises;
+mod ceiling_rig;
+mod ceiling_signals;
