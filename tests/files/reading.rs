@@ -173,7 +173,7 @@ fn a_locked_file_is_told_by_name() {
     use std::os::unix::fs::PermissionsExt;
     let dir = tempfile::tempdir().unwrap();
     let path = put(&dir, "a.wav", b"RIFF");
-    std::fs::set_permissions(&path, std::fs::Permissions::from_mode(0)).unwrap();
+    std::fs::set_permissions(&path, std::fs::Permissions::from_mode(0o000)).unwrap();
     match std::fs::File::open(&path) {
         Err(_) => assert!(matches!(fault(&path), Fault::Forbidden)),
         Ok(_) => eprintln!("SKIPPED: this user may read everything"),
