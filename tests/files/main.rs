@@ -1,7 +1,9 @@
 //! Files in and out: headers, samples, damage, foreign readers.
 
 mod damage;
+mod dither;
 mod foreign;
 mod kit;
+mod rate;
 mod reading;
 mod writing;
