@@ -5,7 +5,9 @@
 //! work beside the target and rename at the end.
 
 mod bext;
+mod cut;
 mod dither;
+mod ends;
 mod error;
 mod flac;
 mod rate;
@@ -14,7 +16,9 @@ mod wav;
 mod write;
 
 pub use bext::{Loudness, Tags, isrc};
+pub use cut::{Cut, FadeCurve, Wishes};
 pub use dither::Quantiser;
+pub use ends::{Ends, Finder};
 pub use error::{Error, Fault, Result};
 pub use rate::Converter;
 pub use read::{Encoding, Format, Kind, Reader, Sample};

@@ -2,6 +2,7 @@
 
 mod damage;
 mod dither;
+mod ends;
 mod foreign;
 mod kit;
 mod rate;
