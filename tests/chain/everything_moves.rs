@@ -52,7 +52,8 @@ proptest! {
             let mut settings = any_settings(&mut noise);
             // A fixed ceiling, so that the bound is one number; its own movement is tested with the stage.
             settings.ceiling.ceiling = first.ceiling.ceiling;
-            let mut signal = hostile(&mut noise, 1 + noise.below(3000));
+            let frames = 1 + noise.below(3000);
+            let mut signal = hostile(&mut noise, frames);
             chain.set(&settings);
             let [left, right] = &mut signal;
             chain.process(&mut [left, right], |_| ());
@@ -68,8 +69,9 @@ proptest! {
         let mut noise = Noise(seed);
         let settings = any_settings(&mut noise);
         let input = strokes(6_000, 44_100.0, seed);
-        let reference = run(44_100.0, &input, 1 + noise.below(700), &settings);
-        prop_assert_eq!(run(44_100.0, &input, 1 + noise.below(70), &settings), reference);
+        let (long, short) = (1 + noise.below(700), 1 + noise.below(70));
+        let reference = run(44_100.0, &input, long, &settings);
+        prop_assert_eq!(run(44_100.0, &input, short, &settings), reference);
     }
 }
 
