@@ -8,6 +8,7 @@
 pub mod chain;
 pub mod dsp;
 pub mod finish;
+pub mod link;
 pub mod meter;
 pub mod params;
 pub mod settings;

@@ -1,1 +1,12 @@
-//! Placeholder, filled by its own commit.
+//! Loudness, peaks, history, source check and advice: everything that measures and says, off the
+//! audio thread or in line with the chain, with the same digits.
+
+pub mod gate;
+pub mod history;
+pub mod k_weighting;
+pub mod loudness;
+pub mod true_peak;
+
+pub use history::{Column, History};
+pub use loudness::{Channel, Loudness};
+pub use true_peak::TruePeak;
