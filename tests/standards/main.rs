@@ -9,3 +9,6 @@ mod ceiling_signals;
 mod glue_curve;
 mod glue_rig;
 mod glue_times;
+mod tone_design;
+mod tone_motion;
+mod tone_running;
