@@ -1,1 +1,375 @@
-//! Placeholder, filled by its own commit.
+//! The signal path, in order, and nothing else:
+//!
+//! ```text
+//! in → trim → tone ⇄ glue → drive → ceiling → out
+//!  '------------- delay -------------------> bypass, compare
+//! ```
+//!
+//! The plugin, the command line and the tests run this very struct. It works in place on any
+//! number of frames, and cuts them on the absolute grid of [`CHUNK`] frames, so every block size
+//! gives the same samples. After [`Chain::new`] nothing allocates, locks or panics.
+
+use crate::dsp::delay::Delay;
+use crate::dsp::smooth::{Fade, Smooth};
+use crate::dsp::{Block, CHANNELS, CHUNK, db};
+use crate::link::Tap;
+use crate::settings::{Compare, Order, Settings};
+use crate::stage::ceiling::Ceiling;
+use crate::stage::glue::Glue;
+use crate::stage::tone::{Curve, Tone};
+use crate::stage::trim::Gain;
+
+/// Seconds of every cross-fade between a stage and its absence.
+const FADE: f64 = 0.01;
+
+/// Largest input sample taken in: +60 dBFS. What lies beyond is a fault, not a sound.
+const INPUT_LIMIT: f32 = 1000.0;
+
+/// The whole path for one stereo (or mono) signal.
+pub struct Chain {
+    sample_rate: f64,
+    /// Targets, as set last.
+    settings: Settings,
+    trim: Gain,
+    trim_on: Fade,
+    tone: Tone,
+    tone_on: Fade,
+    glue: Glue,
+    glue_on: Fade,
+    /// The order that runs; follows `settings.order` through a dry moment.
+    order: Order,
+    order_fade: Fade,
+    ceiling: Ceiling,
+    /// The untouched input on its way to bypass, compare and the "before" tap.
+    untouched: [Delay<f32>; CHANNELS],
+    /// The glue's reduction, delayed to stand beside the output that it shaped.
+    glue_db: Delay<f32>,
+    bypass: Fade,
+    /// How much louder the result is than the untouched input, dB; measured outside.
+    louder_by: f64,
+    /// 1 = the untouched input is heard (compare: before).
+    before: Fade,
+    /// Listening gain of the two sides, linear, at most 1.
+    level: [Smooth; 2],
+    /// Frames of the present chunk already done.
+    at: usize,
+    work: Work,
+}
+
+/// Buffers of one chunk.
+struct Work {
+    block: Block,
+    dry: [[f64; CHUNK]; CHANNELS],
+    before: [[f32; CHUNK]; CHANNELS],
+    after: [[f32; CHUNK]; CHANNELS],
+    glue_db: [f32; CHUNK],
+}
+
+impl Chain {
+    /// The path at `sample_rate` Hz with default settings. Allocates all it will ever need.
+    pub fn new(sample_rate: f64) -> Self {
+        let fade = |on| Fade::new(on, FADE, sample_rate);
+        let ceiling = Ceiling::new(sample_rate);
+        let latency = ceiling.latency();
+        let mut chain = Self {
+            sample_rate,
+            settings: Settings::default(),
+            trim: Gain::new(sample_rate),
+            trim_on: fade(true),
+            tone: Tone::new(sample_rate),
+            tone_on: fade(true),
+            glue: Glue::new(sample_rate),
+            glue_on: fade(false),
+            order: Order::default(),
+            order_fade: fade(true),
+            ceiling,
+            untouched: [Delay::new(latency), Delay::new(latency)],
+            glue_db: Delay::new(latency),
+            bypass: fade(false),
+            louder_by: 0.0,
+            before: fade(false),
+            level: [Smooth::new(1.0, 0.05, 1e-6, sample_rate); 2],
+            at: 0,
+            work: Work {
+                block: Block::new(),
+                dry: [[0.0; CHUNK]; CHANNELS],
+                before: [[0.0; CHUNK]; CHANNELS],
+                after: [[0.0; CHUNK]; CHANNELS],
+                glue_db: [0.0; CHUNK],
+            },
+        };
+        chain.jump();
+        chain
+    }
+
+    /// Rate in Hz that the chain was made for.
+    pub fn sample_rate(&self) -> f64 {
+        self.sample_rate
+    }
+
+    /// Frames by which the output lags the input: constant, whatever the settings.
+    pub fn latency(&self) -> usize {
+        self.ceiling.latency()
+    }
+
+    /// Frames after the end of the input until the output is silent for practical purposes: the
+    /// latency and one second for the tone's lowest, narrowest bands to ring out.
+    pub fn tail(&self) -> usize {
+        self.latency() + self.sample_rate as usize
+    }
+
+    /// New targets; they are reached without a click, from the next control tick on.
+    pub fn set(&mut self, settings: &Settings) {
+        self.settings = *settings;
+        self.trim.set(f64::from(settings.trim.gain));
+        self.trim_on.set(settings.trim.on);
+        self.tone.set(&settings.tone);
+        self.tone_on.set(settings.tone.on);
+        self.glue.set(&settings.glue);
+        self.glue_on.set(settings.glue.on);
+        self.ceiling.set(&settings.ceiling);
+        self.bypass.set(settings.bypass);
+        self.before.set(settings.compare == Compare::Before);
+    }
+
+    /// The settings last given.
+    pub fn settings(&self) -> &Settings {
+        &self.settings
+    }
+
+    /// Goes to the targets at once: after activation, or before an offline run.
+    pub fn jump(&mut self) {
+        self.order = self.settings.order;
+        self.order_fade.set(true);
+        self.trim.jump();
+        self.tone.jump();
+        self.glue.jump();
+        self.ceiling.jump();
+        for fade in [
+            &mut self.trim_on,
+            &mut self.tone_on,
+            &mut self.glue_on,
+            &mut self.order_fade,
+            &mut self.bypass,
+            &mut self.before,
+        ] {
+            fade.jump();
+        }
+    }
+
+    /// Forgets all signal and goes to the targets; the next frame is the first of a chunk.
+    pub fn reset(&mut self) {
+        self.jump();
+        self.tone.reset();
+        self.glue.reset();
+        self.ceiling.reset();
+        self.untouched.iter_mut().for_each(Delay::reset);
+        self.glue_db.reset();
+        self.aim_levels();
+        self.level.iter_mut().for_each(Smooth::jump);
+        self.at = 0;
+    }
+
+    /// Monitoring: hear one tone band alone (0 to 4), or everything again. Not a setting: it is
+    /// never saved, and an offline run has no way to meet it.
+    pub fn hear(&mut self, band: Option<usize>) {
+        self.tone.hear(band);
+    }
+
+    /// The tone's coefficients as they run, for drawing the curve.
+    pub fn curve(&self) -> Curve {
+        self.tone.curve()
+    }
+
+    /// The glue's detector level (dBFS) and reduction (dB ≥ 0) at the last frame.
+    pub fn glue_point(&self) -> (f64, f64) {
+        let last = self.work.block.len.max(1) - 1;
+        (self.glue.level_db(), f64::from(self.glue.reduction_db()[last]))
+    }
+
+    /// Make-up in dB that the glue applies now.
+    pub fn makeup_db(&self) -> f64 {
+        self.glue.makeup_db()
+    }
+
+    /// Tells how much louder the result is than the untouched input, dB (measured by
+    /// [`crate::meter`], off the audio thread): what level-matched listening takes off the louder
+    /// side.
+    pub fn set_louder_by_db(&mut self, louder_by: f64) {
+        self.louder_by = louder_by;
+    }
+
+    /// Processes in place: one slice (mono) or two (stereo) of equal length, any length. `tap`
+    /// gets every frame once, in stretches of at most [`CHUNK`] frames.
+    ///
+    /// With mono both lanes work on the same signal.
+    pub fn process(&mut self, io: &mut [&mut [f32]], mut tap: impl FnMut(&Tap)) {
+        let frames = io.iter().map(|ch| ch.len()).min().unwrap_or(0);
+        let mut done = 0;
+        while done < frames {
+            let len = (frames - done).min(CHUNK - self.at);
+            self.step(io, done, len);
+            let (work, range) = (&self.work, ..len);
+            tap(&Tap {
+                before: [&work.before[0][range], &work.before[1][range]],
+                after: [&work.after[0][range], &work.after[1][range]],
+                glue_db: &work.glue_db[range],
+                ceiling_db: &self.ceiling.reduction_db()[range],
+            });
+            done += len;
+        }
+    }
+
+    /// One stretch inside one chunk.
+    fn step(&mut self, io: &mut [&mut [f32]], done: usize, len: usize) {
+        if self.at == 0 {
+            self.tick();
+        }
+        self.work.block.len = len;
+        self.work.block.start = self.at;
+        self.take_in(io, done, len);
+        self.run_stages();
+        self.give_out(io, done, len);
+        self.at = (self.at + len) % CHUNK;
+    }
+
+    /// Control tick, before the first frame of each chunk.
+    fn tick(&mut self) {
+        if self.order != self.settings.order {
+            self.order_fade.set(false);
+            if self.order_fade.is_dry() {
+                self.order = self.settings.order;
+                self.tone.reset();
+                self.glue.reset();
+                self.order_fade.set(true);
+            }
+        } else {
+            self.order_fade.set(true);
+        }
+        self.order_fade.tick();
+        self.trim_on.tick();
+        self.trim.tick();
+        if self.tone_on.tick() {
+            self.tone.reset();
+        }
+        self.tone.tick();
+        if self.glue_on.tick() {
+            self.glue.reset();
+        }
+        self.glue.tick();
+        self.ceiling.tick();
+        self.bypass.tick();
+        self.before.tick();
+        self.aim_levels();
+        for level in &mut self.level {
+            level.tick();
+        }
+    }
+
+    /// Listening gains: with compare on, the louder side comes down to the quieter.
+    fn aim_levels(&mut self) {
+        let louder = match self.settings.compare {
+            Compare::Off => 0.0,
+            Compare::Before | Compare::After => self.louder_by,
+        };
+        self.level[0].set(db::to_gain(louder.min(0.0)));
+        self.level[1].set(db::to_gain((-louder).min(0.0)));
+    }
+
+    /// Fills the block and the delayed untouched input.
+    fn take_in(&mut self, io: &[&mut [f32]], done: usize, len: usize) {
+        let work = &mut self.work;
+        for ch in 0..CHANNELS {
+            let input = &io[ch.min(io.len() - 1)][done..done + len];
+            for i in 0..len {
+                let x = input[i];
+                work.before[ch][i] = self.untouched[ch].step(x);
+                work.block.ch[ch][i] = f64::from(clean(x));
+            }
+        }
+    }
+
+    fn run_stages(&mut self) {
+        let Work { block, dry, glue_db, .. } = &mut self.work;
+        let trim = &mut self.trim;
+        faded(&self.trim_on, block, dry, |block| trim.process(block));
+
+        // The glue's figures must not stand still while it is left out.
+        let glue_runs = !self.glue_on.is_dry();
+        let mut middle = [[0.0; CHUNK]; CHANNELS];
+        let (tone, tone_on, glue, glue_on) = (&mut self.tone, &self.tone_on, &mut self.glue, &self.glue_on);
+        let order = self.order;
+        faded(&self.order_fade, block, &mut middle, |block| {
+            if order == Order::ToneFirst {
+                faded(tone_on, block, dry, |block| tone.process(block));
+                faded(glue_on, block, dry, |block| glue.process(block));
+            } else {
+                faded(glue_on, block, dry, |block| glue.process(block));
+                faded(tone_on, block, dry, |block| tone.process(block));
+            }
+        });
+        for i in 0..block.len {
+            let now = match glue_runs {
+                true => self.glue.reduction_db()[i] * self.glue_on.at(block.start + i) as f32,
+                false => 0.0,
+            };
+            glue_db[i] = self.glue_db.step(now);
+        }
+        self.ceiling.process(block);
+    }
+
+    /// Writes what is heard.
+    fn give_out(&mut self, io: &mut [&mut [f32]], done: usize, len: usize) {
+        let work = &mut self.work;
+        let start = work.block.start;
+        for ch in 0..CHANNELS {
+            for i in 0..len {
+                work.after[ch][i] = work.block.ch[ch][i] as f32;
+            }
+        }
+        let plain =
+            self.before.is_dry() && self.level.iter().all(|level| level.is_still() && level.end() == 1.0);
+        for (ch, out) in io.iter_mut().enumerate().take(CHANNELS) {
+            let out = &mut out[done..done + len];
+            if self.bypass.is_wet() {
+                out.copy_from_slice(&work.before[ch][..len]);
+                continue;
+            }
+            if plain && self.bypass.is_dry() {
+                out.copy_from_slice(&work.after[ch][..len]);
+                continue;
+            }
+            for (i, out) in out.iter_mut().enumerate() {
+                let dry = f64::from(clean(work.before[ch][i]));
+                let wet = work.block.ch[ch][i];
+                let at = start + i;
+                let (m, b) = (self.before.at(at), self.bypass.at(at));
+                let heard = wet * self.level[1].at(at) * (1.0 - m) + dry * self.level[0].at(at) * m;
+                *out = (heard + (dry - heard) * b) as f32;
+            }
+        }
+    }
+}
+
+/// A sample fit to enter filters: no NaN, no infinity, no fault-sized value.
+#[inline]
+fn clean(x: f32) -> f32 {
+    if x.is_finite() { x.clamp(-INPUT_LIMIT, INPUT_LIMIT) } else { 0.0 }
+}
+
+/// Runs `stage` where `fade` is not fully dry, mixed with its own input while it is between.
+fn faded(fade: &Fade, block: &mut Block, dry: &mut [[f64; CHUNK]; CHANNELS], stage: impl FnOnce(&mut Block)) {
+    if fade.is_dry() {
+        return;
+    }
+    if fade.is_wet() {
+        return stage(block);
+    }
+    *dry = block.ch;
+    stage(block);
+    for (wet, dry) in block.ch.iter_mut().zip(dry.iter()) {
+        for i in 0..block.len {
+            wet[i] = dry[i] + (wet[i] - dry[i]) * fade.at(block.start + i);
+        }
+    }
+}

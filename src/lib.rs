@@ -7,8 +7,13 @@
 
 pub mod chain;
 pub mod dsp;
+#[cfg(feature = "editor")]
+pub mod editor;
 pub mod finish;
+pub mod link;
 pub mod meter;
 pub mod params;
+#[cfg(feature = "plugin")]
+pub mod plugin;
 pub mod settings;
 pub mod stage;

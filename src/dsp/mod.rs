@@ -3,6 +3,7 @@
 pub mod block;
 pub mod db;
 pub mod delay;
+pub mod k_weight;
 pub mod smooth;
 
 pub use block::{Block, CHANNELS, CHUNK};

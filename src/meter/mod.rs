@@ -1,1 +1,3 @@
-//! Placeholder, filled by its own commit.
+//! Measuring: what is loud, what is high, what was taken away, and what that means.
+
+pub mod matching;

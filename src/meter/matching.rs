@@ -1,0 +1,126 @@
+//! Equal loudness for listening: how loud the input and the result are, over the last seconds.
+
+use crate::dsp::k_weight::KWeight;
+use crate::dsp::{CHANNELS, CHUNK, db};
+
+/// Seconds over which both powers are averaged; long, so that the match does not follow the music.
+const SECONDS: f64 = 10.0;
+
+/// Sum of the channels' mean squares at −70 LUFS: the absolute gate of BS.1770-5, Annex 1.
+/// (−0.691 dB is the constant of the same text.)
+const GATE: f64 = 1.1724653045822981e-7;
+
+/// K-weighted running power of two signals that are aligned in time.
+///
+/// A cumulative mean that turns into a one-pole average of [`SECONDS`]; silence (input under the
+/// absolute gate, measured over 0.4 s) does not move it.
+#[derive(Clone, Debug)]
+pub struct LoudnessMatch {
+    weights: [[KWeight; CHANNELS]; 2],
+    /// Power of the chunk in progress and how many frames it holds.
+    sum: [f64; 2],
+    frames: usize,
+    /// Fast power of the input for the gate.
+    gate: f64,
+    gate_keep: f64,
+    /// Slow powers: before, after.
+    power: [f64; 2],
+    /// Frames averaged so far, up to [`SECONDS`].
+    seen: f64,
+    limit: f64,
+}
+
+impl LoudnessMatch {
+    /// Nothing heard yet: 0 dB.
+    pub fn new(sample_rate: f64) -> Self {
+        let weight = || KWeight::new(sample_rate);
+        Self {
+            weights: [[weight(), weight()], [weight(), weight()]],
+            sum: [0.0; 2],
+            frames: 0,
+            gate: 0.0,
+            gate_keep: (-(CHUNK as f64) / (0.4 * sample_rate)).exp(),
+            power: [0.0; 2],
+            seen: 0.0,
+            limit: SECONDS * sample_rate,
+        }
+    }
+
+    /// Forgets everything.
+    pub fn reset(&mut self) {
+        self.weights.iter_mut().flatten().for_each(KWeight::reset);
+        self.sum = [0.0; 2];
+        self.frames = 0;
+        self.gate = 0.0;
+        self.power = [0.0; 2];
+        self.seen = 0.0;
+    }
+
+    /// Takes one frame of each signal.
+    #[inline]
+    fn step(&mut self, before: [f64; CHANNELS], after: [f64; CHANNELS]) {
+        for (side, frame) in [before, after].into_iter().enumerate() {
+            for (weight, x) in self.weights[side].iter_mut().zip(frame) {
+                let y = weight.step(x);
+                self.sum[side] += y * y;
+            }
+        }
+        self.frames += 1;
+    }
+
+    /// Takes two stretches of equal length, aligned in time.
+    pub fn feed(&mut self, before: [&[f32]; CHANNELS], after: [&[f32]; CHANNELS]) {
+        for i in 0..before[0].len() {
+            let frame = |side: [&[f32]; CHANNELS]| side.map(|ch| f64::from(ch[i]));
+            self.step(frame(before), frame(after));
+            if self.frames == CHUNK {
+                self.take();
+            }
+        }
+    }
+
+    /// Takes the finished chunk into the averages.
+    fn take(&mut self) {
+        let frames = self.frames as f64;
+        let mean = [self.sum[0] / frames, self.sum[1] / frames];
+        self.sum = [0.0; 2];
+        self.frames = 0;
+        self.gate = mean[0] + (self.gate - mean[0]) * self.gate_keep;
+        if self.gate < GATE {
+            return;
+        }
+        self.seen = (self.seen + frames).min(self.limit);
+        let weight = frames / self.seen;
+        for (power, mean) in self.power.iter_mut().zip(mean) {
+            *power += (mean - *power) * weight;
+        }
+    }
+
+    /// How much louder the second signal is than the first, dB, held to ±36.
+    pub fn difference_db(&self) -> f64 {
+        if self.power[0] <= 0.0 || self.power[1] <= 0.0 {
+            return 0.0;
+        }
+        db::from_power(self.power[1] / self.power[0]).clamp(-36.0, 36.0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn reads_a_gain_and_ignores_silence() {
+        let fs = 48_000.0;
+        let mut pair = LoudnessMatch::new(fs);
+        let gain = db::to_gain(4.6);
+        let tone: Vec<f32> = (0..3 * 48_000).map(|n| 0.1 * (n as f32 * 0.2).sin()).collect();
+        let louder: Vec<f32> = tone.iter().map(|x| (f64::from(*x) * gain) as f32).collect();
+        pair.feed([&tone, &tone], [&louder, &louder]);
+        assert!((pair.difference_db() - 4.6).abs() < 1e-5);
+        let held = pair.difference_db();
+        let (silence, hiss) = (vec![0.0; 480_000], vec![1e-6; 480_000]);
+        pair.feed([&silence, &silence], [&hiss, &hiss]);
+        assert!((pair.difference_db() - held).abs() < 0.01);
+    }
+}

@@ -1,0 +1,109 @@
+//! Settings as a text file that people write by hand: TOML, one line a parameter, the parameter's
+//! id = a number in its unit, or its text with unit in quotes. What is left out keeps its default.
+
+use super::{Kind, Param, TextError, all, find};
+use crate::settings::Settings;
+
+/// Why a settings file is refused. One line: what, where, what would work.
+#[derive(Debug, thiserror::Error)]
+pub enum FileError {
+    #[error("line {line}: {what}; a line reads like: ceiling = -1.0")]
+    Syntax { line: usize, what: String },
+    #[error("\"{id}\" is no setting{hint}")]
+    Unknown { id: String, hint: String },
+    #[error(transparent)]
+    Text(#[from] TextError),
+    #[error("{id}: takes a number, a word in quotes, or true and false, not a {got}")]
+    Type { id: String, got: &'static str },
+}
+
+/// Settings from the text of a settings file.
+pub fn from_toml(text: &str) -> Result<Settings, FileError> {
+    let table: toml::Table = text.parse().map_err(|e: toml::de::Error| FileError::Syntax {
+        line: e.span().map_or(1, |span| text[..span.start.min(text.len())].matches('\n').count() + 1),
+        what: e.message().replace('\n', " "),
+    })?;
+    let mut settings = Settings::default();
+    for (id, value) in &table {
+        let param = find(id).ok_or_else(|| FileError::Unknown { id: id.clone(), hint: nearest(id) })?;
+        param.set(&mut settings, read(param, value)?);
+    }
+    Ok(settings)
+}
+
+fn read(param: &Param, value: &toml::Value) -> Result<f32, FileError> {
+    let text = match (value, param.kind) {
+        (toml::Value::String(text), _) => text.clone(),
+        (toml::Value::Boolean(on), Kind::Switch) => if *on { "on" } else { "off" }.to_owned(),
+        (toml::Value::Integer(number), Kind::Number { .. }) => number.to_string(),
+        (toml::Value::Float(number), Kind::Number { .. }) => number.to_string(),
+        (other, _) => return Err(FileError::Type { id: param.id.to_owned(), got: other.type_str() }),
+    };
+    Ok(param.parse(&text)?)
+}
+
+/// "; did you mean …?" when one id is near enough.
+fn nearest(id: &str) -> String {
+    let shared = |param: &&Param| {
+        let same = param.id.bytes().zip(id.bytes()).take_while(|(a, b)| a == b).count();
+        let back = param.id.bytes().rev().zip(id.bytes().rev()).take_while(|(a, b)| a == b).count();
+        same + back
+    };
+    match all().iter().max_by_key(shared) {
+        Some(param) if shared(&param) * 2 >= id.len() => format!("; did you mean {}?", param.id),
+        _ => String::new(),
+    }
+}
+
+/// The text of a settings file: every parameter by group, each with its text form as a comment.
+pub fn to_toml(settings: &Settings) -> String {
+    let mut out = String::from("# Lintel settings. A line left out keeps its default.\n");
+    let mut group = "";
+    for param in all() {
+        if param.group != group {
+            group = param.group;
+            out += &format!("\n# {group}\n");
+        }
+        let value = param.get(settings);
+        out += &match param.kind {
+            Kind::Switch => format!("{} = {}\n", param.id, value >= 0.5),
+            Kind::Choice(_) => format!("{} = \"{}\"\n", param.id, param.text(value)),
+            Kind::Number { .. } => format!("{} = {value:?} # {}\n", param.id, param.text(value)),
+        };
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_written_reads_back_exactly() {
+        let mut settings = Settings::default();
+        for (n, param) in all().iter().enumerate() {
+            param.set(&mut settings, param.at_position((n as f32 * 0.377).fract()));
+        }
+        assert_eq!(from_toml(&to_toml(&settings)).unwrap(), settings);
+        assert_eq!(from_toml("").unwrap(), Settings::default());
+    }
+
+    #[test]
+    fn numbers_and_texts_with_units_both_read() {
+        let settings =
+            from_toml("ceiling = \"\u{2212}2 dBTP\"\ndrive = 4\nglue_on = true\norder = \"glue first\"");
+        let settings = settings.unwrap();
+        assert_eq!((settings.ceiling.ceiling, settings.ceiling.drive, settings.glue.on), (-2.0, 4.0, true));
+        assert_eq!(settings.order, crate::settings::Order::GlueFirst);
+    }
+
+    #[test]
+    fn a_bad_line_is_named() {
+        let line = |text: &str| from_toml(text).unwrap_err().to_string();
+        assert!(line("drive = 4\nceiling -1").starts_with("line 2: "));
+        assert_eq!(line("cieling = -1"), "\"cieling\" is no setting; did you mean ceiling?");
+        assert_eq!(line("drive = 40"), "drive: 40 is outside 0.0 dB to +24.0 dB");
+        assert!(line("drive = true").contains("not a boolean"));
+        assert!(line("drive = nan").contains("not a number"));
+    }
+}

@@ -1,0 +1,170 @@
+//! Values as people write them, both ways: "−1.0 dBTP", "2.0 : 1", "120 ms", "1.20 kHz".
+
+use super::{Kind, Param, Unit};
+
+/// Why a text is not a value of a parameter. One line: what, where, what would work.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum TextError {
+    #[error("{id}: \"{text}\" is not a number; write for example \"{example}\"")]
+    NotANumber { id: &'static str, text: String, example: String },
+    #[error("{id}: {text} is outside {min} to {max}")]
+    OutOfRange { id: &'static str, text: String, min: String, max: String },
+    #[error("{id}: \"{text}\" is none of: {choices}")]
+    NotAChoice { id: &'static str, text: String, choices: String },
+}
+
+impl Param {
+    /// The value as text, with unit and true minus sign.
+    pub fn text(&self, value: f32) -> String {
+        match self.kind {
+            Kind::Switch => if value >= 0.5 { "on" } else { "off" }.to_owned(),
+            Kind::Choice(words) => words[(value.max(0.0).round() as usize).min(words.len() - 1)].to_owned(),
+            Kind::Number { unit, .. } => number(value, unit),
+        }
+    }
+
+    /// Reads a text: the unit may be left out, any minus sign will do, case does not matter.
+    /// Values outside the range are refused.
+    pub fn parse(&self, text: &str) -> Result<f32, TextError> {
+        let value = self.parse_any(text)?;
+        let (min, max) = self.range();
+        // What a person types is rounded; the range's own ends must stay reachable.
+        let slack = (max - min) * 1e-4;
+        if value < min - slack || value > max + slack {
+            let (min, max) = (self.text(min), self.text(max));
+            return Err(TextError::OutOfRange { id: self.id, text: text.trim().to_owned(), min, max });
+        }
+        Ok(value.clamp(min, max))
+    }
+
+    fn parse_any(&self, text: &str) -> Result<f32, TextError> {
+        let plain = text.trim().to_lowercase();
+        match self.kind {
+            Kind::Switch => match plain.as_str() {
+                "on" | "yes" | "true" | "1" => Ok(1.0),
+                "off" | "no" | "false" | "0" => Ok(0.0),
+                _ => Err(self.no_choice(text, "on, off")),
+            },
+            Kind::Choice(words) => words
+                .iter()
+                .position(|word| word.eq_ignore_ascii_case(&plain))
+                .map(|index| index as f32)
+                .ok_or_else(|| self.no_choice(text, &words.join(", "))),
+            Kind::Number { unit, .. } => read_number(&plain, unit).ok_or_else(|| TextError::NotANumber {
+                id: self.id,
+                text: text.trim().to_owned(),
+                example: self.text(self.default()),
+            }),
+        }
+    }
+
+    fn no_choice(&self, text: &str, choices: &str) -> TextError {
+        TextError::NotAChoice { id: self.id, text: text.trim().to_owned(), choices: choices.to_owned() }
+    }
+}
+
+/// `value` with one decimal, or two where the second is not zero.
+fn decimals(value: f32) -> String {
+    let text = format!("{value:.2}");
+    text.strip_suffix('0').map_or(text.clone(), str::to_owned)
+}
+
+fn number(value: f32, unit: Unit) -> String {
+    let text = match unit {
+        Unit::Gain => {
+            let text = decimals(value);
+            match text.as_str() {
+                "0.0" | "-0.0" => "0.0 dB".to_owned(),
+                _ if value > 0.0 => format!("+{text} dB"),
+                _ => format!("{text} dB"),
+            }
+        }
+        Unit::Db => format!("{} dB", decimals(value)),
+        Unit::DbTp => format!("{} dBTP", decimals(value)),
+        Unit::Hz if value < 99.95 => format!("{value:.1} Hz"),
+        Unit::Hz if value < 999.5 => format!("{value:.0} Hz"),
+        Unit::Hz if value < 9_995.0 => format!("{:.2} kHz", value / 1000.0),
+        Unit::Hz => format!("{:.1} kHz", value / 1000.0),
+        Unit::Ms if value < 9.995 => format!("{} ms", decimals(value)),
+        Unit::Ms if value < 99.95 => format!("{} ms", decimals((value * 10.0).round() / 10.0)),
+        Unit::Ms => format!("{value:.0} ms"),
+        Unit::Percent => format!("{value:.0} %"),
+        Unit::Ratio => format!("{} : 1", decimals(value)),
+        Unit::Q => format!("{value:.2}"),
+    };
+    let text = if text.starts_with("-0.0 ") { text[1..].to_owned() } else { text };
+    text.replace('-', "\u{2212}")
+}
+
+/// A number with an optional unit; `plain` is trimmed and lower-case.
+fn read_number(plain: &str, unit: Unit) -> Option<f32> {
+    let plain = plain.replace(['\u{2212}', '\u{2013}'], "-").replace(',', ".");
+    let plain = match unit {
+        Unit::Ratio => plain.split(':').next()?.to_owned(),
+        _ => plain,
+    };
+    let end = plain.find(|c: char| !(c.is_ascii_digit() || "+-.".contains(c) || c == ' '));
+    let (digits, suffix) = plain.split_at(end.unwrap_or(plain.len()));
+    let value: f32 = digits.replace(' ', "").parse().ok()?;
+    let factor = match (unit, suffix.trim()) {
+        (_, "") => 1.0,
+        (Unit::Gain | Unit::Db | Unit::DbTp, "db")
+        | (Unit::DbTp, "dbtp")
+        | (Unit::Db | Unit::DbTp, "dbfs") => 1.0,
+        (Unit::Hz, "hz") | (Unit::Ms, "ms") | (Unit::Percent, "%") => 1.0,
+        (Unit::Hz, "k" | "khz") | (Unit::Ms, "s") => 1000.0,
+        _ => return None,
+    };
+    Some(value * factor).filter(|value| value.is_finite())
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::params::find;
+
+    #[track_caller]
+    fn check(id: &str, value: f32, text: &str) {
+        let param = find(id).expect("a parameter");
+        assert_eq!(param.text(value), text);
+        assert_eq!(param.parse(text).expect("its own text"), value);
+    }
+
+    #[test]
+    fn values_are_written_as_the_trade_writes_them() {
+        check("ceiling", -1.0, "\u{2212}1.0 dBTP");
+        check("glue_ratio", 2.0, "2.0 : 1");
+        check("ceiling_release", 120.0, "120 ms");
+        check("tone3_freq", 1200.0, "1.20 kHz");
+        check("drive", 4.8, "+4.8 dB");
+        check("trim", 0.0, "0.0 dB");
+        check("glue_mix", 80.0, "80 %");
+        check("glue_attack", 0.1, "0.1 ms");
+        check("tone1_freq", 34.0, "34.0 Hz");
+        check("ceiling", -0.25, "\u{2212}0.25 dBTP");
+    }
+
+    #[test]
+    fn people_may_write_loosely() {
+        let ceiling = find("ceiling").unwrap();
+        for text in ["-1", " -1.0 dbtp", "\u{2212}1,0 dB", "-1.0dBFS"] {
+            assert_eq!(ceiling.parse(text).unwrap(), -1.0, "{text}");
+        }
+        assert_eq!(find("tone3_freq").unwrap().parse("1.2k").unwrap(), 1200.0);
+        assert_eq!(find("glue_release").unwrap().parse("1.5 s").unwrap(), 1500.0);
+        assert_eq!(find("glue_ratio").unwrap().parse("2").unwrap(), 2.0);
+        assert_eq!(find("glue_on").unwrap().parse("ON").unwrap(), 1.0);
+    }
+
+    #[test]
+    fn nonsense_is_refused_in_one_line() {
+        let ceiling = find("ceiling").unwrap();
+        for text in ["", "loud", "-1 kHz", "nan", "1e99999", "--1"] {
+            let line = ceiling.parse(text).unwrap_err().to_string();
+            assert!(line.contains("ceiling") && !line.contains('\n'), "{line}");
+        }
+        let line = ceiling.parse("3").unwrap_err().to_string();
+        assert_eq!(line, "ceiling: 3 is outside \u{2212}12.0 dBTP to 0.0 dBTP");
+        let line = find("order").unwrap().parse("both").unwrap_err().to_string();
+        assert_eq!(line, "order: \"both\" is none of: tone first, glue first");
+    }
+}

@@ -1,0 +1,149 @@
+//! The host's side: layouts, activation, latency, process. All sound is made in [`crate::chain`].
+
+pub mod host_params;
+
+use crate::chain::Chain;
+use host_params::HostParams;
+use nice_plug::prelude::*;
+use std::sync::Arc;
+
+/// One instance in a host.
+pub struct Lintel {
+    params: Arc<HostParams>,
+    /// Made at activation, for that sample rate.
+    chain: Option<Chain>,
+    /// The parameters' change count that the chain has seen.
+    seen: u64,
+    /// What the window reads.
+    #[cfg(feature = "editor")]
+    now: Arc<crate::editor::Now>,
+}
+
+impl Default for Lintel {
+    fn default() -> Self {
+        Self {
+            params: Arc::new(HostParams::new()),
+            chain: None,
+            seen: 0,
+            #[cfg(feature = "editor")]
+            now: Arc::default(),
+        }
+    }
+}
+
+/// The same number of channels in and out.
+const fn layout(channels: u32) -> AudioIOLayout {
+    AudioIOLayout {
+        main_input_channels: NonZeroU32::new(channels),
+        main_output_channels: NonZeroU32::new(channels),
+        ..AudioIOLayout::const_default()
+    }
+}
+
+impl Plugin for Lintel {
+    const NAME: &'static str = "Lintel";
+    const VENDOR: &'static str = "the Lintel developers";
+    const URL: &'static str = "";
+    const EMAIL: &'static str = "";
+    const VERSION: &'static str = env!("CARGO_PKG_VERSION");
+    const AUDIO_IO_LAYOUTS: &'static [AudioIOLayout] = &[layout(2), layout(1)];
+    const SAMPLE_ACCURATE_AUTOMATION: bool = true;
+
+    #[cfg(feature = "editor")]
+    type Editor = crate::editor::LintelEditor;
+    #[cfg(not(feature = "editor"))]
+    type Editor = ();
+    type SysExMessage = ();
+    type BackgroundTask = ();
+
+    fn params(&self) -> Arc<dyn Params> {
+        self.params.clone()
+    }
+
+    #[cfg(feature = "editor")]
+    fn editor(&mut self, _executor: AsyncExecutor<Self>) -> Option<Self::Editor> {
+        crate::editor::create(self.params.clone(), self.now.clone())
+    }
+
+    fn activate(
+        &mut self,
+        _layout: &AudioIOLayout,
+        config: &BufferConfig,
+        context: &mut impl ActivateContext<Self>,
+    ) -> bool {
+        let rate = f64::from(config.sample_rate);
+        if self.chain.as_ref().is_none_or(|chain| chain.sample_rate() != rate) {
+            self.chain = Some(Chain::new(rate));
+        }
+        if let Some(chain) = &self.chain {
+            context.set_latency_samples(chain.latency() as u32);
+        }
+        true
+    }
+
+    fn reset(&mut self) {
+        if let Some(chain) = &mut self.chain {
+            self.seen = self.params.changes();
+            chain.set(&self.params.settings());
+            chain.reset();
+        }
+    }
+
+    fn process(
+        &mut self,
+        buffer: &mut Buffer,
+        _aux: &mut AuxiliaryBuffers,
+        _context: &mut impl ProcessContext<Self>,
+    ) -> ProcessStatus {
+        let Some(chain) = &mut self.chain else {
+            return ProcessStatus::Error("processing before activation");
+        };
+        let changes = self.params.changes();
+        if self.seen != changes {
+            self.seen = changes;
+            chain.set(&self.params.settings());
+        }
+        let mut deepest = 0.0_f32;
+        chain.process(buffer.as_slice(), |tap| {
+            deepest = tap.ceiling_db.iter().copied().fold(deepest, f32::max)
+        });
+        #[cfg(feature = "editor")]
+        if self.now.ceiling_db.swap(deepest, std::sync::atomic::Ordering::Relaxed) != deepest {
+            self.now.repaint.request_repaint();
+        }
+        ProcessStatus::Tail(chain.tail() as u32)
+    }
+}
+
+impl ClapPlugin for Lintel {
+    const CLAP_ID: &'static str = "org.lintel-audio.lintel";
+    const CLAP_DESCRIPTION: Option<&'static str> = Some(
+        "Final stage of mastering: five bands of tone, gentle glue and a true-peak ceiling, shown over time",
+    );
+    const CLAP_MANUAL_URL: Option<&'static str> = None;
+    const CLAP_SUPPORT_URL: Option<&'static str> = None;
+    const CLAP_FEATURES: &'static [ClapFeature] = &[
+        ClapFeature::AudioEffect,
+        ClapFeature::Mastering,
+        ClapFeature::Limiter,
+        ClapFeature::Compressor,
+        ClapFeature::Equalizer,
+        ClapFeature::Stereo,
+        ClapFeature::Mono,
+    ];
+}
+
+impl Vst3Plugin for Lintel {
+    const VST3_CLASS_ID: [u8; 16] = *b"LintelMasterBeam";
+    const VST3_SUBCATEGORIES: &'static [Vst3SubCategory] = &[
+        Vst3SubCategory::Fx,
+        Vst3SubCategory::Mastering,
+        Vst3SubCategory::Dynamics,
+        Vst3SubCategory::Eq,
+        Vst3SubCategory::Stereo,
+        Vst3SubCategory::Mono,
+    ];
+}
+
+nice_plug::nice_export_clap!(Lintel);
+nice_plug::nice_export_vst3!(Lintel);
