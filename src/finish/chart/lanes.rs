@@ -2,8 +2,8 @@
 
 use super::pen::{Align, Pen, Point};
 use super::{Chart, ChartColumn, ChartError, Figure, HEIGHT, WIDTH};
-use plotters::style::{Color, RGBAColor, RGBColor};
-use plotters_backend::DrawingBackend;
+use plotters::prelude::{Color, DrawingBackend, RGBColor};
+
 
 /// The sheet's colours. Text colours keep 4.5 : 1 against the paper.
 mod ink {
