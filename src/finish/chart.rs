@@ -32,13 +32,22 @@ pub struct ChartColumn {
 /// A number that stands at the right end of a lane.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Figure {
+    /// What it is, with its unit.
     pub label: String,
+    /// The input's number, where it is compared.
+    pub before: Option<String>,
     pub value: String,
 }
 
 impl Figure {
+    /// A number of its own.
     pub fn new(label: impl Into<String>, value: impl Into<String>) -> Self {
-        Self { label: label.into(), value: value.into() }
+        Self { label: label.into(), before: None, value: value.into() }
+    }
+
+    /// A number that had another value in the input.
+    pub fn change(label: impl Into<String>, before: impl Into<String>, after: impl Into<String>) -> Self {
+        Self { label: label.into(), before: Some(before.into()), value: after.into() }
     }
 }
 
@@ -74,7 +83,7 @@ impl ChartError {
 
 /// Size in logical pixels.
 const WIDTH: u32 = 1200;
-const HEIGHT: u32 = 760;
+const HEIGHT: u32 = 744;
 /// PNG pixels per logical pixel.
 const SHARP: u32 = 2;
 
@@ -89,7 +98,7 @@ impl Chart {
         Ok(svg.replacen(&drawn, &format!("width=\"{WIDTH}\" height=\"{HEIGHT}\""), 1))
     }
 
-    /// The picture as a PNG file, 2400 × 1520 pixels.
+    /// The picture as a PNG file, 2400 × 1488 pixels.
     pub fn to_png(&self) -> Result<Vec<u8>, ChartError> {
         let (width, height) = (WIDTH * FINE, HEIGHT * FINE);
         let mut drawn = vec![0; (width * height * 3) as usize];
@@ -164,7 +173,7 @@ mod tests {
             seconds: 10.0,
             ceiling: -1.0,
             target: Some(-14.0),
-            figures: [vec![Figure::new("true peak", "−1.0 dBTP")], vec![], vec![]],
+            figures: [vec![Figure::change("true peak, dBTP", "+0.2", "−1.0")], vec![], vec![]],
         }
     }
 
@@ -175,7 +184,7 @@ mod tests {
         let mut reader = png::Decoder::new(file.as_slice()).read_info().unwrap();
         let mut pixels = vec![0; reader.output_buffer_size()];
         let info = reader.next_frame(&mut pixels).unwrap();
-        assert_eq!((info.width, info.height), (2400, 1520));
+        assert_eq!((info.width, info.height), (2400, 1488));
         let colours: std::collections::HashSet<&[u8]> = pixels.chunks_exact(3).collect();
         assert!(colours.len() > 100, "{} colours", colours.len());
     }
@@ -183,8 +192,8 @@ mod tests {
     #[test]
     fn the_svg_names_its_lanes_and_escapes_a_title() {
         let svg = chart().to_svg().unwrap();
-        assert!(svg.contains("width=\"1200\" height=\"760\" viewBox=\"0 0 4800 3040\""));
-        for word in ["level", "reduction", "loudness", "a &amp; b &lt;c&gt;", "−1.0 dBTP"] {
+        assert!(svg.contains("width=\"1200\" height=\"744\" viewBox=\"0 0 4800 2976\""));
+        for word in ["level", "reduction", "loudness", "a &amp; b &lt;c&gt;", "true peak, dBTP", "+0.2"] {
             assert!(svg.contains(word), "{word}");
         }
     }

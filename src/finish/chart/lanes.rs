@@ -4,7 +4,6 @@ use super::pen::{Align, Pen, Point};
 use super::{Chart, ChartColumn, ChartError, Figure, HEIGHT, WIDTH};
 use plotters::prelude::{Color, DrawingBackend, RGBColor};
 
-
 /// The sheet's colours. Text colours keep 4.5 : 1 against the paper.
 mod ink {
     use super::RGBColor;
@@ -70,7 +69,7 @@ pub fn draw<B: DrawingBackend>(chart: &Chart, pen: &Pen<B>) -> Result<(), ChartE
     }
     let ceiling = lanes[0].y(f64::from(chart.ceiling));
     pen.line(&[(LEFT, ceiling), (RIGHT, ceiling)], 1.5, ink::RED.to_rgba())?;
-    keys(pen, &lanes, chart.target.is_some())?;
+    keys(pen, &lanes, chart)?;
     for (lane, figures) in lanes.iter().zip(&chart.figures) {
         numbers(pen, lane, figures)?;
     }
@@ -134,12 +133,34 @@ fn level<B: DrawingBackend>(pen: &Pen<B>, lane: &Lane, line: Line) -> Result<(),
 fn reduction<B: DrawingBackend>(pen: &Pen<B>, lane: &Lane, line: Line) -> Result<(), ChartError> {
     let glue = line(&|column| -f64::from(column.glue), lane);
     let both = line(&|column| -f64::from(column.glue + column.ceiling), lane);
-    pen.area(&floor(&glue, lane.top), &glue, ink::TEAL.mix(0.24))?;
-    pen.area(&glue, &both, ink::RED.mix(0.42))?;
-    pen.line(&both, 1.3, ink::RED.to_rgba())?;
-    // Last, so that the dashes are seen where only the glue works.
-    pen.line(&glue, 2.0, ink::SHEET.to_rgba())?;
-    pen.dashes(&glue, 2.0, 7.0, 4.0, ink::TEAL.to_rgba())
+    let zero = floor(&glue, lane.top);
+    for (upper, lower) in working(&zero, &glue) {
+        pen.area(&upper, &lower, ink::TEAL.mix(0.24))?;
+    }
+    for (upper, lower) in working(&glue, &both) {
+        pen.area(&upper, &lower, ink::RED.mix(0.42))?;
+        pen.line(&lower, 1.3, ink::RED.to_rgba())?;
+    }
+    // The dashes last, so that they are seen over the red.
+    for (_, line) in working(&zero, &glue) {
+        pen.dashes(&line, 2.0, 7.0, 4.0, ink::TEAL.to_rgba())?;
+    }
+    Ok(())
+}
+
+/// The stretches over which `lower` lies visibly under `upper`, with a point more at both ends.
+fn working(upper: &[Point], lower: &[Point]) -> Vec<(Vec<Point>, Vec<Point>)> {
+    let apart = |i: usize| i < lower.len() && lower[i].1 - upper[i].1 > 0.4;
+    let near = |i: usize| apart(i) || apart(i + 1) || i > 0 && apart(i - 1);
+    let places: Vec<usize> = (0..lower.len()).collect();
+    places
+        .chunk_by(|&a, &b| near(a) == near(b))
+        .filter(|run| near(run[0]))
+        .map(|run| {
+            let run = run[0]..run[0] + run.len();
+            (upper[run.clone()].to_vec(), lower[run].to_vec())
+        })
+        .collect()
 }
 
 fn loudness<B: DrawingBackend>(
@@ -170,14 +191,11 @@ fn loudness_band<B: DrawingBackend>(
 }
 
 /// What each pen means, in the gutter under the lane's title.
-fn keys<B: DrawingBackend>(pen: &Pen<B>, lanes: &[Lane; 3], target: bool) -> Result<(), ChartError> {
+fn keys<B: DrawingBackend>(pen: &Pen<B>, lanes: &[Lane; 3], chart: &Chart) -> Result<(), ChartError> {
     let row = |lane: usize, i: usize| lanes[lane].top + 42.0 + 22.0 * i as f64;
-    let word = |lane, i, text| {
-        pen.text(text, (62.0, row(lane, i)), 14.5, Align::Left, ink::FADED.to_rgba())
-    };
-    let block = |lane, i, colour| {
-        pen.rect((28.0, row(lane, i) - 5.0), (52.0, row(lane, i) + 5.0), colour)
-    };
+    let word =
+        |lane, i, text: &str| pen.text(text, (62.0, row(lane, i)), 14.5, Align::Left, ink::FADED.to_rgba());
+    let block = |lane, i, colour| pen.rect((28.0, row(lane, i) - 5.0), (52.0, row(lane, i) + 5.0), colour);
     let stroke = |lane, i| [(28.0, row(lane, i)), (52.0, row(lane, i))];
 
     block(0, 0, ink::BEFORE.to_rgba())?;
@@ -185,7 +203,7 @@ fn keys<B: DrawingBackend>(pen: &Pen<B>, lanes: &[Lane; 3], target: bool) -> Res
     pen.line(&stroke(0, 1), 1.6, ink::INK.to_rgba())?;
     word(0, 1, "after")?;
     pen.line(&stroke(0, 2), 1.6, ink::RED.to_rgba())?;
-    word(0, 2, "ceiling")?;
+    word(0, 2, &format!("ceiling {}", tenths(chart.ceiling)))?;
 
     block(1, 0, ink::TEAL.mix(0.24))?;
     pen.dashes(&stroke(1, 0), 2.0, 7.0, 4.0, ink::TEAL.to_rgba())?;
@@ -196,23 +214,30 @@ fn keys<B: DrawingBackend>(pen: &Pen<B>, lanes: &[Lane; 3], target: bool) -> Res
 
     pen.line(&stroke(2, 0), 2.4, ink::OCHRE.to_rgba())?;
     word(2, 0, "short-term")?;
-    if target {
+    if let Some(target) = chart.target {
         block(2, 1, ink::BAND.to_rgba())?;
-        word(2, 1, "target")?;
+        word(2, 1, &format!("target {}", tenths(target)))?;
     }
     Ok(())
 }
 
 /// The numbers at the right end of a lane.
-fn numbers<B: DrawingBackend>(
-    pen: &Pen<B>,
-    lane: &Lane,
-    figures: &[Figure],
-) -> Result<(), ChartError> {
+fn numbers<B: DrawingBackend>(pen: &Pen<B>, lane: &Lane, figures: &[Figure]) -> Result<(), ChartError> {
     for (i, figure) in figures.iter().take(4).enumerate() {
-        let y = lane.top + 14.0 + 36.0 * i as f64;
-        pen.text(&figure.label, (RIGHT + 58.0, y - 6.0), 13.5, Align::Left, ink::FADED.to_rgba())?;
-        pen.text(&figure.value, (RIGHT + 58.0, y + 10.0), 18.0, Align::Left, ink::INK.to_rgba())?;
+        let (x, y) = (RIGHT + 58.0, lane.top + 8.0 + 43.0 * i as f64);
+        let ink = ink::INK.to_rgba();
+        let faded = ink::FADED.to_rgba();
+        pen.text(&figure.label, (x, y), 13.5, Align::Left, faded)?;
+        let y = y + 19.0;
+        let Some(before) = &figure.before else {
+            pen.text(&figure.value, (x, y), 19.0, Align::Left, ink)?;
+            continue;
+        };
+        pen.text(before, (x, y), 19.0, Align::Left, faded)?;
+        // An arrow, drawn: not every letter case has one.
+        pen.line(&[(x + 57.0, y - 1.0), (x + 71.0, y - 1.0)], 1.25, faded)?;
+        pen.line(&[(x + 67.0, y - 5.0), (x + 71.0, y - 1.0), (x + 67.0, y + 3.0)], 1.25, faded)?;
+        pen.text(&figure.value, (x + 82.0, y), 19.0, Align::Left, ink)?;
     }
     Ok(())
 }
@@ -263,6 +288,11 @@ fn number(value: f64) -> String {
     if value < 0.0 { format!("−{}", -value) } else { format!("{}", value.abs()) }
 }
 
+/// A level with one decimal and a true minus sign.
+fn tenths(value: f32) -> String {
+    format!("{value:.1}").replace('-', "−")
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -282,6 +312,16 @@ mod tests {
         assert_eq!(few.len(), 10);
         assert_eq!((few[3].time, few[3].before, few[3].short_term), (30.0, -30.0, -39.0));
         assert!(few.iter().all(|c| c.glue == 2.0 && c.ceiling == 4.0));
+    }
+
+    /// Ten columns, work in 3 … 5: the run has its neighbours 2 and 6 and nothing else.
+    #[test]
+    fn a_pen_that_has_nothing_to_do_is_lifted() {
+        let at = |y: fn(usize) -> f64| (0..10).map(|i| (i as f64, y(i))).collect::<Vec<Point>>();
+        let runs = working(&at(|_| 0.0), &at(|i| if (3..=5).contains(&i) { 4.0 } else { 0.1 }));
+        let places: Vec<Vec<f64>> =
+            runs.iter().map(|(_, lower)| lower.iter().map(|point| point.0).collect()).collect();
+        assert_eq!(places, [[2.0, 3.0, 4.0, 5.0, 6.0]]);
     }
 
     #[test]

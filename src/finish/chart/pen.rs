@@ -40,8 +40,7 @@ impl<'a, B: DrawingBackend> Pen<'a, B> {
 
     /// A filled shape between a line and its way back.
     pub fn area(&self, upper: &[Point], lower: &[Point], fill: RGBAColor) -> Result<(), ChartError> {
-        let points: Vec<_> =
-            upper.iter().chain(lower.iter().rev()).map(|&point| fine(point)).collect();
+        let points: Vec<_> = upper.iter().chain(lower.iter().rev()).map(|&point| fine(point)).collect();
         self.area.draw(&Polygon::new(points, fill)).map_err(ChartError::from_drawing)
     }
 
@@ -85,9 +84,7 @@ impl<'a, B: DrawingBackend> Pen<'a, B> {
             .into_font()
             .color(&colour)
             .pos(Pos::new(hang, VPos::Center));
-        self.area
-            .draw(&Text::new(text.to_owned(), fine(at), style))
-            .map_err(ChartError::from_drawing)
+        self.area.draw(&Text::new(text.to_owned(), fine(at), style)).map_err(ChartError::from_drawing)
     }
 }
 

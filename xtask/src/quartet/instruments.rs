@@ -94,14 +94,7 @@ pub fn marimba(track: &mut [f64], time: f64, freq: f64, strength: f64, random: &
 
 /// An upright bass, plucked: harmonics of the string, damped after `length` seconds. The boom of the
 /// body is a filter on the whole track, see [`boom`].
-pub fn bass(
-    track: &mut [f64],
-    time: f64,
-    freq: f64,
-    length: f64,
-    strength: f64,
-    random: &mut Random,
-) {
+pub fn bass(track: &mut [f64], time: f64, freq: f64, length: f64, strength: f64, random: &mut Random) {
     let mut modes: Vec<Mode> = (1..=12)
         .map(|n| {
             let n = f64::from(n);

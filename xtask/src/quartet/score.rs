@@ -18,9 +18,14 @@ pub struct Note {
 
 /// Who plays it, and what.
 pub enum Voice {
-    Marimba { pitch: u8 },
+    Marimba {
+        pitch: u8,
+    },
     /// Damped after `length` seconds.
-    Bass { pitch: u8, length: f64 },
+    Bass {
+        pitch: u8,
+        length: f64,
+    },
     Shaker,
     Drum(Hand),
 }
@@ -144,13 +149,7 @@ fn left_hand(notes: &mut Vec<Note>, start: f64, chord: &[u8; 5], loud: f64) {
     }
 }
 
-fn right_hand(
-    notes: &mut Vec<Note>,
-    start: f64,
-    tune: &[(u8, u8, u8)],
-    part: Part,
-    random: &mut Random,
-) {
+fn right_hand(notes: &mut Vec<Note>, start: f64, tune: &[(u8, u8, u8)], part: Part, random: &mut Random) {
     let octaves = match part.melody {
         Melody::Rest | Melody::Roll => return,
         Melody::Single => 1,
