@@ -103,7 +103,7 @@ impl Window {
         let Some(index) = params::all().iter().position(|param| param.id == id) else { return };
         let (param, handle) = (&params::all()[index], self.params.handle(index));
         // SAFETY: the handle points into `self.params`, which is alive.
-        let mut value = unsafe { handle.modulated_plain_value() };
+        let mut value = param.at_position(unsafe { handle.modulated_normalized_value() });
         let (min, max) = param.range();
         let slider = Slider::new(&mut value, min..=max)
             .text(param.name)
