@@ -1,22 +1,72 @@
-#![allow(dead_code)]
+//! What the house can do for itself: `cargo xtask demo | test | bundle | figures`.
+
+mod bundle;
+mod checks;
+mod demo;
 mod figures;
+mod host;
 mod quartet;
 
-fn main() {
-    let t = std::time::Instant::now();
-    let s: f64 = std::env::args().nth(1).and_then(|a| a.parse().ok()).unwrap_or(54.0);
-    let [l, r] = quartet::mix(s);
-    eprintln!("{:?}", t.elapsed());
-    let spec = hound::WavSpec {
-        channels: 2,
-        sample_rate: 44100,
-        bits_per_sample: 24,
-        sample_format: hound::SampleFormat::Int,
+use clap::Parser;
+use std::process::ExitCode;
+
+/// Anything that ends a command, as one line.
+pub type Failure = Box<dyn std::error::Error + Send + Sync>;
+
+#[derive(Parser)]
+#[command(name = "cargo xtask", about = "Lintel: demo, test, bundle, figures")]
+enum Command {
+    /// Master a mix through the bundled plugin; leaves a WAV, a table and a picture.
+    Demo(demo::Args),
+    /// Everything that must pass: format, clippy, all tests, the foreign checks.
+    Test,
+    /// Build the CLAP and VST3 bundles: `cargo xtask bundle lintel --release`.
+    Bundle {
+        #[arg(trailing_var_arg = true, allow_hyphen_values = true)]
+        args: Vec<String>,
+    },
+    /// Measure the stages; draw docs/figures and write docs/figures.md.
+    Figures,
+}
+
+fn main() -> ExitCode {
+    let result = match Command::parse() {
+        Command::Demo(args) => demo::run(&args),
+        Command::Test => checks::run(),
+        Command::Bundle { args } => bundle::run(&args),
+        Command::Figures => figures_command(),
     };
-    let mut w = hound::WavWriter::create("/tmp/q.wav", spec).unwrap();
-    for (a, b) in l.iter().zip(&r) {
-        w.write_sample((a * 8388608.0) as i32).unwrap();
-        w.write_sample((b * 8388608.0) as i32).unwrap();
+    match result {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(err) => {
+            eprintln!("{err}");
+            ExitCode::FAILURE
+        }
     }
-    w.finalize().unwrap();
+}
+
+/// Runs all figures and writes the table of what was asked and what was reached.
+fn figures_command() -> Result<(), Failure> {
+    nice_plug_xtask::chdir_workspace_root().map_err(|err| format!("{err:#}"))?;
+    let dir = std::path::Path::new("docs/figures");
+    std::fs::create_dir_all(dir)?;
+    let mut page = String::from(
+        "# Figures\n\nMeasured by `cargo xtask figures`; the pictures stand in docs/figures.\n\n\
+         | what | asked | reached | kept | source |\n| --- | --- | --- | --- | --- |\n",
+    );
+    let mut broken = Vec::new();
+    for rows in [figures::tone::run(dir)?, figures::glue::run(dir)?, figures::ceiling::run(dir)?] {
+        for row in rows {
+            let kept = if row.kept { "yes" } else { "no" };
+            page +=
+                &format!("| {} | {} | {} | {kept} | {} |\n", row.what, row.asked, row.reached, row.source);
+            if !row.kept {
+                broken.push(row.what);
+            }
+        }
+    }
+    let page_path = std::path::Path::new("docs/figures.md");
+    lintel::finish::write_whole(page_path, page.as_bytes(), lintel::finish::Overwrite::Allow)?;
+    println!("docs/figures.md");
+    if broken.is_empty() { Ok(()) } else { Err(format!("not kept: {}", broken.join("; ")).into()) }
 }
