@@ -6,15 +6,21 @@
 
 mod bext;
 pub mod chart;
+mod cut;
 mod dither;
+mod ends;
 mod error;
 mod flac;
+mod rate;
 mod read;
 mod wav;
 mod write;
 
 pub use bext::{Loudness, Tags, isrc};
+pub use cut::{Cut, FadeCurve, Wishes};
 pub use dither::Quantiser;
+pub use ends::{Ends, Finder};
 pub use error::{Error, Fault, Result};
+pub use rate::Converter;
 pub use read::{Encoding, Format, Kind, Reader, Sample};
 pub use write::{Layout, Overwrite, Spec, Writer, Written, write_whole};

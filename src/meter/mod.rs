@@ -1,3 +1,12 @@
-//! Measuring: what is loud, what is high, what was taken away, and what that means.
+//! Loudness, peaks, history, source check and advice: everything that measures and says, off the
+//! audio thread or in line with the chain, with the same digits.
 
+pub mod gate;
+pub mod history;
+pub mod loudness;
 pub mod matching;
+pub mod true_peak;
+
+pub use history::{Column, History};
+pub use loudness::{Channel, Loudness};
+pub use true_peak::TruePeak;

@@ -40,6 +40,7 @@ pub mod smoother;
 pub mod table;
 
 use crate::dsp::db::{self, DB_PER_OCTAVE};
+use crate::dsp::fastlog::{exp2, log2};
 use crate::dsp::history::History;
 use crate::dsp::sliding::SlidingMax;
 use crate::dsp::smooth::{Fade, Smooth};
@@ -54,10 +55,10 @@ use table::{AHEAD, Table};
 /// Longest look-ahead, seconds.
 const LONGEST: f64 = 0.010;
 
-/// ε of the proof, in log2 units: the logarithm errs by at most 1e-9, the exponential by 1e-9 of
-/// its value (1.44e-9 log2 units), the roundings in between (r ≤ 40, each 2⁻⁵³ of it) by less
-/// than 1e-13 together.
-const MARGIN: f64 = 2.5e-9;
+/// ε of the proof, in log2 units: the logarithm errs by at most 1e-10, the exponential by 1e-11 of
+/// its value (1.5e-11 log2 units; both bounds from [`crate::dsp::fastlog`]), the roundings in
+/// between (r ≤ 40, each 2⁻⁵³ of it) by less than 1e-13 together.
+const MARGIN: f64 = 1.2e-10;
 
 /// Magnitudes above this (+192 dBFS) and everything that is not a number come in as silence.
 const ABSURD: f64 = (1u64 << 32) as f64;
@@ -77,7 +78,6 @@ pub struct Ceiling {
     taken_away: Fade,
     true_peak: bool,
     times: Times,
-    slow_mean: bool,
 
     table: Box<Table>,
     detectors: [Detector; CHANNELS],
@@ -130,7 +130,6 @@ impl Ceiling {
             taken_away: Fade::new(false, 0.02, sample_rate),
             true_peak: settings.true_peak,
             times: Times::new(f64::from(settings.release), sample_rate),
-            slow_mean: true,
             table: Box::new(Table::new(sample_rate)),
             detectors: std::array::from_fn(|_| Detector::default()),
             last_between: [0.0; CHANNELS],
@@ -183,7 +182,6 @@ impl Ceiling {
     /// For measurements: the release with one time constant only, to compare with.
     pub fn without_slow_mean(&mut self) {
         self.times = self.times.without_slow_mean();
-        self.slow_mean = false;
     }
 
     /// All targets at once. Before any sound only (it clicks otherwise); the look-ahead then
@@ -243,8 +241,8 @@ impl Ceiling {
         let (normal, whole) = (self.taken_away.is_dry(), self.on.is_wet());
         for i in 0..block.len {
             let at = block.start + i;
-            let on = self.on.at(at);
-            let taken = self.taken_away.at(at);
+            let on = ease(self.on.at(at));
+            let taken = ease(self.taken_away.at(at));
             for (ch, samples) in block.ch.iter_mut().enumerate() {
                 let x = samples[i];
                 self.input[ch][at] = if x.abs() <= ABSURD { x } else { 0.0 };
@@ -332,20 +330,16 @@ impl Ceiling {
     }
 }
 
+/// The straight line of a fade without its two corners: 3m² − 2m³, exact at 0 and 1.
+#[inline]
+fn ease(mix: f64) -> f64 {
+    mix * mix * (3.0 - 2.0 * mix)
+}
+
 /// Linear gain of a reduction; exactly 1 for none, never above.
 #[inline]
 fn gain(reduction: f64) -> f64 {
     if reduction == 0.0 { 1.0 } else { exp2(-reduction).min(1.0) }
-}
-
-#[inline]
-fn log2(x: f64) -> f64 {
-    x.log2()
-}
-
-#[inline]
-fn exp2(x: f64) -> f64 {
-    x.exp2()
 }
 
 #[cfg(test)]

@@ -4,6 +4,7 @@
 use super::measure::decibels;
 use lintel::chain::Chain;
 use lintel::finish::chart::ChartColumn;
+use lintel::meter::Loudness;
 use lintel::settings::Settings;
 use serde::Serialize;
 
@@ -71,7 +72,7 @@ struct Tally {
     sum: [f64; 2],
     deepest: [f32; 2],
     working: usize,
-    loudness: ebur128::EbuR128,
+    loudness: Loudness,
     column: Column,
     columns: Vec<ChartColumn>,
 }
@@ -88,7 +89,6 @@ struct Column {
 
 impl Tally {
     fn new(rate: u32, latency: usize, frames: usize) -> Self {
-        let loudness = ebur128::EbuR128::new(2, rate, ebur128::Mode::S);
         Self {
             rate: f64::from(rate),
             skip: latency,
@@ -97,7 +97,7 @@ impl Tally {
             sum: [0.0; 2],
             deepest: [0.0; 2],
             working: 0,
-            loudness: loudness.expect("the reader only passes rates that the meter knows"),
+            loudness: Loudness::new(rate, 2),
             column: Column::default(),
             columns: Vec::new(),
         }
@@ -129,10 +129,10 @@ impl Tally {
     fn close(&mut self) {
         let column = std::mem::take(&mut self.column);
         let frames = column.played.len() / 2;
-        self.loudness.add_frames_f32(&column.played).expect("whole frames");
+        self.loudness.feed_interleaved(&column.played);
         // Before three seconds have passed there is no short-term loudness.
         let short_term = if self.at as f64 >= 3.0 * self.rate {
-            self.loudness.loudness_shortterm().expect("asked for") as f32
+            self.loudness.short_term() as f32
         } else {
             f32::NEG_INFINITY
         };

@@ -1,6 +1,7 @@
 //! What a file measures: a path in; loudness, range, peaks out.
 
 use lintel::finish::{Reader, Result};
+use lintel::meter::{Loudness, TruePeak};
 use serde::Serialize;
 use std::path::Path;
 
@@ -26,15 +27,10 @@ pub fn measure(path: &Path) -> Result<Measures> {
     let mut reader = Reader::open(path)?;
     let rate = reader.format().rate;
     let channels = usize::from(reader.format().channels);
-    let mut meter = ebur128::EbuR128::new(
-        channels as u32,
-        rate,
-        ebur128::Mode::I | ebur128::Mode::LRA | ebur128::Mode::S | ebur128::Mode::TRUE_PEAK,
-    )
-    .expect("the reader only passes rates and channels that the meter knows");
+    let mut loudness = Loudness::new(rate, channels);
+    let mut between = [TruePeak::new(), TruePeak::new()];
     let mut lanes = [[0.0_f32; 1024]; 2];
-    let mut max_short_term = f64::NEG_INFINITY;
-    let mut peak = 0.0_f32;
+    let (mut sample_peak, mut true_peak) = (0.0_f32, 0.0_f32);
     loop {
         let [left, right] = &mut lanes;
         let frames = reader.read(left, right)?;
@@ -42,24 +38,21 @@ pub fn measure(path: &Path) -> Result<Measures> {
             break;
         }
         let planes = [&lanes[0][..frames], &lanes[1][..frames]];
-        for sample in planes.iter().flat_map(|plane| plane.iter()) {
-            peak = peak.max(sample.abs());
+        loudness.feed(&planes[..channels]);
+        for (plane, between) in planes.iter().zip(&mut between) {
+            sample_peak = plane.iter().fold(sample_peak, |peak, x| peak.max(x.abs()));
+            true_peak = true_peak.max(between.feed(plane));
         }
-        meter.add_frames_planar_f32(&planes[..channels]).expect("planes of one length");
-        max_short_term = max_short_term.max(meter.loudness_shortterm().expect("asked for"));
     }
-    let integrated = meter.loudness_global().expect("asked for");
-    let true_peak = (0..channels as u32)
-        .map(|ch| meter.true_peak(ch).expect("asked for"))
-        .fold(f64::from(peak), f64::max);
-    let true_peak = decibels(true_peak);
+    let true_peak = between.iter_mut().fold(true_peak, |peak, lane| peak.max(lane.finish()));
+    let true_peak = decibels(f64::from(true_peak));
     Ok(Measures {
-        integrated_lufs: integrated,
-        range_lu: meter.loudness_range().expect("asked for"),
-        max_short_term_lufs: max_short_term,
+        integrated_lufs: loudness.integrated(),
+        range_lu: loudness.range(),
+        max_short_term_lufs: loudness.max_short_term(),
         true_peak_dbtp: true_peak,
-        sample_peak_dbfs: decibels(f64::from(peak)),
-        peak_to_loudness_lu: true_peak - integrated,
+        sample_peak_dbfs: decibels(f64::from(sample_peak)),
+        peak_to_loudness_lu: true_peak - loudness.integrated(),
     })
 }
 
