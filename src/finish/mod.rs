@@ -12,6 +12,8 @@ mod error;
 mod flac;
 mod rate;
 mod read;
+pub mod render;
+mod song;
 mod wav;
 mod write;
 
@@ -22,4 +24,5 @@ pub use ends::{Ends, Finder};
 pub use error::{Error, Fault, Result};
 pub use rate::Converter;
 pub use read::{Encoding, Format, Kind, Reader, Sample};
+pub use song::Song;
 pub use write::{Layout, Overwrite, Spec, Writer, Written, write_whole};
