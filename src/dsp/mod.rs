@@ -5,7 +5,7 @@ pub mod db;
 pub mod delay;
 pub mod fastlog;
 pub mod history;
-pub mod k_weight;
+pub mod k_weighting;
 pub mod sliding;
 pub mod smooth;
 

@@ -15,6 +15,7 @@
 //! there for ever. Then the reductions cross-fade. Both are enough, so is every mean of them; the
 //! latency L stays. A further change waits until the fade is done.
 
+use super::ease;
 use super::smoother::Smoother;
 use crate::dsp::history::History;
 use crate::dsp::sliding::SlidingMax;
@@ -152,7 +153,7 @@ impl LookAhead {
                 let chunks = (FADE * self.sample_rate / CHUNK as f64).ceil() as usize;
                 let out = std::array::from_fn(|ch| {
                     std::array::from_fn(|i| {
-                        let mix = (done * CHUNK + i + 1) as f64 / (chunks * CHUNK) as f64;
+                        let mix = ease((done * CHUNK + i + 1) as f64 / (chunks * CHUNK) as f64);
                         (1.0 - mix) * now[ch][i] + mix * next[ch][i]
                     })
                 });

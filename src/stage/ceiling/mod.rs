@@ -40,6 +40,7 @@ pub mod smoother;
 pub mod table;
 
 use crate::dsp::db::{self, DB_PER_OCTAVE};
+use crate::dsp::fastlog::{exp2, log2};
 use crate::dsp::history::History;
 use crate::dsp::sliding::SlidingMax;
 use crate::dsp::smooth::{Fade, Smooth};
@@ -54,10 +55,10 @@ use table::{AHEAD, Table};
 /// Longest look-ahead, seconds.
 const LONGEST: f64 = 0.010;
 
-/// ε of the proof, in log2 units: the logarithm errs by at most 1e-9, the exponential by 1e-9 of
-/// its value (1.44e-9 log2 units), the roundings in between (r ≤ 40, each 2⁻⁵³ of it) by less
-/// than 1e-13 together.
-const MARGIN: f64 = 2.5e-9;
+/// ε of the proof, in log2 units: the logarithm errs by at most 1e-10, the exponential by 1e-11 of
+/// its value (1.5e-11 log2 units; both bounds from [`crate::dsp::fastlog`]), the roundings in
+/// between (r ≤ 40, each 2⁻⁵³ of it) by less than 1e-13 together.
+const MARGIN: f64 = 1.2e-10;
 
 /// Magnitudes above this (+192 dBFS) and everything that is not a number come in as silence.
 const ABSURD: f64 = (1u64 << 32) as f64;
@@ -77,7 +78,6 @@ pub struct Ceiling {
     taken_away: Fade,
     true_peak: bool,
     times: Times,
-    slow_mean: bool,
 
     table: Box<Table>,
     detectors: [Detector; CHANNELS],
@@ -130,7 +130,6 @@ impl Ceiling {
             taken_away: Fade::new(false, 0.02, sample_rate),
             true_peak: settings.true_peak,
             times: Times::new(f64::from(settings.release), sample_rate),
-            slow_mean: true,
             table: Box::new(Table::new(sample_rate)),
             detectors: std::array::from_fn(|_| Detector::default()),
             last_between: [0.0; CHANNELS],
@@ -183,7 +182,6 @@ impl Ceiling {
     /// For measurements: the release with one time constant only, to compare with.
     pub fn without_slow_mean(&mut self) {
         self.times = self.times.without_slow_mean();
-        self.slow_mean = false;
     }
 
     /// All targets at once. Before any sound only (it clicks otherwise); the look-ahead then
@@ -243,8 +241,8 @@ impl Ceiling {
         let (normal, whole) = (self.taken_away.is_dry(), self.on.is_wet());
         for i in 0..block.len {
             let at = block.start + i;
-            let on = self.on.at(at);
-            let taken = self.taken_away.at(at);
+            let on = ease(self.on.at(at));
+            let taken = ease(self.taken_away.at(at));
             for (ch, samples) in block.ch.iter_mut().enumerate() {
                 let x = samples[i];
                 self.input[ch][at] = if x.abs() <= ABSURD { x } else { 0.0 };
@@ -285,20 +283,18 @@ impl Ceiling {
         for ch in 0..CHANNELS {
             self.driven[ch] = self.signal[ch].read(delay);
         }
-        for i in 0..CHUNK {
-            let limit = self.ready_limit[i];
-            let first = gain(reduction[0][i]);
-            let second = if reduction[1][i] == reduction[0][i] { first } else { gain(reduction[1][i]) };
-            for (ch, gain) in [first, second].into_iter().enumerate() {
-                let y = self.driven[ch][i] * gain;
+        for (ch, reduction) in reduction.iter().enumerate() {
+            for (i, gain) in gains(reduction).into_iter().enumerate() {
+                let (y, limit) = (self.driven[ch][i] * gain, self.ready_limit[i]);
                 self.limited[ch][i] = y.clamp(-limit, limit);
                 #[cfg(test)]
                 {
                     self.clamped += usize::from(self.limited[ch][i] != y);
                 }
             }
-            self.reduction[i] = reduction[0][i].max(reduction[1][i]);
         }
+        let [left, right] = &reduction;
+        self.reduction = std::array::from_fn(|i| left[i].max(right[i]));
     }
 
     /// Wanted reduction in log2 units, linked, of the 32 frames that lie [`AHEAD`] back.
@@ -310,12 +306,15 @@ impl Ceiling {
         for (ch, wanted) in wanted.iter_mut().enumerate() {
             let between = self.detectors[ch].process(&self.input[ch], &self.table, lowest, self.true_peak);
             let samples = self.signal[ch].read(AHEAD);
-            for i in 0..CHUNK {
+            let peaks: [f64; CHUNK] = std::array::from_fn(|i| {
                 let before = if i == 0 { self.last_between[ch] } else { between[i - 1] };
-                let peak = samples[i].abs().max(f64::from(before)).max(f64::from(between[i]));
-                if peak > limit[i] {
-                    wanted[i] = log2(peak / limit[i]) + MARGIN;
-                }
+                samples[i].abs().max(f64::from(before)).max(f64::from(between[i]))
+            });
+            if peaks.iter().zip(&limit).any(|(peak, limit)| peak > limit) {
+                *wanted = std::array::from_fn(|i| {
+                    let over = log2(peaks[i] / limit[i]) + MARGIN;
+                    if peaks[i] > limit[i] { over } else { 0.0 }
+                });
             }
             self.last_between[ch] = between[CHUNK - 1];
         }
@@ -332,20 +331,18 @@ impl Ceiling {
     }
 }
 
-/// Linear gain of a reduction; exactly 1 for none, never above.
+/// The straight line of a fade without its two corners: 3m² − 2m³, exact at 0 and 1.
 #[inline]
-fn gain(reduction: f64) -> f64 {
-    if reduction == 0.0 { 1.0 } else { exp2(-reduction).min(1.0) }
+fn ease(mix: f64) -> f64 {
+    mix * mix * (3.0 - 2.0 * mix)
 }
 
-#[inline]
-fn log2(x: f64) -> f64 {
-    x.log2()
-}
-
-#[inline]
-fn exp2(x: f64) -> f64 {
-    x.exp2()
+/// Linear gains of reductions; exactly 1 for none, never above.
+fn gains(reduction: &[f64; CHUNK]) -> [f64; CHUNK] {
+    if reduction.iter().all(|&r| r == 0.0) {
+        return [1.0; CHUNK];
+    }
+    reduction.map(|r| exp2(-r).min(1.0))
 }
 
 #[cfg(test)]
