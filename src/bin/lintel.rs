@@ -11,10 +11,16 @@ fn main() {
     println!("ends {e:?} {:?}", t.elapsed());
     let cut = Cut::plan(&e, &Wishes::default());
     for k in 0..3 {
-        s.glue.on = k != 1; s.ceiling.on = k != 2;
-    let t = std::time::Instant::now();
-    let n = render::render(render::Job { input: &path, cut: &cut, rate: r.format().rate, settings: &s }, &render::Quiet::default(), |_| Ok(())).unwrap();
-    let d = t.elapsed().as_secs_f64();
-    println!("{} frames {d} s, {}x", n, n as f64 / f64::from(r.format().rate) / d);
+        s.glue.on = k != 1;
+        s.ceiling.on = k != 2;
+        let t = std::time::Instant::now();
+        let n = render::render(
+            render::Job { input: &path, cut: &cut, rate: r.format().rate, settings: &s },
+            &render::Quiet::default(),
+            |_| Ok(()),
+        )
+        .unwrap();
+        let d = t.elapsed().as_secs_f64();
+        println!("{} frames {d} s, {}x", n, n as f64 / f64::from(r.format().rate) / d);
     }
 }

@@ -13,6 +13,7 @@ mod flac;
 mod rate;
 mod read;
 pub mod render;
+pub mod solve;
 mod song;
 mod wav;
 mod write;
