@@ -5,6 +5,7 @@
 //! work beside the target and rename at the end.
 
 mod bext;
+pub mod chart;
 mod cut;
 mod dither;
 mod ends;

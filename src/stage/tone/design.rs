@@ -292,7 +292,7 @@ fn section(axis: &Axis, n: [f64; 3], d: [f64; 2]) -> Option<Section> {
     let root = d[1].sqrt();
     let k2 = (d[0] + 2.0 * root) / root;
     let band2 = (n[1] + 2.0 * (n[0] * n[2]).sqrt()) / root;
-    if !(k2 > 1e-8 && k2 < 1e12 && band2 >= 0.0 && band2 < 1e12) {
+    if !(k2 > 1e-8 && k2 < 1e12 && (0.0..1e12).contains(&band2)) {
         return None;
     }
     let g = axis.tan / root.sqrt();
