@@ -58,6 +58,12 @@ impl Side {
         sums
     }
 
+    /// The true peaks still on their way, as if silence followed.
+    fn finish_peaks(&mut self) -> [f32; CHANNELS] {
+        let [left, right] = &mut self.peaks;
+        [left.finish(), right.finish()]
+    }
+
     fn restart(&mut self) {
         self.loudness.restart();
         self.levels.restart();
@@ -173,11 +179,12 @@ impl Analysis {
         if let Some((chunk, _)) = self.chunker.finish() {
             self.feed_chunk(&chunk);
         }
-        let silence =
-            Chunk { index: self.next, transport: self.transport.unwrap_or_default(), ..Chunk::EMPTY };
-        self.feed_chunk(&silence);
-        while self.chunks > 0 {
-            self.feed_chunk(&Chunk { index: self.next, ..silence });
+        for side in [&mut self.before, &mut self.after] {
+            let tail = Sums { true_peak: side.finish_peaks(), ..Sums::EMPTY };
+            side.levels.add(&tail, self.running);
+        }
+        if self.chunks > 0 {
+            self.close_column();
         }
     }
 
@@ -241,9 +248,12 @@ impl Analysis {
 
     fn end_chunk(&mut self) {
         self.chunks += 1;
-        if self.chunks < self.chunks_per_column {
-            return;
+        if self.chunks == self.chunks_per_column {
+            self.close_column();
         }
+    }
+
+    fn close_column(&mut self) {
         self.chunks = 0;
         let mut column = std::mem::replace(&mut self.column, Column::EMPTY);
         self.before.levels.close_column();
