@@ -119,7 +119,7 @@ fn switching_on_and_off_and_taken_away_fade() {
         });
         // 3m² − 2m³ over N frames has at its ends a step of 6/N² in the second derivative; the
         // difference that fades in is at most 2.8 (what the drive makes of full scale). The
-        // fourth difference shows up to twice that. A click would be at +20 dB.
+        // fourth difference shows up to twice that. A step would be above 0 dB.
         let bound = db(2.0 * 2.8 * 6.0 / 960f64.powi(2));
         let moved = inside(&y.out[0]);
         println!("still {still} dB, moving {moved} dB, bound {bound} dB");

@@ -136,7 +136,9 @@ pub fn adversarial(rate: f64, seconds: f64) -> Vec<(&'static str, Stereo)> {
     let burst = (0.013 * rate) as usize;
     set.push((
         "noise bursts",
-        by_frame(&mut |n| if n / burst % 3 == 0 { [noise.next(), noise.next()] } else { [0.0; 2] }),
+        by_frame(&mut |n| {
+            if (n / burst).is_multiple_of(3) { [noise.next(), noise.next()] } else { [0.0; 2] }
+        }),
     ));
     let apart = (0.037 * rate) as usize;
     set.push((
@@ -152,14 +154,14 @@ pub fn adversarial(rate: f64, seconds: f64) -> Vec<(&'static str, Stereo)> {
     set.push((
         "steps",
         by_frame(&mut |n| {
-            let high = n / (apart / 2) % 2 == 0;
+            let high = (n / (apart / 2)).is_multiple_of(2);
             [if high { 1.0 } else { -1.0 }, if high { 1.0 } else { 0.0 }]
         }),
     ));
     set.push((
         "gated fs/2",
         by_frame(&mut |n| {
-            let on = f64::from(u8::from(n / burst % 2 == 0));
+            let on = f64::from(u8::from((n / burst).is_multiple_of(2)));
             [on * if n % 2 == 0 { 1.0 } else { -1.0 }, on * if n % 4 < 2 { 1.0 } else { -1.0 }]
         }),
     ));
@@ -174,15 +176,17 @@ pub fn programme(rate: f64, seconds: f64) -> Stereo {
     let mut x: Stereo = [vec![0.0; frames], vec![0.0; frames]];
     // One note: start (s), frequency, decay (s), amplitude, share of the fourth partial, pan.
     let mut note = |start: f64, freq: f64, decay: f64, amp: f64, upper: f64, pan: f64| {
-        let first = (start * rate) as usize;
-        for n in first..frames.min(first + (6.0 * decay * rate) as usize) {
-            let t = (n - first) as f64 / rate;
+        let first = frames.min((start * rate) as usize);
+        let last = frames.min(first + (6.0 * decay * rate) as usize);
+        let [left, right] = &mut x;
+        for (n, (left, right)) in left[first..last].iter_mut().zip(&mut right[first..last]).enumerate() {
+            let t = n as f64 / rate;
             let rise = 1.0 - (-t / 0.002).exp();
             let body = (2.0 * PI * freq * t).sin() * (-t / decay).exp();
             let ring = (2.0 * PI * 3.93 * freq * t).sin() * (-t / (0.25 * decay)).exp();
             let v = amp * rise * (body + upper * ring);
-            x[0][n] += v * (1.0 - pan);
-            x[1][n] += v * pan;
+            *left += v * (1.0 - pan);
+            *right += v * pan;
         }
     };
     let scale = [0.0, 3.0, 5.0, 7.0, 10.0, 12.0, 15.0];
@@ -203,14 +207,15 @@ pub fn programme(rate: f64, seconds: f64) -> Stereo {
         step += 1;
     }
     let mut hiss = 0.0;
-    for n in 0..frames {
+    let [left, right] = &mut x;
+    for (n, (left, right)) in left.iter_mut().zip(right).enumerate() {
         let t = n as f64 / rate;
         let shake = (-(t % (beat / 2.0)) / 0.03).exp() * if t % 8.0 < 4.0 { 0.05 } else { 0.10 };
         let white = noise.next();
         let bright = white - hiss;
         hiss = white;
-        x[0][n] += shake * bright * 0.7;
-        x[1][n] += shake * bright;
+        *left += shake * bright * 0.7;
+        *right += shake * bright;
     }
     let top = peak(&x[0]).max(peak(&x[1]));
     x.map(|x| x.into_iter().map(|v| v / top).collect())

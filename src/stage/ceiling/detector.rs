@@ -80,9 +80,10 @@ fn raise<const N: usize>(peak: &mut [f32; CELL], points: [&[f32; CELL]; N]) {
     for (i, peak) in peak.iter_mut().enumerate() {
         let bend = |s: usize| (points[s - 1][i] - 2.0 * points[s][i] + points[s + 1][i]).abs() * 0.125;
         let mut top = *peak;
-        for s in 1..N - 1 {
-            top = larger(points[s][i].abs() + bend(s), top);
+        for (before, point) in points[1..N - 1].iter().enumerate() {
+            top = larger(point[i].abs() + bend(before + 1), top);
         }
+        // The ends bend as their neighbours inside do.
         top = larger(points[0][i].abs() + bend(1), top);
         *peak = larger(points[N - 1][i].abs() + bend(N - 2), top);
     }

@@ -283,20 +283,18 @@ impl Ceiling {
         for ch in 0..CHANNELS {
             self.driven[ch] = self.signal[ch].read(delay);
         }
-        for i in 0..CHUNK {
-            let limit = self.ready_limit[i];
-            let first = gain(reduction[0][i]);
-            let second = if reduction[1][i] == reduction[0][i] { first } else { gain(reduction[1][i]) };
-            for (ch, gain) in [first, second].into_iter().enumerate() {
-                let y = self.driven[ch][i] * gain;
+        for (ch, reduction) in reduction.iter().enumerate() {
+            for (i, gain) in gains(reduction).into_iter().enumerate() {
+                let (y, limit) = (self.driven[ch][i] * gain, self.ready_limit[i]);
                 self.limited[ch][i] = y.clamp(-limit, limit);
                 #[cfg(test)]
                 {
                     self.clamped += usize::from(self.limited[ch][i] != y);
                 }
             }
-            self.reduction[i] = reduction[0][i].max(reduction[1][i]);
         }
+        let [left, right] = &reduction;
+        self.reduction = std::array::from_fn(|i| left[i].max(right[i]));
     }
 
     /// Wanted reduction in log2 units, linked, of the 32 frames that lie [`AHEAD`] back.
@@ -308,12 +306,15 @@ impl Ceiling {
         for (ch, wanted) in wanted.iter_mut().enumerate() {
             let between = self.detectors[ch].process(&self.input[ch], &self.table, lowest, self.true_peak);
             let samples = self.signal[ch].read(AHEAD);
-            for i in 0..CHUNK {
+            let peaks: [f64; CHUNK] = std::array::from_fn(|i| {
                 let before = if i == 0 { self.last_between[ch] } else { between[i - 1] };
-                let peak = samples[i].abs().max(f64::from(before)).max(f64::from(between[i]));
-                if peak > limit[i] {
-                    wanted[i] = log2(peak / limit[i]) + MARGIN;
-                }
+                samples[i].abs().max(f64::from(before)).max(f64::from(between[i]))
+            });
+            if peaks.iter().zip(&limit).any(|(peak, limit)| peak > limit) {
+                *wanted = std::array::from_fn(|i| {
+                    let over = log2(peaks[i] / limit[i]) + MARGIN;
+                    if peaks[i] > limit[i] { over } else { 0.0 }
+                });
             }
             self.last_between[ch] = between[CHUNK - 1];
         }
@@ -336,10 +337,12 @@ fn ease(mix: f64) -> f64 {
     mix * mix * (3.0 - 2.0 * mix)
 }
 
-/// Linear gain of a reduction; exactly 1 for none, never above.
-#[inline]
-fn gain(reduction: f64) -> f64 {
-    if reduction == 0.0 { 1.0 } else { exp2(-reduction).min(1.0) }
+/// Linear gains of reductions; exactly 1 for none, never above.
+fn gains(reduction: &[f64; CHUNK]) -> [f64; CHUNK] {
+    if reduction.iter().all(|&r| r == 0.0) {
+        return [1.0; CHUNK];
+    }
+    reduction.map(|r| exp2(-r).min(1.0))
 }
 
 #[cfg(test)]

@@ -23,11 +23,12 @@
 //!    has been asked for over the last second. One short peak hardly moves it, whatever the
 //!    release, because f is gone after some ten milliseconds; once the demand ends, e and f end,
 //!    and s with them.
-//! 4. y follows max(d, s) with the set attack and release. That is the reduction: from a peak it
-//!    falls with the set release onto the density, and from there with the density.
+//! 4. y follows max(d, min(s, y)) with the set attack and release. That is the reduction: from a
+//!    peak it falls with the set release onto the density, and from there with the density.
 //!
-//! s never exceeds e, and e never exceeds y, so the density alone never deepens the reduction: with
-//! s = 0 the law *is* the plain one. The attack stays exact.
+//! The density only holds the reduction up, it never deepens it: with s = 0 the law *is* the plain
+//! one, and the attack stays exact. After a long dense passage 63 % are gone after about
+//! 1 s + 3 · release (the fall of s, with y one release behind).
 
 use crate::dsp::{CHANNELS, CHUNK};
 
@@ -155,7 +156,8 @@ impl Ballistics {
                 lane.demand = follow(lane.demand, *d, 0.0, self.bridge);
                 let sustained = lane.plain.min(lane.demand);
                 lane.density = follow(lane.density, sustained, self.density_rise, self.density_fall);
-                let target = if auto { d.max(lane.density) } else { *d };
+                let floor = if auto { lane.density.min(lane.reduction) } else { 0.0 };
+                let target = d.max(floor);
                 lane.reduction = follow(lane.reduction, target, self.attack, self.release);
                 *d = lane.reduction;
             }

@@ -2,11 +2,13 @@
 //!
 //! Equal loudness compares two powers, both K-weighted and summed over the channels (Rec. ITU-R
 //! BS.1770-5, Annex 1): that of the stage's input and that of the compressed signal before the
-//! make-up. Both are one-pole averages over 3 s (the short-term window of EBU Tech 3341); their
-//! quotient in dB is the target. Both start from nothing together, so the quotient is right from
-//! the first second on. The gate is the absolute one of BS.1770, −70 LUFS, on the input's momentary
-//! loudness (400 ms): while it is shut both averages stand still, and silence changes nothing. The
-//! time constants other than the standard's are our own choice.
+//! make-up. Both are one-pole averages with the same growing memory, 0.5 s at first, 6 s after some 20
+//! seconds (our own choice); their quotient in dB is the target. Long memory, because a make-up that followed
+//! each passage would undo what the compressor does between them. Both start from nothing together,
+//! so the quotient is right from the first second on, and a moved control shortens both memories
+//! alike: the quotient stays where it is and learns the new sound within seconds. The gate is the
+//! absolute one of BS.1770, −70 LUFS, on the input's momentary loudness (400 ms): while it is shut
+//! both averages stand still, and silence changes nothing.
 //!
 //! The averages run whether they are used or not: switched over to equal loudness, the make-up
 //! glides to a value that is already known, and nothing jumps.
@@ -16,8 +18,12 @@ use crate::dsp::smooth::Smooth;
 use crate::dsp::{Block, CHANNELS, CHUNK, db, fastlog};
 use biquad::{Biquad, Coefficients, DirectForm2Transposed};
 
-/// Time constant of the compared powers, seconds.
-const AVERAGE: f64 = 3.0;
+/// Time constants of the compared powers, seconds: after a reset or a moved control, and at last.
+const YOUNG: f64 = 0.5;
+const OLD: f64 = 6.0;
+/// Seconds that the time constant grows by in a second. What was heard before a control moved then
+/// still weighs (YOUNG / (YOUNG + GROWTH t))^(1 / GROWTH): 1.2 % after 4 s.
+const GROWTH: f64 = 0.25;
 /// Time constant of the gate's power, seconds.
 const MOMENTARY: f64 = 0.4;
 /// −70 LUFS as a power: 10^((−70 + 0.691) / 10).
@@ -50,15 +56,18 @@ pub struct Makeup {
     momentary: f64,
     slow_input: f64,
     slow_wet: f64,
-    /// Shares kept per chunk.
+    /// Share of `momentary` that is kept per chunk.
     keep_momentary: f64,
-    keep_slow: f64,
+    /// Present time constant of the slow averages, seconds.
+    memory: f64,
+    /// Seconds per chunk.
+    chunk: f64,
 }
 
 impl Makeup {
     /// 0 dB by hand.
     pub fn new(sample_rate: f64) -> Self {
-        let keep = |seconds: f64| (-(CHUNK as f64) / (seconds * sample_rate)).exp();
+        let chunk = CHUNK as f64 / sample_rate;
         Self {
             manual: 0.0,
             auto: false,
@@ -71,8 +80,9 @@ impl Makeup {
             momentary: 0.0,
             slow_input: 0.0,
             slow_wet: 0.0,
-            keep_momentary: keep(MOMENTARY),
-            keep_slow: keep(AVERAGE),
+            keep_momentary: (-chunk / MOMENTARY).exp(),
+            memory: YOUNG,
+            chunk,
         }
     }
 
@@ -81,6 +91,11 @@ impl Makeup {
         self.manual = manual;
         self.auto = auto;
         self.aim();
+    }
+
+    /// The compressor works differently from now on: what has been heard counts for less.
+    pub fn renew(&mut self) {
+        self.memory = YOUNG;
     }
 
     /// To the target at once.
@@ -98,6 +113,7 @@ impl Makeup {
         self.momentary = 0.0;
         self.slow_input = 0.0;
         self.slow_wet = 0.0;
+        self.memory = YOUNG;
         self.held.set(0.0);
         self.held.jump();
         self.aim();
@@ -111,8 +127,11 @@ impl Makeup {
         self.chunk_wet = 0.0;
         self.momentary = input + self.keep_momentary * (self.momentary - input);
         if self.momentary > GATE {
-            self.slow_input = input + self.keep_slow * (self.slow_input - input);
-            self.slow_wet = wet + self.keep_slow * (self.slow_wet - wet);
+            // First order of 1 − exp(−chunk / memory): the memory is hundreds of chunks long.
+            let new = self.chunk / (self.memory + self.chunk);
+            self.slow_input += new * (input - self.slow_input);
+            self.slow_wet += new * (wet - self.slow_wet);
+            self.memory = (self.memory + GROWTH * self.chunk).min(OLD);
         } else if self.momentary < f64::MIN_POSITIVE {
             self.momentary = 0.0;
         }

@@ -39,6 +39,8 @@ pub struct Glue {
     curve: MovingCurve,
     ballistics: Ballistics,
     makeup: Makeup,
+    /// The settings that shape the reduction, as last set.
+    shape: GlueSettings,
     /// 0 = each channel for itself, 1 = the larger reduction for both.
     link: Smooth,
     /// 0 = dry, 1 = compressed.
@@ -59,6 +61,7 @@ impl Glue {
             curve: MovingCurve::new(&settings, GLIDE, sample_rate),
             ballistics: Ballistics::new(sample_rate),
             makeup: Makeup::new(sample_rate),
+            shape: settings,
             link: smooth(settings.link),
             mix: smooth(settings.mix),
             reduction: [0.0; CHUNK],
@@ -73,6 +76,12 @@ impl Glue {
     /// make-up glide (63 % in 20 ms), the low cut glides in octaves (50 ms); the time constants
     /// change at once, which moves no state.
     pub fn set(&mut self, settings: &GlueSettings) {
+        // All that shapes the reduction, and nothing else.
+        let shape = GlueSettings { on: true, mix: 100.0, makeup: 0.0, auto_makeup: false, ..*settings };
+        if shape != self.shape {
+            self.shape = shape;
+            self.makeup.renew();
+        }
         self.detector.set(f64::from(settings.window), f64::from(settings.low_cut));
         self.curve.set(settings);
         self.ballistics.set(f64::from(settings.attack), f64::from(settings.release), settings.auto_release);

@@ -1,5 +1,6 @@
 //! The magnitude curve of the running coefficients: a frequency in Hz in, dB out.
 
+use super::glide::Glide;
 use super::section::Section;
 use super::shape::{SECTIONS, Shape};
 use crate::dsp::db;
@@ -18,9 +19,8 @@ impl Curve {
     pub fn of(settings: &ToneSettings, sample_rate: f64) -> Self {
         let bands = settings.bands.map(|band| {
             band.on.then(|| {
-                let (freq, q) = (f64::from(band.freq), f64::from(band.q));
-                let shape = Shape::of(&band);
-                (shape.sections(sample_rate, freq, f64::from(band.gain), q), band.channel)
+                let (freq, gain, q) = Glide::new(&band, sample_rate).end();
+                (Shape::of(&band).sections(sample_rate, freq, gain, q), band.channel)
             })
         });
         Self { sample_rate, bands }
@@ -40,6 +40,11 @@ impl Curve {
         let tan = self.tan(freq);
         let Some((sections, _)) = &self.bands[band] else { return 0.0 };
         db::from_power(sections.iter().map(|section| section.power(tan)).product())
+    }
+
+    /// Coefficients of a band's section (0 or 1); `None` if the band is off.
+    pub fn section(&self, band: usize, section: usize) -> Option<Section> {
+        self.bands[band].map(|(sections, _)| sections[section])
     }
 
     /// Nyquist and above read as Nyquist.

@@ -63,26 +63,40 @@ pub fn low_pass(sample_rate: f64, f0: f64, q: f64) -> Section {
 
 /// High-pass of second order, −12 dB/oct below `f0` Hz.
 pub fn high_pass(sample_rate: f64, f0: f64, q: f64) -> Section {
-    let axis = Axis::new(sample_rate, f0, (0.5 / q).asinh());
+    let poles = Prototype::LowPass { q };
+    let axis = Axis::new(sample_rate, f0, poles.half_width());
     // |H|² = n2 u² / (1 + d1 u + d2 u²): both zeros stay at DC, three numbers are fitted.
-    let power = axis.ratio.map(|w| w * w / ((1.0 - w) * (1.0 - w) + w / (q * q)));
-    let (mut d1, mut d2) = (1.0 / (q * q) - 2.0, 1.0);
-    let mut n2 = 1.0;
+    let power = axis.ratio.map(|w| w * w * (1.0 + poles.shape(w)));
+    let invariant = invariant_poles(&axis, sample_rate, f0, poles);
+    let build = |[n2, d1, d2]: [f64; 3]| -> Option<(f64, Section)> {
+        let built = section(&axis, [0.0, 0.0, n2], [d1, d2])?;
+        let gain = |u: f64| n2 * u * u / (1.0 + u * (d1 + d2 * u));
+        Some((axis.miss(&power, gain), built))
+    };
+
+    let (mut d1, mut d2) = invariant;
+    let mut fitted = None;
     for _ in 0..ROUNDS {
-        let weight = axis.weights(&power, d1, d2);
+        let w = axis.weights(&power, d1, d2);
         let columns = [
-            each(|i| axis.u[i] * axis.u[i] * weight[i]),
-            each(|i| -power[i] * axis.u[i] * weight[i]),
-            each(|i| -power[i] * axis.u[i] * axis.u[i] * weight[i]),
+            each(|i| axis.u[i] * axis.u[i] * w[i]),
+            each(|i| -power[i] * axis.u[i] * w[i]),
+            each(|i| -power[i] * axis.u[i] * axis.u[i] * w[i]),
         ];
-        match least_squares(&columns, &each(|i| power[i] * weight[i])) {
-            Some(x) => [n2, d1, d2] = x,
-            None => break,
-        }
+        fitted = least_squares(&columns, &each(|i| power[i] * w[i]));
+        let Some(x) = fitted else { break };
+        [_, d1, d2] = x;
     }
-    section(&axis, [0.0, 0.0, n2], [d1, d2])
-        .or_else(|| section(&axis, [0.0, 0.0, 1.0], [1.0 / (q * q) - 2.0, 1.0]))
-        .unwrap_or(Section::THROUGH)
+    let mut best = fitted.and_then(build);
+    if best.as_ref().is_none_or(|best| best.0 > GOOD) {
+        let (d1, d2) = invariant;
+        let w = axis.weights(&power, d1, d2);
+        let column = each(|i| axis.u[i] * axis.u[i] * w[i]);
+        let other = least_squares(&[column], &[1.0; POINTS]).and_then(|[n2]| build([n2, d1, d2]));
+        best = best.into_iter().chain(other).min_by(|a, b| a.0.total_cmp(&b.0));
+    }
+    let (g, k) = ((PI * f0 / sample_rate).tan(), 1.0 / q);
+    best.map_or(Section { g, k, high: 1.0, band: 0.0, low: 0.0 }, |best| best.1)
 }
 
 /// Low-pass of first order, −6 dB/oct above `f0` Hz, −3.01 dB there.
@@ -146,6 +160,11 @@ impl Axis {
         self.ratio[i] = ratio * ratio;
     }
 
+    /// Largest relative error of a power `gain`(u) against the one asked for.
+    fn miss(&self, power: &Column, gain: impl Fn(f64) -> f64) -> f64 {
+        (0..POINTS).map(|i| (gain(self.u[i]) / power[i] - 1.0).abs()).fold(0.0, f64::max)
+    }
+
     /// 1/(|H|² D) at each point.
     #[inline]
     fn weights(&self, power: &Column, d1: f64, d2: f64) -> Column {
@@ -176,12 +195,8 @@ fn matched(sample_rate: f64, f0: f64, curve: Prototype) -> Section {
     let build = |fit: Fit| -> Option<(f64, Section)> {
         let Fit { m1, m2, d1, d2 } = fit;
         let built = section(&axis, [1.0, d1 + scale * m1, d2 + scale * m2], [d1, d2])?;
-        let miss = (0..POINTS).map(|i| {
-            let u = axis.u[i];
-            let gain = 1.0 + scale * u * (m1 + m2 * u) / (1.0 + u * (d1 + d2 * u));
-            (gain / power[i] - 1.0).abs()
-        });
-        Some((miss.fold(0.0, f64::max), built))
+        let gain = |u: f64| 1.0 + scale * u * (m1 + m2 * u) / (1.0 + u * (d1 + d2 * u));
+        Some((axis.miss(&power, gain), built))
     };
 
     let mut best = free(&axis, &shape, &power, p1, p2).and_then(build);
@@ -189,11 +204,8 @@ fn matched(sample_rate: f64, f0: f64, curve: Prototype) -> Section {
         let nyquist = 0.5 * sample_rate / f0;
         let nyquist = curve.shape(nyquist * nyquist);
         let others = [pinned(&axis, &shape, &power, nyquist, p1, p2), zeros(&axis, &shape, &power, p1, p2)];
-        for other in others.into_iter().flatten().filter_map(build) {
-            if best.as_ref().is_none_or(|best| other.0 < best.0) {
-                best = Some(other);
-            }
-        }
+        let others = others.into_iter().flatten().filter_map(build);
+        best = best.into_iter().chain(others).min_by(|a, b| a.0.total_cmp(&b.0));
     }
     best.map_or_else(|| bilinear(axis.tan, curve), |best| best.1)
 }
@@ -280,7 +292,7 @@ fn section(axis: &Axis, n: [f64; 3], d: [f64; 2]) -> Option<Section> {
     let root = d[1].sqrt();
     let k2 = (d[0] + 2.0 * root) / root;
     let band2 = (n[1] + 2.0 * (n[0] * n[2]).sqrt()) / root;
-    if !(k2 > 1e-8 && k2 < 1e12 && band2 >= 0.0 && band2 < 1e12) {
+    if !(k2 > 1e-8 && k2 < 1e12 && (0.0..1e12).contains(&band2)) {
         return None;
     }
     let g = axis.tan / root.sqrt();
@@ -294,9 +306,13 @@ fn section(axis: &Axis, n: [f64; 3], d: [f64; 2]) -> Option<Section> {
 /// |H|² = (dc + n u)/(1 + d u), carried by a second-order section with k = 2: pole and zero at
 /// σ = −1 cancel.
 fn first_order(sample_rate: f64, f0: f64, dc: f64, power: impl Fn(f64) -> f64) -> Section {
-    let axis = Axis::new(sample_rate, f0, 1.0);
+    let axis = Axis::new(sample_rate, f0, 2.0);
     let power = axis.ratio.map(power);
-    let (mut n, mut d) = (1.0 - dc, 1.0);
+    // To start with, and if the fit fails: the impulse-invariant pole.
+    let pole = (-2.0 * PI * f0 / sample_rate).exp();
+    let corner = axis.tan * (1.0 + pole) / (1.0 - pole);
+    let mut d = corner * corner;
+    let mut n = (1.0 - dc) * d;
     for _ in 0..ROUNDS {
         let w = axis.weights(&power, d, 0.0);
         let columns = [each(|i| axis.u[i] * w[i]), each(|i| -power[i] * axis.u[i] * w[i])];

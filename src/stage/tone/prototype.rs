@@ -61,7 +61,9 @@ impl Prototype {
     /// Half the width of the curve on a scale of ln f: where the fitting points stand.
     pub fn half_width(self) -> f64 {
         match self {
-            Self::Bell { q, .. } | Self::LowPass { q } => (0.5 / q).asinh(),
+            Self::Bell { q, .. } => (0.5 / q).asinh(),
+            // However sharp the corner is, the long slope beside it must be right too.
+            Self::LowPass { q } => (0.5 / q).asinh().max(0.2),
             // A shelf has its poles and its zeros √A to both sides of f0, however sharp they are.
             Self::HighShelf { q, .. } => (0.5 / q).asinh().max(0.4),
         }

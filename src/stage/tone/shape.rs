@@ -7,6 +7,10 @@ use crate::settings::{BandChannel, BandKind, BandSettings, Slope};
 /// Sections that the steepest band needs.
 pub(super) const SECTIONS: usize = 2;
 
+/// Designs of a cut's sections: of (sample rate, Hz) and of (sample rate, Hz, Q).
+type FirstOrder = fn(f64, f64) -> Section;
+type SecondOrder = fn(f64, f64, f64) -> Section;
+
 /// The switches of a band; changing one means another filter.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Shape {
@@ -36,7 +40,7 @@ impl Shape {
     pub fn sections(self, sample_rate: f64, freq: f64, gain: f64, q: f64) -> [Section; SECTIONS] {
         let freq = freq.clamp(1.0, design::TOP * sample_rate);
         let one = |section| [section, Section::THROUGH];
-        let (first, second): (fn(f64, f64) -> Section, fn(f64, f64, f64) -> Section) = match self.kind {
+        let (first, second): (FirstOrder, SecondOrder) = match self.kind {
             BandKind::Bell => return one(design::bell(sample_rate, freq, gain, q)),
             BandKind::LowShelf => return one(design::low_shelf(sample_rate, freq, gain, q)),
             BandKind::HighShelf => return one(design::high_shelf(sample_rate, freq, gain, q)),
