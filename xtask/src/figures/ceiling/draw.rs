@@ -39,8 +39,8 @@ fn plain(value: &f64) -> String {
     format!("{}", rounded + 0.0).replace('-', "−")
 }
 
-/// Name, colour and points of a line.
-type Line<'a> = (&'a str, RGBColor, &'a [(f64, f64)]);
+/// A line's name, colour and points.
+type Curve<'a> = (&'a str, RGBColor, &'a [(f64, f64)]);
 
 /// One panel with lines (name, colour, points), time in s or frequency in Hz along x.
 fn lines(
@@ -49,7 +49,7 @@ fn lines(
     axes: (&str, &str),
     x: std::ops::Range<f64>,
     y: std::ops::Range<f64>,
-    curves: &[Line],
+    curves: &[Curve],
     legend: SeriesLabelPosition,
 ) -> io::Result<()> {
     let mut chart = ChartBuilder::on(area)
@@ -99,7 +99,7 @@ pub fn release(path: &Path, a: &Traces, b: &Traces) -> io::Result<()> {
             let end = traces[0].last().map_or(1.0, |p| p.0);
             let top = traces[0].iter().map(|p| p.1).fold(0.0, f64::max) * 1.15;
             // Hangs from zero, as a reduction does.
-            let curves: [Line; 2] =
+            let curves: [Curve; 2] =
                 [("two time constants", RED, &traces[0]), ("the fast one alone", TEAL, &traces[1])];
             lines(
                 panel,
