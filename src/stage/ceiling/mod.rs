@@ -14,8 +14,9 @@
 //! Let x[n] be a driven sample, c[n] the ceiling of the moment (it travels with the signal through
 //! the same delay), p[n] ≥ |x[n]| what the detector found around it.
 //!
-//! 1. Wanted ([`Demand`]): r[n] = log2(p[n] / c[n]) + ε where p[n] > c[n], else 0. ε covers the error of the
-//!    logarithm, of the exponential and of the roundings between them (see [`demand::MARGIN`]).
+//! 1. Wanted ([`Demand`]): r[n] = log2(p[n] / c[n]) + ε where p[n] > c[n], else 0. ε covers the
+//!    error of the logarithm, of the exponential and of the roundings between them
+//!    ([`demand::MARGIN`]).
 //! 2. Link: (1 − k)·own + k·common with common = max of both ≥ own, so it is ≥ own.
 //! 3. Hold, release: each is ≥ what went in ([`SlidingMax`], [`Release`]).
 //! 4. Look-ahead: what comes out L frames later is ≥ what went in ([`LookAhead`]).
@@ -219,8 +220,8 @@ impl Ceiling {
     }
 
     /// The ceiling that each frame of the last block keeps, linear. It follows the parameter
-    /// later by the latency. With the stage off, or while only what is taken away is heard, it
-    /// bounds nothing.
+    /// later by the latency and is an exact f32, so that no rounding can cross it. With the stage
+    /// off, or while only what is taken away is heard, it bounds nothing.
     pub fn limit(&self) -> &[f32; CHUNK] {
         &self.limit_out
     }
