@@ -5,9 +5,9 @@
 //! delayed by L − l, held by a running maximum over l + 1 frames, and averaged by weights over
 //! l + 1 frames.
 //!
-//! Proof that it is never smaller: let y[n] be wanted. The delayed signal has it at n + L − l. The
-//! running maximum is ≥ y[n] at every frame from n + L − l to n + L. The average at n + L looks at
-//! exactly those frames; a mean of values ≥ y[n] is ≥ y[n]. (No step rounds down: see
+//! Proof that it is never smaller: let `y[n]` be wanted. The delayed signal has it at n + L − l. The
+//! running maximum is ≥ `y[n]` at every frame from n + L − l to n + L. The average at n + L looks at
+//! exactly those frames; a mean of values ≥ `y[n]` is ≥ `y[n]`. (No step rounds down: see
 //! [`Smoother`].)
 //!
 //! A new look-ahead starts a second lane beside the first. A lane remembers no more than its

@@ -11,19 +11,20 @@
 //!
 //! # Why no sample can be above the ceiling
 //!
-//! Let x[n] be a driven sample, c[n] the ceiling of the moment (it travels with the signal through
-//! the same delay), p[n] ≥ |x[n]| what the detector found around it.
+//! Let `x[n]` be a driven sample, `c[n]` the ceiling of the moment (it travels with the signal through
+//! the same delay), `p[n]` ≥ `|x[n]|` what the detector found around it.
 //!
-//! 1. Wanted ([`Demand`]): r[n] = log2(p[n] / c[n]) + ε where p[n] > c[n], else 0. ε covers the error of the
-//!    logarithm, of the exponential and of the roundings between them (see [`demand::MARGIN`]).
+//! 1. Wanted ([`Demand`]): `r[n] = log2(p[n] / c[n]) + ε` where `p[n] > c[n]`, else 0. ε covers the
+//!    error of the logarithm, of the exponential and of the roundings between them
+//!    ([`demand::MARGIN`]).
 //! 2. Link: (1 − k)·own + k·common with common = max of both ≥ own, so it is ≥ own.
 //! 3. Hold, release: each is ≥ what went in ([`SlidingMax`], [`Release`]).
 //! 4. Look-ahead: what comes out L frames later is ≥ what went in ([`LookAhead`]).
 //! 5. Gain g = min(1, 2^−r'), r' ≥ r: where p ≤ c, g·|x| ≤ |x| ≤ c; where p > c,
 //!    g·|x| ≤ (c/p)·p = c.
 //!
-//! c[n] is the largest f32 that is not above the ceiling. Rounding to f32 is monotone, so a f64
-//! sample of magnitude ≤ c[n] stays so as f32. A clamp to ±c[n] stands at the end all the same; a
+//! `c[n]` is the largest f32 that is not above the ceiling. Rounding to f32 is monotone, so a f64
+//! sample of magnitude ≤ `c[n]` stays so as f32. A clamp to ±`c[n]` stands at the end all the same; a
 //! test proves that it never acts.
 //!
 //! # Between the samples
@@ -219,8 +220,8 @@ impl Ceiling {
     }
 
     /// The ceiling that each frame of the last block keeps, linear. It follows the parameter
-    /// later by the latency. With the stage off, or while only what is taken away is heard, it
-    /// bounds nothing.
+    /// later by the latency and is an exact f32, so that no rounding can cross it. With the stage
+    /// off, or while only what is taken away is heard, it bounds nothing.
     pub fn limit(&self) -> &[f32; CHUNK] {
         &self.limit_out
     }
