@@ -39,10 +39,10 @@ fn plain(value: &f64) -> String {
     format!("{}", rounded + 0.0).replace('-', "−")
 }
 
-/// Name, colour and points of a line.
+/// A line's name, colour and points.
 type Curve<'a> = (&'a str, RGBColor, &'a [(f64, f64)]);
 
-/// One panel with lines, time in s or frequency in Hz along x.
+/// One panel with lines (name, colour, points), time in s or frequency in Hz along x.
 fn lines(
     area: &DrawingArea<SVGBackend, Shift>,
     title: &str,
