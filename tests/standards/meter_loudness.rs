@@ -1,6 +1,7 @@
 //! Loudness against EBU Tech 3341 v4, table 1 (tests 1 to 6 and 9 to 14), Tech 3342 v4 (tests 1 to
 //! 4) and the tones of Report ITU-R BS.2217. Every EBU case runs at 44.1, 48, 96 and 192 kHz,
-//! offline and through the ring in blocks of 64 and 480 frames. Tests 7 and 8 of 3341 and 5 and 6
+//! offline and through the ring in blocks of 64 and 480 frames; at 48 kHz with the whole analysis, at
+//! the other rates with its loudness meter alone. Tests 7 and 8 of 3341 and 5 and 6
 //! of 3342 are recordings that cannot be synthesised.
 
 use super::meter_signals::{Meter, RATES, everywhere, near};
@@ -11,7 +12,7 @@ const LU: f64 = 0.1;
 
 #[track_caller]
 fn all_three(meter: &mut Meter, expected: f64) {
-    let after = meter.snapshot().after;
+    let after = meter.figures();
     for value in [after.momentary, after.short_term, after.integrated] {
         near(value, expected, LU, meter.rate);
     }
@@ -19,7 +20,7 @@ fn all_three(meter: &mut Meter, expected: f64) {
 
 #[test]
 fn tech_3341_test_01_a_tone_at_minus_23() {
-    everywhere(|meter| {
+    everywhere(Meter::loudness, |meter| {
         meter.tone(20.0, Some(-23.0));
         all_three(meter, -23.0);
     });
@@ -27,7 +28,7 @@ fn tech_3341_test_01_a_tone_at_minus_23() {
 
 #[test]
 fn tech_3341_test_02_a_tone_at_minus_33() {
-    everywhere(|meter| {
+    everywhere(Meter::loudness, |meter| {
         meter.tone(20.0, Some(-33.0));
         all_three(meter, -33.0);
     });
@@ -35,25 +36,25 @@ fn tech_3341_test_02_a_tone_at_minus_33() {
 
 #[test]
 fn tech_3341_test_03_quiet_ends_are_gated() {
-    everywhere(|meter| {
+    everywhere(Meter::loudness, |meter| {
         meter.tones(&[(10.0, -36.0), (60.0, -23.0), (10.0, -36.0)]);
-        near(meter.snapshot().after.integrated, -23.0, LU, meter.rate);
+        near(meter.figures().integrated, -23.0, LU, meter.rate);
     });
 }
 
 #[test]
 fn tech_3341_test_04_very_quiet_ends_are_gated() {
-    everywhere(|meter| {
+    everywhere(Meter::loudness, |meter| {
         meter.tones(&[(10.0, -72.0), (10.0, -36.0), (60.0, -23.0), (10.0, -36.0), (10.0, -72.0)]);
-        near(meter.snapshot().after.integrated, -23.0, LU, meter.rate);
+        near(meter.figures().integrated, -23.0, LU, meter.rate);
     });
 }
 
 #[test]
 fn tech_3341_test_05_a_loud_middle() {
-    everywhere(|meter| {
+    everywhere(Meter::loudness, |meter| {
         meter.tones(&[(20.0, -26.0), (20.1, -20.0), (20.0, -26.0)]);
-        near(meter.snapshot().after.integrated, -23.0, LU, meter.rate);
+        near(meter.figures().integrated, -23.0, LU, meter.rate);
     });
 }
 
@@ -79,7 +80,7 @@ fn tech_3341_test_06_five_channels() {
 
 #[test]
 fn tech_3341_test_09_short_term_is_constant() {
-    everywhere(|meter| {
+    everywhere(Meter::loudness, |meter| {
         for period in 0..5 {
             for (seconds, level) in [(1.34, -20.0), (1.66, -30.0)] {
                 let mut left: f64 = seconds;
@@ -88,7 +89,7 @@ fn tech_3341_test_09_short_term_is_constant() {
                     meter.tone(step, Some(level));
                     left -= step;
                     if period > 0 {
-                        near(meter.snapshot().after.short_term, -23.0, LU, meter.rate);
+                        near(meter.figures().short_term, -23.0, LU, meter.rate);
                     }
                 }
             }
@@ -98,38 +99,38 @@ fn tech_3341_test_09_short_term_is_constant() {
 
 #[test]
 fn tech_3341_test_10_maximum_short_term_of_files() {
-    everywhere(|first| {
+    everywhere(Meter::loudness, |first| {
         for i in 0..20 {
             let mut meter = first.another();
             meter.tone(f64::from(i) * 0.15, None);
             meter.tone(3.0, Some(-23.0));
             meter.tone(1.0, None);
-            near(meter.snapshot().after.max_short_term, -23.0, LU, meter.rate);
+            near(meter.figures().max_short_term, -23.0, LU, meter.rate);
         }
     });
 }
 
 #[test]
 fn tech_3341_test_11_maximum_short_term_live() {
-    everywhere(|meter| {
+    everywhere(Meter::loudness, |meter| {
         for i in (0..20).map(f64::from) {
             meter.tone(i * 0.15, None);
             meter.tone(3.0, Some(-38.0 + i));
             meter.tone(3.0 - i * 0.15, None);
-            near(meter.snapshot().after.max_short_term, -38.0 + i, LU, meter.rate);
+            near(meter.figures().max_short_term, -38.0 + i, LU, meter.rate);
         }
     });
 }
 
 #[test]
 fn tech_3341_test_12_momentary_is_constant() {
-    everywhere(|meter| {
+    everywhere(Meter::loudness, |meter| {
         for period in 0..25 {
             for (steps, level) in [(9, -20.0), (11, -30.0)] {
                 for _ in 0..steps {
                     meter.tone(0.02, Some(level));
                     if period >= 3 {
-                        near(meter.snapshot().after.momentary, -23.0, LU, meter.rate);
+                        near(meter.figures().momentary, -23.0, LU, meter.rate);
                     }
                 }
             }
@@ -139,34 +140,34 @@ fn tech_3341_test_12_momentary_is_constant() {
 
 #[test]
 fn tech_3341_test_13_maximum_momentary_of_files() {
-    everywhere(|first| {
+    everywhere(Meter::loudness, |first| {
         for i in 0..20 {
             let mut meter = first.another();
             meter.tone(f64::from(i) * 0.02, None);
             meter.tone(0.4, Some(-23.0));
             meter.tone(1.0, None);
-            near(meter.snapshot().after.max_momentary, -23.0, LU, meter.rate);
+            near(meter.figures().max_momentary, -23.0, LU, meter.rate);
         }
     });
 }
 
 #[test]
 fn tech_3341_test_14_maximum_momentary_live() {
-    everywhere(|meter| {
+    everywhere(Meter::loudness, |meter| {
         for i in (0..20).map(f64::from) {
             meter.tone(i * 0.02, None);
             meter.tone(0.4, Some(-38.0 + i));
             meter.tone(0.4 - i * 0.02, None);
-            near(meter.snapshot().after.max_momentary, -38.0 + i, LU, meter.rate);
+            near(meter.figures().max_momentary, -38.0 + i, LU, meter.rate);
         }
     });
 }
 
 /// Tech 3342 v4, section 5: ±1 LU.
 fn range(levels: &[f64], expected: f64) {
-    everywhere(|meter| {
+    everywhere(Meter::loudness, |meter| {
         levels.iter().for_each(|&level| meter.tone(20.0, Some(level)));
-        near(meter.snapshot().after.range, expected, 1.0, meter.rate);
+        near(meter.figures().range, expected, 1.0, meter.rate);
     });
 }
 

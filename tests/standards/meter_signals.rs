@@ -2,7 +2,7 @@
 //! the meters are fed: in line, and through the ring in blocks of 64 and of 480 frames.
 
 use lintel::link::{self, Drain, Feeder, Tap, Transport};
-use lintel::meter::{Analysis, Snapshot};
+use lintel::meter::{Analysis, Loudness};
 
 pub const RATES: [u32; 4] = [44_100, 48_000, 96_000, 192_000];
 
@@ -17,10 +17,31 @@ pub enum Path {
 
 pub const PATHS: [Path; 3] = [Path::Offline, Path::Live(64), Path::Live(480)];
 
-/// An analysis and what feeds it.
+/// What is fed.
+enum Engine {
+    /// The whole analysis.
+    Whole(Box<Analysis>),
+    /// Its loudness meter alone, behind the same ring. That the rest of the analysis changes no
+    /// digit of it is shown in `tests/live`.
+    Loudness(Box<Loudness>),
+}
+
+/// Figures of one moment, LUFS, LU and dBTP.
+pub struct Figures {
+    pub momentary: f64,
+    pub short_term: f64,
+    pub integrated: f64,
+    pub range: f64,
+    pub max_momentary: f64,
+    pub max_short_term: f64,
+    /// −∞ from the loudness meter alone.
+    pub max_true_peak: f64,
+}
+
+/// A meter and what feeds it.
 pub struct Meter {
     pub rate: u32,
-    analysis: Analysis,
+    engine: Engine,
     path: Path,
     ring: (Feeder, Drain),
     /// Where the tone's phase stands, in frames.
@@ -30,22 +51,28 @@ pub struct Meter {
 }
 
 impl Meter {
-    pub fn new(rate: u32, path: Path) -> Self {
+    /// The whole analysis.
+    pub fn whole(rate: u32, path: Path) -> Self {
+        Self::new(rate, path, Engine::Whole(Box::new(Analysis::new(rate, 2))))
+    }
+
+    /// The whole analysis at 48 kHz, its loudness meter alone at other rates.
+    pub fn loudness(rate: u32, path: Path) -> Self {
+        match rate {
+            48_000 => Self::whole(rate, path),
+            _ => Self::new(rate, path, Engine::Loudness(Box::new(Loudness::new(rate, 2)))),
+        }
+    }
+
+    fn new(rate: u32, path: Path, engine: Engine) -> Self {
         let tone =
             (0..rate).map(|n| (std::f64::consts::TAU * 1000.0 * f64::from(n) / f64::from(rate)).sin() as f32);
-        Self {
-            rate,
-            analysis: Analysis::new(rate, 2),
-            path,
-            ring: link::feeder(rate, 1.0),
-            at: 0,
-            tone: tone.collect(),
-        }
+        Self { rate, engine, path, ring: link::feeder(rate, 1.0), at: 0, tone: tone.collect() }
     }
 
     /// A new meter on the same path.
     pub fn another(&self) -> Self {
-        Self::new(self.rate, self.path)
+        Self::loudness(self.rate, self.path)
     }
 
     /// Feeds the same signal to both channels.
@@ -59,12 +86,16 @@ impl Meter {
         for part in samples.chunks(block) {
             let zeros = &zeros[..part.len()];
             let tap = Tap { before: [zeros; 2], after: [part; 2], glue_db: zeros, ceiling_db: zeros };
-            match self.path {
-                Path::Offline => self.analysis.feed(&tap, transport),
-                Path::Live(_) => {
+            match (self.path, &mut self.engine) {
+                (Path::Offline, Engine::Whole(analysis)) => analysis.feed(&tap, transport),
+                (Path::Offline, Engine::Loudness(meter)) => meter.feed(&[part, part]),
+                (Path::Live(_), engine) => {
                     let (feeder, drain) = &mut self.ring;
                     feeder.push(&tap, transport);
-                    drain.read(usize::MAX, |chunk| self.analysis.feed_chunk(chunk));
+                    drain.read(usize::MAX, |chunk| match engine {
+                        Engine::Whole(analysis) => analysis.feed_chunk(chunk),
+                        Engine::Loudness(meter) => meter.feed(&[&chunk.after[0], &chunk.after[1]]),
+                    });
                 }
             }
         }
@@ -93,30 +124,52 @@ impl Meter {
         segments.iter().for_each(|&(seconds, level)| self.tone(seconds, Some(level)));
     }
 
-    pub fn snapshot(&self) -> Snapshot {
-        self.analysis.snapshot()
+    /// What the meter says now.
+    pub fn figures(&self) -> Figures {
+        match &self.engine {
+            Engine::Whole(analysis) => {
+                let after = analysis.snapshot().after;
+                Figures {
+                    momentary: after.momentary,
+                    short_term: after.short_term,
+                    integrated: after.integrated,
+                    range: after.range,
+                    max_momentary: after.max_momentary,
+                    max_short_term: after.max_short_term,
+                    max_true_peak: after.max_true_peak,
+                }
+            }
+            Engine::Loudness(meter) => Figures {
+                momentary: meter.momentary(),
+                short_term: meter.short_term(),
+                integrated: meter.integrated(),
+                range: meter.range(),
+                max_momentary: meter.max_momentary(),
+                max_short_term: meter.max_short_term(),
+                max_true_peak: f64::NEG_INFINITY,
+            },
+        }
     }
 
     /// Ends the file.
-    pub fn finish(&mut self) -> Snapshot {
-        if matches!(self.path, Path::Offline) {
-            self.analysis.finish();
-        } else {
+    pub fn finish(&mut self) -> Figures {
+        match (self.path, &mut self.engine) {
+            (Path::Offline, Engine::Whole(analysis)) => analysis.finish(),
             // A live stream goes on: what comes after the signal is silence.
-            self.feed(&[0.0; 960]);
+            _ => self.feed(&[0.0; 960]),
         }
-        self.snapshot()
+        self.figures()
     }
 }
 
-/// Runs one case at every rate and on every path, two at a time.
-pub fn everywhere(case: impl Fn(&mut Meter) + Sync) {
+/// Runs one case on meters of all rates and paths, two at a time.
+pub fn everywhere(meter: fn(u32, Path) -> Meter, case: impl Fn(&mut Meter) + Sync) {
     std::thread::scope(|scope| {
         for half in [&RATES[..3], &RATES[3..]] {
             let case = &case;
             scope.spawn(move || {
                 for (&rate, path) in half.iter().flat_map(|rate| PATHS.map(|path| (rate, path))) {
-                    case(&mut Meter::new(rate, path));
+                    case(&mut meter(rate, path));
                 }
             });
         }
