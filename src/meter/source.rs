@@ -205,7 +205,7 @@ impl SourceCheck {
 
 /// Trim in half steps of a dB that leaves [`HEADROOM`], never above 0.
 fn trim_for(headroom: f64) -> f64 {
-    (((headroom - HEADROOM) * 2.0).floor() / 2.0).min(0.0)
+    (((headroom - HEADROOM) * 2.0).round() / 2.0).min(0.0)
 }
 
 /// The samples as whole steps of 2⁻²³, their bits or-ed; `None` when one lies between steps.

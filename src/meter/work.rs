@@ -11,8 +11,10 @@ const ENOUGH: f64 = 3.0;
 /// Band in which a moving reduction is heard as pumping, Hz. Common practice, no source; the ear
 /// is most sensitive to fluctuations near 4 Hz (Zwicker and Fastl, Psychoacoustics; from memory).
 const BAND: [f64; 2] = [0.5, 8.0];
-/// Seconds in which the swing covers 63 % of a step.
-const SWING_TAU: f64 = 3.0;
+/// Seconds of music in a passage, and how many passages in a row must swing. The reduction's step
+/// from a quiet part to a loud one shakes two passages at most: three in a row are a habit.
+const PASSAGE: f64 = 2.0;
+const PASSAGES: usize = 3;
 
 /// What a stage takes away.
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
@@ -114,9 +116,14 @@ impl Work {
 #[derive(Clone, Debug)]
 pub struct Swing {
     filters: [DirectForm2Transposed<f64>; 2],
-    /// Moving mean square of the band-passed reduction, dB².
+    /// The first reduction seen; the filters start from it, not from 0.
+    first: Option<f64>,
+    /// Sum of squares of the band-passed reduction and columns of the passage under way, dB².
     square: f64,
-    share: f64,
+    columns: usize,
+    columns_per_passage: usize,
+    /// Mean squares of the last passages, dB².
+    passages: [f64; PASSAGES],
     /// Largest swing of the measurement, dB, and the second of it.
     most: f64,
     most_at: f64,
@@ -133,8 +140,11 @@ impl Swing {
         };
         Self {
             filters: [section(Type::HighPass, BAND[0]), section(Type::LowPass, BAND[1])],
+            first: None,
             square: 0.0,
-            share: 1.0 - (-1.0 / (SWING_TAU * columns_per_second)).exp(),
+            columns: 0,
+            columns_per_passage: (PASSAGE * columns_per_second).round() as usize,
+            passages: [0.0; PASSAGES],
             most: 0.0,
             most_at: 0.0,
         }
@@ -142,16 +152,26 @@ impl Swing {
 
     /// Adds a column with music: the mean of all reductions together, dB; `seconds` = its time.
     pub fn add(&mut self, reduction: f64, seconds: f64, running: bool) {
-        let y = self.filters.iter_mut().fold(reduction, |x, filter| filter.run(x));
-        self.square += self.share * (y * y - self.square);
+        let x = reduction - *self.first.get_or_insert(reduction);
+        let y = self.filters.iter_mut().fold(x, |x, filter| filter.run(x));
+        self.square += y * y;
+        self.columns += 1;
+        if self.columns < self.columns_per_passage {
+            return;
+        }
+        self.passages.rotate_left(1);
+        self.passages[PASSAGES - 1] = self.square / self.columns as f64;
+        (self.square, self.columns) = (0.0, 0);
         if running && self.db() > self.most {
             (self.most, self.most_at) = (self.db(), seconds);
         }
     }
 
-    /// Swing from trough to crest, dB, as if it were a sine: 2 √2 times the root mean square.
+    /// Swing from trough to crest that the last passages have in common, dB, as if it were a sine:
+    /// 2 √2 times the root mean square of the calmest.
     pub fn db(&self) -> f64 {
-        (8.0 * self.square).sqrt()
+        let calmest = self.passages.iter().copied().fold(f64::INFINITY, f64::min);
+        (8.0 * calmest).sqrt()
     }
 
     /// Largest swing of the measurement, dB, and the second of it.
@@ -181,6 +201,15 @@ mod tests {
     }
 
     #[test]
+    fn one_step_is_not_a_swing() {
+        for at in (300..700).step_by(13) {
+            let mut swing = Swing::new(93.75);
+            (0..2000).for_each(|n| swing.add(if n < at { 1.0 } else { 8.0 }, f64::from(n), true));
+            assert!(swing.most().0 < 1.0, "{:?} with the step at {at}", swing.most());
+        }
+    }
+
+    #[test]
     fn a_sine_swings_by_its_height_and_a_drift_does_not() {
         let run = |hertz: f64| {
             let mut swing = Swing::new(93.75);
@@ -191,7 +220,7 @@ mod tests {
             swing.db()
         };
         assert!((run(2.0) - 4.0).abs() < 0.15, "{}", run(2.0));
-        assert!(run(0.05) < 0.2);
+        assert!(run(0.05) < 0.3);
         assert!(run(30.0) < 0.5);
     }
 }

@@ -1,0 +1,353 @@
+//! One test per rule of advice: a signal or a setting that must make it speak, one that must not.
+
+use lintel::link::{Tap, Transport};
+use lintel::meter::{Analysis, FileFacts, Note, RuleId, Snapshot, Target};
+use lintel::settings::Settings;
+use std::f64::consts::TAU;
+
+const RATE: f64 = 48_000.0;
+
+/// What is played: per frame the input, the output, and the reductions of glue and ceiling in dB.
+type Frame = ([f64; 2], [f64; 2], f64, f64);
+
+fn run(seconds: f64, prepare: impl Fn(&mut Analysis), mut frame: impl FnMut(f64) -> Frame) -> Analysis {
+    let mut analysis = Analysis::new(RATE as u32, 2);
+    prepare(&mut analysis);
+    let mut planes: [[f32; 480]; 6] = [[0.0; 480]; 6];
+    for block in 0..(seconds * 100.0) as usize {
+        for i in 0..480 {
+            let (before, after, glue, ceiling) = frame((block * 480 + i) as f64 / RATE);
+            let values = [before[0], before[1], after[0], after[1], glue, ceiling];
+            planes.iter_mut().zip(values).for_each(|(plane, value)| plane[i] = value as f32);
+        }
+        let [b0, b1, a0, a1, glue, ceiling] = &planes;
+        let tap = Tap { before: [b0, b1], after: [a0, a1], glue_db: glue, ceiling_db: ceiling };
+        analysis.feed(&tap, Transport { playing: true, position: None });
+    }
+    analysis
+}
+
+/// Two notes that beat slowly: a quiet passage of music with a crest of about 15 dB.
+fn music(t: f64) -> [f64; 2] {
+    let pluck = |t: f64, every: f64| (-(t - every * (t / every).floor()) / 0.05).exp();
+    let note = |f: f64, every: f64| pluck(t, every) * (TAU * f * t).sin();
+    [0.3 * note(220.0, 0.5) + 0.2 * note(447.0, 0.37), 0.25 * note(331.0, 0.5) + 0.2 * note(447.0, 0.37)]
+}
+
+/// The input passes through.
+fn pass(x: [f64; 2]) -> Frame {
+    (x, x, 0.0, 0.0)
+}
+
+/// Reductions beside the music.
+fn reduced(t: f64, glue: f64, ceiling: f64) -> Frame {
+    (music(t), music(t), glue, ceiling)
+}
+
+fn note(analysis: &Analysis, rule: RuleId) -> Option<Note> {
+    // Asked both ways: what is shown live, and the verdict on the whole.
+    let shown = analysis.snapshot().notes.into_iter().find(|note| note.rule == rule);
+    let verdict = analysis.verdict().into_iter().find(|note| note.rule == rule);
+    if let Some(shown) = &shown {
+        assert!(verdict.is_some() && !shown.says.contains(['{', '}']), "{shown:?}");
+    }
+    verdict
+}
+
+#[track_caller]
+fn speaks(analysis: &Analysis, rule: RuleId, words: &str) {
+    let note = note(analysis, rule).unwrap_or_else(|| panic!("silent: {:?}", analysis.verdict()));
+    assert!(note.says.contains(words) || note.advises.contains(words), "no {words:?} in {note:?}");
+    // A minus before a figure is no hyphen.
+    let figures = [&note.says, &note.advises].map(|text| text.replace("lead-in", "").replace("Lead-in", ""));
+    assert!(!figures.concat().contains('-'), "{note:?}");
+}
+
+#[track_caller]
+fn silent(analysis: &Analysis, rule: RuleId) {
+    assert_eq!(note(analysis, rule), None);
+}
+
+fn nothing(_: &mut Analysis) {}
+
+fn snapshot(frame: impl FnMut(f64) -> Frame) -> Snapshot {
+    run(12.0, nothing, frame).snapshot()
+}
+
+#[test]
+fn good_music_is_left_in_peace() {
+    let prepare = |a: &mut Analysis| a.set_target(Target::own(-22.0, -1.0));
+    let analysis = run(15.0, prepare, |t| reduced(t, 1.2, if t % 0.5 < 0.05 { 1.5 } else { 0.0 }));
+    let after = analysis.snapshot().after;
+    assert!((after.integrated + 22.0).abs() < 3.0, "{after:?}");
+    let prepare = |a: &mut Analysis| a.set_target(Target::own(after.integrated, -1.0));
+    let analysis = run(15.0, prepare, |t| reduced(t, 1.2, if t % 0.5 < 0.05 { 1.5 } else { 0.0 }));
+    assert_eq!(analysis.verdict(), []);
+}
+
+#[test]
+fn end_cut_off() {
+    let file = |end_level| {
+        run(
+            1.0,
+            move |a| a.set_file_facts(FileFacts { end_level: Some(end_level), lead_in: None }),
+            |t| pass(music(t)),
+        )
+    };
+    speaks(&file(-20.0), RuleId::EndCutOff, "−20 dBFS");
+    silent(&file(-90.0), RuleId::EndCutOff);
+    silent(&file(f64::NEG_INFINITY), RuleId::EndCutOff);
+}
+
+#[test]
+fn lead_in_too_long_and_too_short() {
+    let file = |lead_in| {
+        run(
+            1.0,
+            move |a| a.set_file_facts(FileFacts { lead_in: Some(lead_in), end_level: None }),
+            |t| pass(music(t)),
+        )
+    };
+    speaks(&file(2.4), RuleId::LeadInLong, "2.4 s");
+    speaks(&file(0.004), RuleId::LeadInShort, "0.004 s");
+    for rule in [RuleId::LeadInLong, RuleId::LeadInShort] {
+        silent(&file(0.3), rule);
+    }
+}
+
+#[test]
+fn true_peak_above_the_delivery() {
+    let with = |gain: f64| run(4.0, nothing, move |t| pass([gain * (TAU * 997.0 * t).sin(); 2]));
+    speaks(&with(1.0), RuleId::PeakAboveDelivery, "0.0 dBTP, 1.0 dB above the −1.0 dBTP");
+    // −1.0 dBTP exactly, and the reading's own tolerance above it.
+    silent(&with(0.8913), RuleId::PeakAboveDelivery);
+    silent(&with(0.899), RuleId::PeakAboveDelivery);
+}
+
+#[test]
+fn a_silent_channel() {
+    speaks(&run(5.0, nothing, |t| pass([music(t)[0], 0.0])), RuleId::ChannelSilent, "right channel");
+    silent(&run(5.0, nothing, |t| pass(music(t))), RuleId::ChannelSilent);
+}
+
+#[test]
+fn out_of_phase() {
+    let turned = run(5.0, nothing, |t| pass([music(t)[0], 0.3 * music(t)[1] - music(t)[0]]));
+    speaks(&turned, RuleId::OutOfPhase, "correlation −0.");
+    silent(&run(5.0, nothing, |t| pass(music(t))), RuleId::OutOfPhase);
+}
+
+#[test]
+fn identical_channels() {
+    speaks(&run(5.0, nothing, |t| pass([music(t)[0]; 2])), RuleId::ChannelsIdentical, "mono");
+    silent(&run(5.0, nothing, |t| pass(music(t))), RuleId::ChannelsIdentical);
+}
+
+#[test]
+fn flat_tops_with_their_places() {
+    let cut = run(6.0, nothing, |t| pass(music(t).map(|x| (4.0 * x).clamp(-1.0, 1.0))));
+    speaks(&cut, RuleId::FlatTops, "the first at 0:00.0");
+    let places = note(&cut, RuleId::FlatTops).unwrap().at;
+    assert!(places.len() == 8 && places.is_sorted() && places[7] < 6.0);
+    // Cut, then turned down by 4 dB and rounded to 24 bits.
+    let turned_down = run(6.0, nothing, |t| {
+        pass(music(t).map(|x| (0.631 * (4.0 * x).clamp(-1.0, 1.0) * 8_388_608.0).round() / 8_388_608.0))
+    });
+    speaks(&turned_down, RuleId::FlatTops, "Flat tops");
+    silent(&run(6.0, nothing, |t| pass(music(t).map(|x| 1.9 * x))), RuleId::FlatTops);
+}
+
+#[test]
+fn bounced_at_full_scale_until_the_trim_is_set() {
+    let loud = |t: f64| pass([0.9999 * (TAU * 997.0 * t).sin() * (TAU * 0.3 * t).sin(), music(t)[1]]);
+    speaks(&run(5.0, nothing, loud), RuleId::FullScale, "Trim by −6.0 dB");
+    let trimmed = |a: &mut Analysis| {
+        let mut settings = Settings::default();
+        settings.trim.gain = -6.0;
+        a.set_settings(&settings);
+    };
+    silent(&run(5.0, trimmed, loud), RuleId::FullScale);
+    silent(&run(5.0, nothing, |t| pass(music(t))), RuleId::FullScale);
+}
+
+#[test]
+fn little_headroom() {
+    let with = |gain: f64| run(5.0, nothing, move |t| pass([gain * (TAU * 997.0 * t).sin(), music(t)[1]]));
+    speaks(&with(0.93), RuleId::LittleHeadroom, "0.6 dB of headroom");
+    silent(&with(0.5), RuleId::LittleHeadroom);
+}
+
+#[test]
+fn too_dense_to_master() {
+    // A squared-off tone: peak-to-loudness of a few dB.
+    let dense = run(12.0, nothing, |t| pass([(3.0 * (TAU * 300.0 * t).sin()).tanh() * 0.5, music(t)[1]]));
+    speaks(&dense, RuleId::TooDense, "dense");
+    silent(&run(12.0, nothing, |t| pass(music(t))), RuleId::TooDense);
+}
+
+#[test]
+fn dc_offset() {
+    speaks(&run(6.0, nothing, |t| pass(music(t).map(|x| x + 0.004))), RuleId::DcOffset, "DC offset of 0.4");
+    silent(&run(6.0, nothing, |t| pass(music(t))), RuleId::DcOffset);
+}
+
+#[test]
+fn noise_before_the_music() {
+    let with = |noise: f64| {
+        run(6.0, nothing, move |t| {
+            let hiss = noise * (TAU * 5000.0 * t).sin();
+            pass(if t < 1.0 { [hiss; 2] } else { music(t).map(|x| x + hiss) })
+        })
+    };
+    speaks(&with(0.002), RuleId::LeadInNoisy, "−57 dBFS");
+    silent(&with(0.0002), RuleId::LeadInNoisy);
+    silent(&with(0.0), RuleId::LeadInNoisy);
+}
+
+#[test]
+fn large_tone_moves() {
+    let with = |gain: f32| {
+        let prepare = move |a: &mut Analysis| {
+            let mut settings = Settings::default();
+            settings.tone.bands[3].gain = gain;
+            a.set_settings(&settings);
+        };
+        run(2.0, prepare, |t| pass(music(t)))
+    };
+    silent(&with(3.0), RuleId::ToneMoveLarge);
+    speaks(&with(-4.0), RuleId::ToneMoveLarge, "Band 4 moves −4.0 dB at 3.2 kHz");
+    silent(&with(-4.0), RuleId::ToneMoveTooLarge);
+    speaks(&with(6.0), RuleId::ToneMoveTooLarge, "moves +6.0 dB at 3.2 kHz");
+    silent(&with(6.0), RuleId::ToneMoveLarge);
+}
+
+#[test]
+fn ceiling_deep() {
+    let with =
+        |depth: f64| run(12.0, nothing, move |t| reduced(t, 0.0, if t % 0.5 < 0.1 { depth } else { 0.0 }));
+    speaks(&with(6.0), RuleId::CeilingDeep, "takes 6.0 dB away");
+    silent(&with(2.5), RuleId::CeilingDeep);
+}
+
+#[test]
+fn ceiling_constant() {
+    let with = |share: f64| {
+        run(12.0, nothing, move |t| reduced(t, 0.0, if t % 4.0 < 4.0 * share { 1.5 } else { 0.0 }))
+    };
+    speaks(&with(0.8), RuleId::CeilingConstant, "% of the time");
+    silent(&with(0.3), RuleId::CeilingConstant);
+}
+
+#[test]
+fn glue_deep() {
+    speaks(&run(12.0, nothing, |t| reduced(t, 5.0, 0.0)), RuleId::GlueDeep, "takes 5.0 dB away");
+    silent(&run(12.0, nothing, |t| reduced(t, 2.0, 0.0)), RuleId::GlueDeep);
+}
+
+#[test]
+fn over_the_target() {
+    let with = |target: f64| {
+        run(
+            12.0,
+            move |a| a.set_target(Target::own(target, -1.0)),
+            |t| pass([0.25 * (TAU * 997.0 * t).sin(); 2]),
+        )
+    };
+    // −12.04 LUFS against −14: a player turns it down by 2 dB.
+    speaks(&with(-14.0), RuleId::OverTarget, "turns this down by 2.0 dB");
+    silent(&with(-12.0), RuleId::OverTarget);
+    silent(&with(-9.0), RuleId::OverTarget);
+}
+
+#[test]
+fn under_the_target_as_far_as_true_peaks_permit() {
+    let with = |target: f64, limit: f64| {
+        run(
+            12.0,
+            move |a| a.set_target(Target::own(target, limit)),
+            |t| pass([0.25 * (TAU * 997.0 * t).sin(); 2]),
+        )
+    };
+    speaks(
+        &with(-8.0, -1.0),
+        RuleId::UnderTarget,
+        "4.0 dB up to −8 LUFS are unused; true peaks permit 4.0 dB",
+    );
+    speaks(&with(-8.0, -10.0), RuleId::UnderTarget, "true peaks permit 2.0 dB");
+    silent(&with(-12.0, -1.0), RuleId::UnderTarget);
+}
+
+/// A beat over a held chord into a limiter of the simplest kind (instant attack, one pole of 80 ms
+/// for the release), then turned to the same loudness.
+fn beat(drive_db: f64, gain_db: f64) -> Analysis {
+    let release = (-1.0 / (0.08 * RATE)).exp();
+    let mut reduction = 0.0;
+    let (drive, gain) = (10f64.powf(drive_db / 20.0), 10f64.powf(gain_db / 20.0));
+    run(20.0, nothing, move |t| {
+        let age = t - 0.5 * (t / 0.5).floor();
+        let kick = 0.5 * (-age / 0.06).exp() * (TAU * 55.0 * age).sin();
+        let chord = 0.05 * ((TAU * 220.0 * t).sin() + (TAU * 277.2 * t).sin() + (TAU * 329.6 * t).sin());
+        let x = [kick + chord, kick + 0.9 * chord];
+        let driven = x.map(|x| drive * x);
+        let peak = driven[0].abs().max(driven[1].abs());
+        let wanted = (20.0 * (peak / 0.5).max(1e-9).log10()).max(0.0);
+        reduction = if wanted > reduction { wanted } else { reduction * release };
+        (x, driven.map(|x| gain * x * 10f64.powf(-reduction / 20.0)), 0.0, reduction)
+    })
+}
+
+#[test]
+fn pumping_fires_on_a_hard_driven_beat_and_not_on_a_moderate_one() {
+    let hard = beat(8.0, 0.0);
+    let gain = hard.snapshot().after.integrated - beat(2.5, 0.0).snapshot().after.integrated;
+    let moderate = beat(2.5, gain);
+    let (a, b) = (hard.snapshot(), moderate.snapshot());
+    assert!((a.ceiling.most - 8.0).abs() < 1.5, "{}", a.ceiling.most);
+    assert!((a.after.integrated - b.after.integrated).abs() < 0.05);
+    speaks(&hard, RuleId::Pumping, "the music pumps");
+    silent(&moderate, RuleId::Pumping);
+}
+
+#[test]
+fn a_steady_deep_reduction_does_not_pump() {
+    silent(&run(15.0, nothing, |t| reduced(t, 0.0, 8.0)), RuleId::Pumping);
+    silent(&run(15.0, nothing, |t| reduced(t, 4.0 + 3.0 * (TAU * 0.05 * t).sin(), 0.0)), RuleId::Pumping);
+}
+
+#[test]
+fn at_most_three_notes_and_the_most_important_first() {
+    let everything = |t: f64| {
+        let cut = music(t).map(|x| (8.0 * x).clamp(-1.0, 1.0));
+        (cut, cut, 6.0, 8.0 * (0.5 + 0.5 * (TAU * 2.0 * t).sin()))
+    };
+    let notes = snapshot(everything).notes;
+    let rules: Vec<RuleId> = notes.iter().map(|note| note.rule).collect();
+    assert_eq!(rules, [RuleId::PeakAboveDelivery, RuleId::FlatTops, RuleId::FullScale]);
+}
+
+#[test]
+fn notes_do_not_flicker_on_music_near_a_threshold() {
+    let mut analysis = Analysis::new(48_000, 2);
+    let (mut shown, mut changes) = (false, 0);
+    let mut block = [[0.0f32; 4800]; 3];
+    for n in 0..600 {
+        // The depth wanders around the threshold of 4 dB.
+        let depth = 4.0 + 0.6 * (TAU * f64::from(n) / 37.0).sin();
+        for i in 0..4800 {
+            let x = music((n as usize * 4800 + i) as f64 / RATE);
+            block[0][i] = x[0] as f32;
+            block[1][i] = x[1] as f32;
+            block[2][i] = if i < 2400 { depth as f32 } else { 0.0 };
+        }
+        let zeros = [0.0f32; 4800];
+        let [l, r, ceiling] = &block;
+        analysis.feed(
+            &Tap { before: [l, r], after: [l, r], glue_db: &zeros, ceiling_db: ceiling },
+            Transport::default(),
+        );
+        let now = analysis.snapshot().notes.iter().any(|note| note.rule == RuleId::CeilingDeep);
+        changes += u32::from(now != shown);
+        shown = now;
+    }
+    assert!(changes <= 1, "{changes} changes in a minute");
+}

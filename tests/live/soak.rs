@@ -1,0 +1,113 @@
+//! An hour of 192 kHz in blocks of 64 frames, as fast as it goes: no column lost, nothing
+//! allocated on the feeding side.
+
+use lintel::dsp::CHUNK;
+use lintel::link::{self, Tap, Transport};
+use lintel::meter::{Analysis, Column, History};
+use std::alloc::{GlobalAlloc, Layout, System};
+use std::cell::Cell;
+
+/// Counts the allocations of each thread.
+struct Counting;
+
+thread_local! {
+    static ALLOCATIONS: Cell<u64> = const { Cell::new(0) };
+}
+
+// SAFETY: every call is handed to the system's allocator unchanged.
+unsafe impl GlobalAlloc for Counting {
+    unsafe fn alloc(&self, layout: Layout) -> *mut u8 {
+        ALLOCATIONS.with(|n| n.set(n.get() + 1));
+        unsafe { System.alloc(layout) }
+    }
+
+    unsafe fn dealloc(&self, pointer: *mut u8, layout: Layout) {
+        ALLOCATIONS.with(|n| n.set(n.get() + 1));
+        unsafe { System.dealloc(pointer, layout) }
+    }
+}
+
+#[global_allocator]
+static COUNTING: Counting = Counting;
+
+const RATE: u32 = 192_000;
+const BLOCK: usize = 64;
+const FRAMES: usize = 3600 * RATE as usize;
+
+/// Feeds an hour from this thread into a reader on another; gives the allocations of this one.
+fn feed_an_hour(frames: usize, mut feeder: link::Feeder) -> u64 {
+    let wave: [f32; BLOCK] = std::array::from_fn(|n| (n as f32 / 64.0) - 0.5);
+    let tap = Tap { before: [&wave; 2], after: [&wave; 2], glue_db: &wave, ceiling_db: &wave };
+    let before = ALLOCATIONS.with(Cell::get);
+    for n in (0..frames).step_by(BLOCK) {
+        // A host waits for its clock; here the clock is the reader.
+        while feeder.room() < BLOCK {
+            std::thread::yield_now();
+        }
+        feeder.push(&tap, Transport { playing: true, position: Some(n as i64) });
+    }
+    let allocations = ALLOCATIONS.with(Cell::get) - before;
+    assert_eq!(feeder.lost(), 0);
+    allocations
+}
+
+#[test]
+fn an_hour_at_192_khz_loses_no_column_and_allocates_nothing() {
+    let (feeder, mut drain) = link::feeder(RATE, 2.0);
+    let reader = std::thread::spawn(move || {
+        let mut history = History::new(RATE);
+        let chunks = History::chunks_per_column(RATE) as u64;
+        let mut next = 0;
+        let mut column = Column::EMPTY;
+        while next < (FRAMES / CHUNK) as u64 {
+            let read = drain.read(1024, |chunk| {
+                assert_eq!(chunk.index, next, "a chunk is missing");
+                assert_eq!(chunk.transport.position, Some((next * CHUNK as u64) as i64));
+                next += 1;
+                column.merge(&Column {
+                    ceiling: [chunk.ceiling_db[31], 0.0],
+                    position: chunk.transport.position,
+                    frames: CHUNK as u32,
+                    ..Column::EMPTY
+                });
+                if next.is_multiple_of(chunks) {
+                    history.push(std::mem::replace(&mut column, Column::EMPTY));
+                }
+            });
+            if read == 0 {
+                std::thread::yield_now();
+            }
+        }
+        history
+    });
+    assert_eq!(feed_an_hour(FRAMES, feeder), 0);
+    let history = reader.join().unwrap();
+    assert_eq!(history.count(), FRAMES as u64 / history.width());
+    let view = history.view(0..history.frames(), 1 << 16);
+    let (last, whole) = view.columns.split_last().unwrap();
+    assert!(whole.iter().all(|column| u64::from(column.frames) == view.width && !column.marks.lost));
+    assert_eq!(u64::from(last.frames), FRAMES as u64 - whole.len() as u64 * view.width);
+}
+
+/// The same with the whole analysis behind the ring: half a minute, so it is run on request only
+/// (`cargo test --release --test live -- --ignored`).
+#[test]
+#[ignore = "takes a minute"]
+fn an_hour_at_192_khz_through_the_whole_analysis() {
+    let (feeder, mut drain) = link::feeder(RATE, 2.0);
+    let reader = std::thread::spawn(move || {
+        let mut analysis = Analysis::new(RATE, 2);
+        while analysis.frames() < FRAMES as u64 {
+            if drain.read(1024, |chunk| analysis.feed_chunk(chunk)) == 0 {
+                std::thread::yield_now();
+            }
+        }
+        analysis
+    });
+    assert_eq!(feed_an_hour(FRAMES, feeder), 0);
+    let analysis = reader.join().unwrap();
+    assert_eq!(analysis.snapshot().lost, 0);
+    let history = analysis.history();
+    let history = history.lock().unwrap();
+    assert_eq!(history.count(), FRAMES as u64 / history.width());
+}
