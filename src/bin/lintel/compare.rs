@@ -1,0 +1,4 @@
+use crate::{End, Failure};
+pub fn run(_: &crate::args::CompareArgs) -> Result<End, Failure> {
+    Ok(End::Done)
+}
