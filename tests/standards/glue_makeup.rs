@@ -1,19 +1,11 @@
 //! Make-up held at equal loudness, read by a foreign meter: the `ebur128` crate (ITU-R BS.1770,
 //! EBU R 128), integrated loudness of the stage's input against its output.
 
-use super::glue_rig::{Rig, plain, programme, run};
-use ebur128::{EbuR128, Mode};
+use super::glue_rig::{Rig, integrated, plain, programme, run};
 use lintel::settings::GlueSettings;
 
 /// LU that the output may be off.
 const BAR: f64 = 0.3;
-
-fn integrated(sample_rate: f64, frames: &[[f64; 2]]) -> f64 {
-    let mut meter = EbuR128::new(2, sample_rate as u32, Mode::I).expect("a plain stereo meter");
-    let interleaved: Vec<f64> = frames.iter().flatten().copied().collect();
-    meter.add_frames_f64(&interleaved).expect("whole frames");
-    meter.loudness_global().expect("integrated mode")
-}
 
 fn held(threshold: f32, ratio: f32) -> GlueSettings {
     GlueSettings { threshold, ratio, auto_makeup: true, ..GlueSettings::default() }
@@ -21,11 +13,12 @@ fn held(threshold: f32, ratio: f32) -> GlueSettings {
 
 #[test]
 fn equal_loudness_on_a_programme() {
-    for fs in [44_100.0, 96_000.0] {
+    let all = [(-18.0, 2.0), (-24.0, 2.0), (-30.0, 3.0), (-40.0, 6.0)];
+    for (fs, settings) in [(44_100.0, &all[..]), (96_000.0, &all[1..2])] {
         let input = programme(fs, 32.0);
         // The first eight seconds hold the first loud passage: nothing can know of it beforehand.
         let heard = 8 * fs as usize;
-        for (threshold, ratio) in [(-18.0, 2.0), (-24.0, 2.0), (-30.0, 3.0), (-40.0, 6.0)] {
+        for (threshold, ratio) in settings.iter().copied() {
             for mix in [50.0, 100.0] {
                 let settings = GlueSettings { mix, ..held(threshold, ratio) };
                 let out = run(&settings, fs, &input).out;

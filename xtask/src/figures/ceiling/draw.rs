@@ -39,6 +39,9 @@ fn plain(value: &f64) -> String {
     format!("{}", rounded + 0.0).replace('-', "−")
 }
 
+/// A line's name, colour and points.
+type Curve<'a> = (&'a str, RGBColor, &'a [(f64, f64)]);
+
 /// One panel with lines (name, colour, points), time in s or frequency in Hz along x.
 fn lines(
     area: &DrawingArea<SVGBackend, Shift>,
@@ -46,11 +49,13 @@ fn lines(
     axes: (&str, &str),
     x: std::ops::Range<f64>,
     y: std::ops::Range<f64>,
-    curves: &[(&str, RGBColor, &[(f64, f64)])],
+    curves: &[Curve],
+    legend: SeriesLabelPosition,
 ) -> io::Result<()> {
     let mut chart = ChartBuilder::on(area)
         .caption(title, (FONT, 18).into_font().color(&INK))
         .margin(12)
+        .margin_right(36)
         .x_label_area_size(40)
         .y_label_area_size(64)
         .build_cartesian_2d(x, y)
@@ -76,7 +81,7 @@ fn lines(
     }
     chart
         .configure_series_labels()
-        .position(SeriesLabelPosition::UpperRight)
+        .position(legend)
         .label_font((FONT, 13).into_font().color(&INK))
         .background_style(PAPER.mix(0.85))
         .draw()
@@ -94,9 +99,17 @@ pub fn release(path: &Path, a: &Traces, b: &Traces) -> io::Result<()> {
             let end = traces[0].last().map_or(1.0, |p| p.0);
             let top = traces[0].iter().map(|p| p.1).fold(0.0, f64::max) * 1.15;
             // Hangs from zero, as a reduction does.
-            let curves: [(&str, RGBColor, &[(f64, f64)]); 2] =
+            let curves: [Curve; 2] =
                 [("two time constants", RED, &traces[0]), ("the fast one alone", TEAL, &traces[1])];
-            lines(panel, title, ("time in s", "reduction in dB"), 0.0..end, top..0.0, &curves)?;
+            lines(
+                panel,
+                title,
+                ("time in s", "reduction in dB"),
+                0.0..end,
+                top..0.0,
+                &curves,
+                SeriesLabelPosition::LowerRight,
+            )?;
         }
         Ok(())
     })
@@ -112,7 +125,15 @@ pub fn spectrum(path: &Path, spectra: &[Vec<(f64, f64)>; 2]) -> io::Result<()> {
         ] {
             let shown: Vec<_> = spectrum.iter().copied().filter(|p| p.0 <= 10_000.0).collect();
             let axes = ("frequency in Hz", "dB re the largest line");
-            lines(panel, title, axes, 0.0..10_000.0, -200.0..5.0, &[("output", colour, &shown)])?;
+            lines(
+                panel,
+                title,
+                axes,
+                0.0..10_000.0,
+                -200.0..5.0,
+                &[("output", colour, &shown)],
+                SeriesLabelPosition::UpperRight,
+            )?;
         }
         Ok(())
     })
@@ -152,7 +173,7 @@ pub fn overs(path: &Path, overs: &[Over]) -> io::Result<()> {
                 .margin(12)
                 .x_label_area_size(36)
                 .y_label_area_size(64)
-                .build_cartesian_2d(-0.5..count - 0.5, low..bar * 1.2)
+                .build_cartesian_2d(-0.5..count - 0.5, low..bar * 2.4)
                 .map_err(broken)?;
             chart
                 .configure_mesh()
