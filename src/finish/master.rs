@@ -17,7 +17,7 @@ use super::error::{Error, Fault, Result};
 use super::measure::{self, Look, Measured, Meters, Reread, cut_facts, reread, with_gain};
 use super::read::{Encoding, Format, Reader};
 use super::render::{Job, Watch, render};
-use super::solve::{Outcome, Question, Search, search};
+use super::solve::{Outcome, Question, Search, Try, search};
 use super::write::{Layout, Overwrite, Spec, Writer};
 use crate::dsp::db;
 use crate::meter::targets::Target;
@@ -74,6 +74,7 @@ pub fn name_for(input: &Path, layout: Layout) -> PathBuf {
 }
 
 /// A source that has been listened to, with the gain that it needs.
+#[derive(Clone)]
 pub struct Prepared {
     pub look: Look,
     pub cut: Cut,
@@ -95,8 +96,16 @@ pub fn prepare(order: &Order, watch: &dyn Watch) -> Result<Prepared> {
     for note in &cut.notes {
         watch.say(note);
     }
-    let search = order.solve.then(|| find_gain(order, &look, &cut, watch)).transpose()?;
+    let search = order.solve.then(|| find_gain(order, &look, &cut, Vec::new(), watch)).transpose()?;
     Ok(Prepared { look, cut, search })
+}
+
+/// Searches the gain for another target; the tries made so far count.
+pub fn search_again(order: &Order, prepared: &Prepared, watch: &dyn Watch) -> Result<Prepared> {
+    let Prepared { look, cut, search } = prepared;
+    let known = search.as_ref().map_or(Vec::new(), |search| search.tries.clone());
+    let search = order.solve.then(|| find_gain(order, look, cut, known, watch)).transpose()?;
+    Ok(Prepared { look: *look, cut: cut.clone(), search })
 }
 
 /// Frames of the result and its rate.
@@ -180,7 +189,7 @@ fn refuse_early(order: &Order) -> Result<()> {
 }
 
 /// The gain for the target, by whole passes.
-fn find_gain(order: &Order, look: &Look, cut: &Cut, watch: &dyn Watch) -> Result<Search> {
+fn find_gain(order: &Order, look: &Look, cut: &Cut, known: Vec<Try>, watch: &dyn Watch) -> Result<Search> {
     let (frames, rate) = extent(order, look, cut);
     let job = Job { input: &order.input, cut, rate, settings: &order.settings };
     let trim = if order.settings.trim.on { f64::from(order.settings.trim.gain) } else { 0.0 };
@@ -199,7 +208,7 @@ fn find_gain(order: &Order, look: &Look, cut: &Cut, watch: &dyn Watch) -> Result
         let outcome = Outcome::Silent;
         return Ok(Search { target, tries: Vec::new(), gain: 0.0, loudness: look.loudness, outcome });
     }
-    search(question, Vec::new(), &attempt, &mut |t| {
+    search(question, known, &attempt, &mut |t| {
         let strain = t.strain.as_ref().map_or(String::new(), |s| format!(" · {s}"));
         let (gain, loudness) = (super::number(t.gain, 2), super::number(t.loudness, 2));
         watch.say(&format!("drive {gain} dB gives {loudness} LUFS{strain}"));

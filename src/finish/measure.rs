@@ -202,15 +202,19 @@ impl Meters {
     }
 }
 
-/// A file alone through all meters, for a check.
-pub fn check(path: &Path, target: Target, watch: &dyn Watch) -> Result<(Format, Ends, Measured)> {
+/// A file alone through all meters, for a check. Without a target nothing is said about one.
+pub fn check(path: &Path, target: Option<Target>, watch: &dyn Watch) -> Result<(Format, Ends, Measured)> {
     let format = *Reader::open(path)?.format();
     let mut finder = Finder::new(format.rate);
-    // Nothing is done to the file, so before and after are one; the settings are those of an
-    // absent chain.
-    let mut settings = Settings::default();
-    settings.trim.on = false;
-    let mut meters = Meters::new(format.rate, format.channels, &settings, target, FileFacts::default());
+    // Nothing is done to the file, so before and after are one.
+    let settings = Settings::default();
+    let mut meters = Meters::new(
+        format.rate,
+        format.channels,
+        &settings,
+        target.unwrap_or_default(),
+        FileFacts::default(),
+    );
     let zero = vec![0.0f32; BLOCK];
     let mut narrow = [Vec::new(), Vec::new()];
     each_block(path, watch, |left, right| {
@@ -229,7 +233,12 @@ pub fn check(path: &Path, target: Target, watch: &dyn Watch) -> Result<(Format, 
     })?;
     let ends = finder.finish();
     meters.analysis.set_file_facts(file_facts(&ends));
-    Ok((format, ends, meters.finish()))
+    let mut measured = meters.finish();
+    if target.is_none() {
+        let delivery = [RuleId::OverTarget, RuleId::UnderTarget, RuleId::PeakAboveDelivery];
+        measured.notes.retain(|note| !delivery.contains(&note.rule));
+    }
+    Ok((format, ends, measured))
 }
 
 /// What the advice wants to know of a file's ends.

@@ -6,6 +6,7 @@
 
 mod bext;
 pub mod chart;
+pub mod compare;
 mod cut;
 mod dither;
 mod ends;
@@ -17,8 +18,10 @@ pub mod measure;
 mod page;
 mod rate;
 mod read;
+pub mod release;
 pub mod render;
 pub mod report;
+pub mod require;
 pub mod solve;
 mod song;
 mod spectrum;
