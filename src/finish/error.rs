@@ -120,6 +120,8 @@ pub enum Fault {
     Full,
     #[error("ends in {0:?}; .wav and .flac can be written")]
     Ending(String),
+    #[error("was written and read again, and is not what was meant: {0}; it was removed, please report it")]
+    NotAsMeant(String),
     #[error("stopped; nothing half-written is left")]
     Stopped,
     #[error("input or output failed: {0}")]

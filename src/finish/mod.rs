@@ -6,16 +6,25 @@
 
 mod bext;
 pub mod chart;
+pub mod compare;
 mod cut;
 mod dither;
 mod ends;
 mod error;
+mod figures;
 mod flac;
+pub mod master;
+pub mod measure;
+mod page;
 mod rate;
 mod read;
+pub mod release;
 pub mod render;
+pub mod report;
+pub mod require;
 pub mod solve;
 mod song;
+mod spectrum;
 mod wav;
 mod write;
 
@@ -24,6 +33,7 @@ pub use cut::{Cut, FadeCurve, Wishes};
 pub use dither::Quantiser;
 pub use ends::{Ends, Finder};
 pub use error::{Error, Fault, Result};
+pub use figures::{Figures, LINES, Line, number, time};
 pub use rate::Converter;
 pub use read::{Encoding, Format, Kind, Reader, Sample};
 pub use song::Song;

@@ -40,6 +40,10 @@ pub struct Stretch<'a> {
 
 /// Lets a pass be stopped from outside and its progress be seen.
 pub trait Watch: Sync {
+    /// A new part of the work begins that goes over so many frames in all.
+    fn part(&self, _name: &str, _frames: u64) {}
+    /// Something to tell in a line of its own.
+    fn say(&self, _line: &str) {}
     /// So many more frames are done.
     fn done(&self, frames: u64);
     /// True when the work shall end.

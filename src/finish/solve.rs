@@ -68,6 +68,8 @@ pub struct Search {
 pub struct Question {
     /// LUFS.
     pub target: f64,
+    /// The first gain to try when nothing is known yet, dB.
+    pub first: f64,
     /// Smallest and largest gain, dB.
     pub range: [f64; 2],
     /// Go on where the advice would stop.
@@ -83,7 +85,7 @@ pub fn search(
     attempt: &(dyn Fn(f64) -> Result<Try> + Sync),
     tell: &mut dyn FnMut(&Try),
 ) -> Result<Search> {
-    let Question { target, range, force, width } = question;
+    let Question { target, first, range, force, width } = question;
     let mut tries = known;
     let mut outcome = None;
     for _ in 0..ROUNDS {
@@ -104,7 +106,7 @@ pub fn search(
         }
         let gains = match &outcome {
             Some(Outcome::OverDriven { .. }) => toward_the_edge(&tries, range, width),
-            _ => toward_the_target(&tries, target, range, width),
+            _ => toward_the_target(&tries, target, first, range, width),
         };
         if gains.is_empty() {
             break;
@@ -138,13 +140,17 @@ fn reached(tries: &[Try], target: f64) -> Option<&Try> {
 }
 
 /// The next gains on the way to the target; none when its side of the range is used up.
-fn toward_the_target(tries: &[Try], target: f64, range: [f64; 2], width: usize) -> Vec<f64> {
-    let Some(near) = nearest(tries, target) else { return vec![0.0f64.clamp(range[0], range[1])] };
-    let guess = inverse(tries, target).unwrap_or(near.gain + (target - near.loudness));
+fn toward_the_target(tries: &[Try], target: f64, first: f64, range: [f64; 2], width: usize) -> Vec<f64> {
     // Around the guess, as far as it may be off: a fifth of the way from the nearest try. More
     // lies above than below, because limiting takes loudness away.
-    let way = (guess - near.gain).abs();
-    let spread = if tries.len() < 2 { 0.25 * way + 0.1 } else { 0.2 * way + 0.02 };
+    let (guess, spread) = match nearest(tries, target) {
+        None => (first, 1.0),
+        Some(near) => {
+            let guess = inverse(tries, target).unwrap_or(near.gain + (target - near.loudness));
+            let way = (guess - near.gain).abs();
+            (guess, if tries.len() < 2 { 0.25 * way + 0.1 } else { 0.2 * way + 0.02 })
+        }
+    };
     let mut gains: Vec<f64> = (0..width)
         .map(|k| match k {
             0 => guess,
@@ -238,9 +244,8 @@ mod tests {
             let strain = (gain > strain_at).then(|| "too much".to_owned());
             Ok(Try { gain, loudness: song(gain), strain })
         };
-        let known = vec![attempt(0.0).unwrap()];
-        let question = Question { target, range: [-24.0, 24.0], force, width };
-        search(question, known, &attempt, &mut |_| ()).unwrap()
+        let question = Question { target, first: target + 20.0, range: [-24.0, 24.0], force, width };
+        search(question, Vec::new(), &attempt, &mut |_| ()).unwrap()
     }
 
     #[test]
@@ -250,7 +255,7 @@ mod tests {
                 let found = ask(target, true, width, 99.0);
                 assert_eq!(found.outcome, Outcome::Reached);
                 assert!((song(found.gain) - target).abs() <= TOLERANCE);
-                let rounds = (found.tries.len() - 1).div_ceil(width);
+                let rounds = found.tries.len().div_ceil(width);
                 assert!(rounds <= if width == 1 { 5 } else { 3 }, "{target} at {width}: {rounds} rounds");
             }
         }

@@ -263,7 +263,7 @@ fn held(x: f64, ceiling: f64) -> f32 {
 }
 
 /// True if both names lead to one file.
-fn same_file(a: &Path, b: &Path) -> bool {
+pub(super) fn same_file(a: &Path, b: &Path) -> bool {
     let (Ok(meta_a), Ok(meta_b)) = (a.metadata(), b.metadata()) else { return false };
     #[cfg(unix)]
     {

@@ -1,0 +1,79 @@
+//! The command line: words in, finished files, tables and exit codes out. The work itself is done
+//! by `lintel::finish`; here it is asked for and shown.
+
+mod args;
+mod check;
+mod compare;
+mod finish;
+mod progress;
+mod release;
+mod write;
+
+use std::process::ExitCode;
+
+use clap::{CommandFactory, Parser};
+
+use args::{Args, Command};
+
+/// How a command ended, when nothing failed.
+pub enum End {
+    /// Everything as asked.
+    Done,
+    /// Files were written, but the target was not reached.
+    Short,
+    /// A requirement of `check` is not met.
+    Unmet,
+}
+
+/// Why a command failed: one line.
+pub enum Failure {
+    /// Of a file.
+    File(lintel::finish::Error),
+    /// Of the words on the command line or in a settings file.
+    Usage(String),
+}
+
+impl From<lintel::finish::Error> for Failure {
+    fn from(err: lintel::finish::Error) -> Self {
+        Self::File(err)
+    }
+}
+
+fn main() -> ExitCode {
+    let args = Args::parse();
+    progress::listen_for_stop();
+    let end = match args.command {
+        Command::Check(args) => check::run(&args),
+        Command::Finish(args) => finish::run(&args),
+        Command::Compare(args) => compare::run(&args),
+        Command::Release(args) => release::run(&args),
+        Command::Settings => {
+            write::out(&lintel::params::to_toml(&lintel::settings::Settings::default()));
+            Ok(End::Done)
+        }
+        Command::Completions { shell } => {
+            let mut script = Vec::new();
+            clap_complete::generate(shell, &mut Args::command(), "lintel", &mut script);
+            write::out(&String::from_utf8_lossy(&script));
+            Ok(End::Done)
+        }
+        Command::Man { folder } => write::manual(&folder),
+    };
+    match end {
+        Ok(End::Done) => ExitCode::SUCCESS,
+        Ok(End::Short) => ExitCode::from(3),
+        Ok(End::Unmet) => ExitCode::from(4),
+        Err(Failure::File(err)) if err.is_stop() => {
+            eprintln!("stopped; nothing half-written is left");
+            ExitCode::from(130)
+        }
+        Err(Failure::File(err)) => {
+            eprintln!("{err}");
+            ExitCode::from(1)
+        }
+        Err(Failure::Usage(line)) => {
+            eprintln!("{line}");
+            ExitCode::from(2)
+        }
+    }
+}

@@ -1,0 +1,288 @@
+//! One command from bounce to release-ready master: what the user wants in, a finished file with
+//! its report out.
+//!
+//! Look at the source, cut its ends, search the gain for a target, render and write, read the
+//! result again and compare, write the report. Nothing stands under a final name before it is
+//! whole, and the master is taken away again if what was read back is not what was meant.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use sha2::{Digest, Sha256};
+
+use super::bext::{Loudness, Tags};
+use super::cut::{Cut, Wishes};
+use super::ends::Ends;
+use super::error::{Error, Fault, Result};
+use super::measure::{self, Look, Measured, Meters, Reread, cut_facts, reread, with_gain};
+use super::read::{Encoding, Format, Reader};
+use super::render::{Job, Watch, render};
+use super::solve::{Outcome, Question, Search, Try, search};
+use super::write::{Layout, Overwrite, Spec, Writer};
+use crate::dsp::db;
+use crate::meter::targets::Target;
+use crate::settings::Settings;
+
+/// What the user wants.
+#[derive(Clone, Debug)]
+pub struct Order {
+    pub input: PathBuf,
+    /// Where the master goes; see [`name_for`] for a name to propose.
+    pub output: PathBuf,
+    pub settings: Settings,
+    /// The delivery; its loudness is aimed at if `solve`.
+    pub target: Target,
+    pub solve: bool,
+    /// Go on where the advice says it is over-driven.
+    pub force: bool,
+    pub wishes: Wishes,
+    pub layout: Layout,
+    pub encoding: Encoding,
+    /// Hz; none keeps the rate of the source.
+    pub rate: Option<u32>,
+    pub tags: Tags,
+    pub overwrite: Overwrite,
+    /// Tries and checks at once.
+    pub cores: usize,
+}
+
+/// What came of it.
+pub struct Master {
+    pub input: PathBuf,
+    pub output: PathBuf,
+    pub source: Format,
+    pub ends: Ends,
+    pub cut: Cut,
+    /// As rendered, with the gain that was found.
+    pub settings: Settings,
+    pub target: Target,
+    pub search: Option<Search>,
+    pub spec: Spec,
+    pub measured: Measured,
+    pub reread: Reread,
+    pub rf64: bool,
+    /// SHA-256 in hex.
+    pub input_hash: String,
+    pub output_hash: String,
+}
+
+/// `<track> (master).wav` beside the source.
+pub fn name_for(input: &Path, layout: Layout) -> PathBuf {
+    let stem = input.file_stem().unwrap_or_default().to_string_lossy();
+    let ending = if layout == Layout::Flac { "flac" } else { "wav" };
+    input.with_file_name(format!("{stem} (master).{ending}"))
+}
+
+/// A source that has been listened to, with the gain that it needs.
+#[derive(Clone)]
+pub struct Prepared {
+    pub look: Look,
+    pub cut: Cut,
+    pub search: Option<Search>,
+}
+
+/// Does the whole job.
+pub fn master(order: &Order, watch: &dyn Watch) -> Result<Master> {
+    let prepared = prepare(order, watch)?;
+    complete(order, prepared, watch)
+}
+
+/// Listens to the source, plans the cut and searches the gain; writes nothing.
+pub fn prepare(order: &Order, watch: &dyn Watch) -> Result<Prepared> {
+    refuse_early(order)?;
+    watch.part("listening", Reader::open(&order.input)?.format().frames);
+    let look = measure::look(&order.input, watch)?;
+    let cut = Cut::plan(&look.ends, &order.wishes);
+    for note in &cut.notes {
+        watch.say(note);
+    }
+    let search = order.solve.then(|| find_gain(order, &look, &cut, Vec::new(), watch)).transpose()?;
+    Ok(Prepared { look, cut, search })
+}
+
+/// Searches the gain for another target; the tries made so far count.
+pub fn search_again(order: &Order, prepared: &Prepared, watch: &dyn Watch) -> Result<Prepared> {
+    let Prepared { look, cut, search } = prepared;
+    let known = search.as_ref().map_or(Vec::new(), |search| search.tries.clone());
+    let search = order.solve.then(|| find_gain(order, look, cut, known, watch)).transpose()?;
+    Ok(Prepared { look: *look, cut: cut.clone(), search })
+}
+
+/// Frames of the result and its rate.
+fn extent(order: &Order, look: &Look, cut: &Cut) -> (u64, u32) {
+    let rate = order.rate.unwrap_or(look.format.rate);
+    (cut.length() * u64::from(rate) / u64::from(look.format.rate), rate)
+}
+
+/// Renders, writes, reads again.
+pub fn complete(order: &Order, prepared: Prepared, watch: &dyn Watch) -> Result<Master> {
+    let Prepared { look, cut, search } = prepared;
+    let (frames, rate) = extent(order, &look, &cut);
+    let settings = search.as_ref().map_or(order.settings, |found| with_gain(&order.settings, found.gain));
+    let ceiling = if settings.ceiling.on { f64::from(settings.ceiling.ceiling) } else { 0.0 };
+    let spec = Spec {
+        layout: order.layout,
+        encoding: order.encoding,
+        rate,
+        channels: look.format.channels,
+        ceiling: db::to_gain(ceiling),
+        tags: order.tags.clone(),
+    };
+    watch.part("rendering", frames);
+    let job = Job { input: &order.input, cut: &cut, rate, settings: &settings };
+    let (measured, written, input_hash) = std::thread::scope(|scope| {
+        let hash = scope.spawn(|| hash(&order.input));
+        let rendered = write(order, job, &look, &spec, watch);
+        let hash = hash.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+        let (measured, written) = rendered?;
+        Ok((measured, written, hash?))
+    })?;
+
+    watch.part("reading again", written.frames);
+    let checked = std::thread::scope(|scope| {
+        let hash = scope.spawn(|| hash(&order.output));
+        let reread = reread(&order.output, watch)?;
+        verify(&order.output, &spec, &measured, written.frames, written.over, &reread)?;
+        let hash = hash.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))?;
+        Ok((reread, hash))
+    });
+    let (reread, output_hash) = checked.inspect_err(|_| {
+        // A master that is not what it should be must not lie about as if it were one.
+        let _ = fs::remove_file(&order.output);
+    })?;
+    Ok(Master {
+        input: order.input.clone(),
+        output: order.output.clone(),
+        source: look.format,
+        ends: look.ends,
+        cut,
+        settings,
+        target: order.target,
+        search,
+        spec,
+        measured,
+        reread,
+        rf64: written.rf64,
+        input_hash,
+        output_hash,
+    })
+}
+
+/// What would be refused at the end is better refused before the work.
+fn refuse_early(order: &Order) -> Result<()> {
+    let fail = |fault| Err(Error::new(&order.output, fault));
+    if order.output.is_dir() {
+        return fail(Fault::Folder);
+    }
+    if order.output.exists() {
+        if super::write::same_file(&order.input, &order.output) {
+            return fail(Fault::IsInput);
+        }
+        if order.overwrite == Overwrite::Refuse {
+            return fail(Fault::Exists);
+        }
+    }
+    match order.output.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() && !folder.is_dir() => fail(Fault::NoFolder),
+        _ => Ok(()),
+    }
+}
+
+/// The gain for the target, by whole passes.
+fn find_gain(order: &Order, look: &Look, cut: &Cut, known: Vec<Try>, watch: &dyn Watch) -> Result<Search> {
+    let (frames, rate) = extent(order, look, cut);
+    let job = Job { input: &order.input, cut, rate, settings: &order.settings };
+    let trim = if order.settings.trim.on { f64::from(order.settings.trim.gain) } else { 0.0 };
+    let target = order.target.loudness;
+    let question = Question {
+        target,
+        first: (target - look.loudness - trim).clamp(-24.0, 24.0),
+        range: [-24.0 - trim.min(0.0), 24.0],
+        force: order.force,
+        width: order.cores.clamp(1, 4),
+    };
+    let channels = look.format.channels;
+    watch.part("searching the drive", 2 * question.width as u64 * frames);
+    let attempt = |gain| measure::attempt(job, channels, gain, watch);
+    if look.loudness == f64::NEG_INFINITY {
+        let outcome = Outcome::Silent;
+        return Ok(Search { target, tries: Vec::new(), gain: 0.0, loudness: look.loudness, outcome });
+    }
+    search(question, known, &attempt, &mut |t| {
+        let strain = t.strain.as_ref().map_or(String::new(), |s| format!(" · {s}"));
+        let (gain, loudness) = (super::number(t.gain, 2), super::number(t.loudness, 2));
+        watch.say(&format!("drive {gain} dB gives {loudness} LUFS{strain}"));
+    })
+}
+
+/// The last pass: through the chain into the meters and onto disk.
+fn write(
+    order: &Order,
+    job: Job,
+    look: &Look,
+    spec: &Spec,
+    watch: &dyn Watch,
+) -> Result<(Measured, super::write::Written)> {
+    let facts = cut_facts(&look.ends, job.cut);
+    let mut meters = Meters::new(job.rate, spec.channels, job.settings, order.target, facts);
+    let mut writer = Writer::create(&order.output, spec.clone(), order.overwrite, &[&order.input])?;
+    render(job, watch, |stretch| {
+        writer.write(stretch.after[0], stretch.after[1])?;
+        meters.push(stretch);
+        Ok(())
+    })?;
+    let measured = meters.finish();
+    let after = &measured.after;
+    let loudness = after.integrated.map(|integrated| Loudness {
+        integrated,
+        range: after.range.unwrap_or(0.0),
+        true_peak: after.true_peak.unwrap_or(f64::NEG_INFINITY),
+        max_momentary: after.max_momentary.unwrap_or(f64::NEG_INFINITY),
+        max_short_term: after.max_short_term.unwrap_or(f64::NEG_INFINITY),
+    });
+    let written = writer.finish(loudness.as_ref())?;
+    Ok((measured, written))
+}
+
+/// Compares what was read again with what was meant.
+fn verify(
+    path: &Path,
+    spec: &Spec,
+    measured: &Measured,
+    frames: u64,
+    over: u64,
+    reread: &Reread,
+) -> Result<()> {
+    let fail = |what: String| Err(Error::new(path, Fault::NotAsMeant(what)));
+    if reread.frames != frames || frames != measured.frames {
+        return fail(format!("{} frames instead of {}", reread.frames, measured.frames));
+    }
+    if reread.sample_peak > spec.ceiling {
+        return fail(format!("a sample of {} above the ceiling of {}", reread.sample_peak, spec.ceiling));
+    }
+    // With the ceiling on, the limiter leaves nothing to cut; without it, full scale may cut.
+    if over > 0 && spec.ceiling < 1.0 {
+        return fail(format!("{over} samples had to be cut at the ceiling"));
+    }
+    // Dither raises the loudness of what is quiet: at 16 bit by 0.05 LU at −76 LUFS.
+    if let Some(meant) = measured.after.integrated.filter(|meant| *meant > -60.0 && over == 0)
+        && (reread.integrated - meant).abs() > 0.02
+    {
+        return fail(format!("{:.2} LUFS instead of {meant:.2}", reread.integrated));
+    }
+    Ok(())
+}
+
+/// SHA-256 of a file, in hex.
+pub fn hash(path: &Path) -> Result<String> {
+    let mut hasher = Sha256::new();
+    let mut file = fs::File::open(path).map_err(|err| super::error::reading(path, err))?;
+    let mut bytes = vec![0; 1 << 18];
+    loop {
+        match std::io::Read::read(&mut file, &mut bytes).map_err(|err| super::error::reading(path, err))? {
+            0 => break,
+            n => hasher.update(&bytes[..n]),
+        }
+    }
+    Ok(hasher.finalize().iter().map(|byte| format!("{byte:02x}")).collect())
+}

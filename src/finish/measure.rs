@@ -1,0 +1,294 @@
+//! Whole files through the meters: what the commands for checking, releasing and verifying share.
+
+use std::path::Path;
+use std::sync::{Arc, Mutex};
+
+use super::cut::Cut;
+use super::ends::{Ends, Finder};
+use super::error::{Error, Fault, Result};
+use super::figures::Figures;
+use super::read::{Format, Reader};
+use super::render::{Job, Stretch, Watch, render};
+use super::solve::Try;
+use crate::dsp::db;
+use crate::link::{Tap, Transport};
+use crate::meter::advice::{Facts, FileFacts, Note, verdict};
+use crate::meter::rules::RuleId;
+use crate::meter::source::Source;
+use crate::meter::spectrum::Bands;
+use crate::meter::targets::Target;
+use crate::meter::work::{Reduction, Work};
+use crate::meter::{Analysis, Channel, History, Loudness, TruePeak};
+use crate::settings::Settings;
+
+/// Frames read at once.
+const BLOCK: usize = 4096;
+/// Below this peak a column holds no music, −50 dBFS (as in [`crate::meter::analysis`]).
+const MUSIC: f64 = 0.003_162;
+
+/// Runs over a file from its first frame to its last.
+fn each_block(path: &Path, watch: &dyn Watch, mut f: impl FnMut(&[f64], &[f64])) -> Result<Format> {
+    let mut reader = Reader::open(path)?;
+    let format = *reader.format();
+    let (mut left, mut right) = (vec![0.0; BLOCK], vec![0.0; BLOCK]);
+    loop {
+        if watch.stopped() {
+            return Err(Error::new(path, Fault::Stopped));
+        }
+        let n = reader.read(&mut left, &mut right)?;
+        if n == 0 {
+            return Ok(format);
+        }
+        f(&left[..n], &right[..n]);
+        watch.done(n as u64);
+    }
+}
+
+/// The first look at a source.
+#[derive(Clone, Copy, Debug)]
+pub struct Look {
+    pub format: Format,
+    pub ends: Ends,
+    /// Integrated loudness of the untouched file, LUFS; −∞ for silence.
+    pub loudness: f64,
+}
+
+/// Where the music is and how loud it is, in one pass.
+pub fn look(path: &Path, watch: &dyn Watch) -> Result<Look> {
+    let format = *Reader::open(path)?.format();
+    let mut finder = Finder::new(format.rate);
+    let mut meter = Meter::new(&format);
+    each_block(path, watch, |left, right| {
+        finder.push(left, right);
+        meter.push(left, right);
+    })?;
+    Ok(Look { format, ends: finder.finish(), loudness: meter.loudness.integrated() })
+}
+
+/// Loudness alone, of planar f64 blocks.
+struct Meter {
+    loudness: Loudness,
+    channels: usize,
+    narrow: [Vec<f32>; 2],
+}
+
+impl Meter {
+    fn new(format: &Format) -> Self {
+        Self::of(format.rate, usize::from(format.channels))
+    }
+
+    fn of(rate: u32, channels: usize) -> Self {
+        let loudness = Loudness::with_layout(rate, &[Channel::Front; 2][..channels]);
+        Self { loudness, channels, narrow: [Vec::new(), Vec::new()] }
+    }
+
+    fn push(&mut self, left: &[f64], right: &[f64]) {
+        for (narrow, wide) in self.narrow.iter_mut().zip([left, right]) {
+            narrow.clear();
+            narrow.extend(wide.iter().map(|&x| x as f32));
+        }
+        let planes: [&[f32]; 2] = [&self.narrow[0], &self.narrow[1]];
+        self.loudness.feed(&planes[..self.channels]);
+    }
+}
+
+/// One pass of the search: how loud the song gets with a gain, and whether the ceiling is
+/// overworked by it.
+pub fn attempt(job: Job, channels: u16, gain: f64, watch: &dyn Watch) -> Result<Try> {
+    let settings = with_gain(job.settings, gain);
+    let mut meter = Meter::of(job.rate, usize::from(channels));
+    let width = History::chunks_per_column(job.rate) * crate::dsp::CHUNK;
+    let mut work = Work::new(f64::from(job.rate) / width as f64);
+    let (mut column, mut deepest, mut highest) = (0, 0.0f32, 0.0f64);
+    render(Job { settings: &settings, ..job }, watch, |stretch| {
+        meter.push(stretch.after[0], stretch.after[1]);
+        for i in 0..stretch.ceiling_db.len() {
+            deepest = deepest.max(stretch.ceiling_db[i]);
+            highest = highest.max(stretch.after[0][i].abs().max(stretch.after[1][i].abs()));
+            column += 1;
+            if column == width {
+                work.add(deepest, highest >= MUSIC, true);
+                (column, deepest, highest) = (0, 0.0, 0.0);
+            }
+        }
+        Ok(())
+    })?;
+    let facts = Facts { ceiling: work.whole(), settings, ..Facts::default() };
+    let strain = verdict(&facts)
+        .into_iter()
+        .find(|note| matches!(note.rule, RuleId::CeilingDeep | RuleId::CeilingConstant));
+    Ok(Try { gain, loudness: meter.loudness.integrated(), strain: strain.map(|note| note.says) })
+}
+
+/// The settings with so much gain into the ceiling: drive, or, below 0 dB, less trim.
+pub fn with_gain(settings: &Settings, gain: f64) -> Settings {
+    let mut settings = *settings;
+    settings.ceiling.drive = gain.max(0.0) as f32;
+    if gain < 0.0 {
+        let trim = if settings.trim.on { settings.trim.gain } else { 0.0 };
+        settings.trim.on = true;
+        settings.trim.gain = (f64::from(trim) + gain).max(-24.0) as f32;
+    }
+    settings
+}
+
+/// All that the meters say about a song and its result.
+pub struct Measured {
+    pub rate: u32,
+    pub frames: u64,
+    pub before: Figures,
+    pub after: Figures,
+    pub source: Source,
+    pub glue: Reduction,
+    pub ceiling: Reduction,
+    pub spectrum_before: Bands,
+    pub spectrum_after: Bands,
+    pub notes: Vec<Note>,
+    pub history: Arc<Mutex<History>>,
+}
+
+/// The meters in line with a pass.
+pub struct Meters {
+    analysis: Analysis,
+    after: [Vec<f32>; 2],
+    frames: u64,
+}
+
+impl Meters {
+    /// For a result of `rate` Hz and 1 or 2 channels.
+    pub fn new(rate: u32, channels: u16, settings: &Settings, target: Target, file: FileFacts) -> Self {
+        let mut analysis = Analysis::new(rate, usize::from(channels));
+        analysis.set_settings(settings);
+        analysis.set_target(target);
+        analysis.set_file_facts(file);
+        Self { analysis, after: [Vec::new(), Vec::new()], frames: 0 }
+    }
+
+    /// Takes the next stretch.
+    pub fn push(&mut self, stretch: &Stretch) {
+        for (narrow, wide) in self.after.iter_mut().zip(stretch.after) {
+            narrow.clear();
+            narrow.extend(wide.iter().map(|&x| x as f32));
+        }
+        let tap = Tap {
+            before: stretch.before,
+            after: [&self.after[0], &self.after[1]],
+            glue_db: stretch.glue_db,
+            ceiling_db: stretch.ceiling_db,
+        };
+        let position = Some(self.frames as i64);
+        self.analysis.feed(&tap, Transport { playing: true, position });
+        self.frames += stretch.glue_db.len() as u64;
+    }
+
+    /// The figures of the whole.
+    pub fn finish(mut self) -> Measured {
+        self.analysis.finish();
+        let snapshot = self.analysis.snapshot();
+        let facts = self.analysis.whole_facts();
+        Measured {
+            rate: snapshot.sample_rate,
+            frames: self.frames,
+            before: Figures::from(&snapshot.before),
+            after: Figures::from(&snapshot.after),
+            source: snapshot.source,
+            glue: facts.glue,
+            ceiling: facts.ceiling,
+            spectrum_before: snapshot.spectrum_before,
+            spectrum_after: snapshot.spectrum_after,
+            notes: self.analysis.verdict(),
+            history: self.analysis.history(),
+        }
+    }
+}
+
+/// A file alone through all meters, for a check. Without a target nothing is said about one.
+pub fn check(path: &Path, target: Option<Target>, watch: &dyn Watch) -> Result<(Format, Ends, Measured)> {
+    let format = *Reader::open(path)?.format();
+    let mut finder = Finder::new(format.rate);
+    // Nothing is done to the file, so before and after are one.
+    let settings = Settings::default();
+    let mut meters = Meters::new(
+        format.rate,
+        format.channels,
+        &settings,
+        target.unwrap_or_default(),
+        FileFacts::default(),
+    );
+    let zero = vec![0.0f32; BLOCK];
+    let mut narrow = [Vec::new(), Vec::new()];
+    each_block(path, watch, |left, right| {
+        finder.push(left, right);
+        for (narrow, wide) in narrow.iter_mut().zip([left, right]) {
+            narrow.clear();
+            narrow.extend(wide.iter().map(|&x| x as f32));
+        }
+        let zero = &zero[..left.len()];
+        meters.push(&Stretch {
+            before: [&narrow[0], &narrow[1]],
+            after: [left, right],
+            glue_db: zero,
+            ceiling_db: zero,
+        });
+    })?;
+    let ends = finder.finish();
+    meters.analysis.set_file_facts(file_facts(&ends));
+    let mut measured = meters.finish();
+    if target.is_none() {
+        let delivery = [RuleId::OverTarget, RuleId::UnderTarget, RuleId::PeakAboveDelivery];
+        measured.notes.retain(|note| !delivery.contains(&note.rule));
+    }
+    Ok((format, ends, measured))
+}
+
+/// What the advice wants to know of a file's ends.
+pub fn file_facts(ends: &Ends) -> FileFacts {
+    FileFacts { lead_in: Some(ends.start as f64 / f64::from(ends.rate)), end_level: ends.breaks_off }
+}
+
+/// The same after a cut.
+pub fn cut_facts(ends: &Ends, cut: &Cut) -> FileFacts {
+    let rate = f64::from(ends.rate);
+    let lead = (cut.silence_before + ends.start.saturating_sub(cut.from)) as f64 / rate;
+    let kept = cut.to >= ends.frames && cut.fade_out == 0;
+    FileFacts { lead_in: Some(lead), end_level: ends.breaks_off.filter(|_| kept) }
+}
+
+/// What a written file holds, read again.
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
+pub struct Reread {
+    pub frames: u64,
+    /// LUFS; −∞ for silence.
+    pub integrated: f64,
+    /// dBTP.
+    pub true_peak: f64,
+    /// Highest sample, linear.
+    pub sample_peak: f64,
+}
+
+/// Reads a written file again and measures what a delivery asks about.
+pub fn reread(path: &Path, watch: &dyn Watch) -> Result<Reread> {
+    let format = *Reader::open(path)?.format();
+    let mut meter = Meter::new(&format);
+    let mut peaks = [TruePeak::new(), TruePeak::new()];
+    let (mut true_peak, mut sample_peak, mut frames) = (0.0f32, 0.0f64, 0);
+    each_block(path, watch, |left, right| {
+        frames += left.len() as u64;
+        meter.push(left, right);
+        for (peak, narrow) in peaks.iter_mut().zip(&meter.narrow) {
+            true_peak = true_peak.max(peak.feed(narrow));
+        }
+        for x in left.iter().chain(right) {
+            sample_peak = sample_peak.max(x.abs());
+        }
+    })?;
+    for peak in &mut peaks {
+        true_peak = true_peak.max(peak.finish());
+    }
+    Ok(Reread {
+        frames,
+        integrated: meter.loudness.integrated(),
+        true_peak: db::from_gain(f64::from(true_peak)),
+        sample_peak,
+    })
+}
