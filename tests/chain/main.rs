@@ -4,5 +4,6 @@
 mod everything_moves;
 mod leaves_alone;
 mod moves_quietly;
+mod rates;
 mod signal;
 mod wide;

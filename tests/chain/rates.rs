@@ -1,0 +1,64 @@
+//! The same song at another sample rate comes out the same: as loud, and with the same reduction
+//! at the same time.
+
+use crate::signal::{busy, strokes};
+use lintel::chain::Chain;
+use lintel::finish::Converter;
+use lintel::meter::Loudness;
+
+/// Columns of 20 ms: deepest reduction of glue and ceiling, dB. And the integrated loudness, LUFS.
+fn run(rate: u32, input: [Vec<f32>; 2]) -> (Vec<[f32; 2]>, f64) {
+    let mut chain = Chain::new(f64::from(rate));
+    chain.set(&busy());
+    chain.reset();
+    let latency = chain.latency();
+    let column = rate as usize / 50;
+    let mut columns = vec![[0.0_f32; 2]; input[0].len() / column];
+    let mut loudness = Loudness::new(rate, 2);
+    let mut frame = 0;
+    let [mut left, mut right] = input;
+    chain.process(&mut [&mut left, &mut right], |tap| {
+        for i in 0..tap.glue_db.len() {
+            if let Some(at) = frame_column(frame, latency, column)
+                && let Some(deepest) = columns.get_mut(at)
+            {
+                deepest[0] = deepest[0].max(tap.glue_db[i]);
+                deepest[1] = deepest[1].max(tap.ceiling_db[i]);
+            }
+            frame += 1;
+        }
+    });
+    loudness.feed(&[&left, &right]);
+    (columns, loudness.integrated())
+}
+
+fn frame_column(frame: usize, latency: usize, column: usize) -> Option<usize> {
+    frame.checked_sub(latency).map(|n| n / column)
+}
+
+#[test]
+fn a_song_is_as_loud_and_as_reduced_at_96_khz_as_at_44_1() {
+    let original = strokes(8 * 44_100, 44_100.0, 8);
+    let mut converter = Converter::new(44_100, 96_000);
+    let mut converted = [Vec::new(), Vec::new()];
+    let wide = original.each_ref().map(|ch| ch.iter().map(|x| f64::from(*x)).collect::<Vec<_>>());
+    converter.push(&wide[0], &wide[1], &mut converted);
+    converter.end(&mut converted);
+    let converted = converted.map(|ch| ch.iter().map(|x| *x as f32).collect::<Vec<_>>());
+
+    let (low, quiet) = run(44_100, original);
+    let (high, loud) = run(96_000, converted);
+    assert!((quiet - loud).abs() < 0.1, "{quiet} and {loud} LUFS");
+    let mut worst = [0.0_f32; 2];
+    let mut deepest = [0.0_f32; 2];
+    // The last columns lack the latency's worth of frames.
+    for (a, b) in low.iter().zip(&high).take(low.len().min(high.len()) - 2) {
+        for stage in 0..2 {
+            worst[stage] = worst[stage].max((a[stage] - b[stage]).abs());
+            deepest[stage] = deepest[stage].max(a[stage]);
+        }
+    }
+    assert!(deepest[0] > 1.0 && deepest[1] > 1.5, "nothing to compare: {deepest:?}");
+    assert!(worst.iter().all(|worst| *worst < 0.2), "glue and ceiling differ by {worst:?} dB");
+    println!("{:.4} LU, glue {:.3} dB, ceiling {:.3} dB apart", quiet - loud, worst[0], worst[1]);
+}
