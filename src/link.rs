@@ -1,15 +1,267 @@
-//! What the chain hands out about its work, and what crosses from the audio thread to others.
+//! What crosses from the audio thread to the others: taps of the chain in, whole chunks of
+//! [`CHUNK`] frames out, through a lock-free ring.
+//!
+//! The audio thread only copies: 24 bytes a frame. It never waits; when the reader has stalled
+//! for longer than the ring lasts, whole chunks are left out and counted, and their numbers show
+//! the reader where the gap is. Live and offline use the same [`Chunker`], so both see the same
+//! chunks whatever the block size was.
 
-/// A stretch of signal with what the chain did to it, every slice of the same length and all
-/// aligned in time with the output.
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use crate::dsp::{CHANNELS, CHUNK};
+
+/// What the chain hands out per processed block. All slices have the same length and are aligned
+/// in time with the output.
 #[derive(Clone, Copy, Debug)]
 pub struct Tap<'a> {
-    /// The untouched input, delayed by the chain's latency; linear, full scale = ±1.
-    pub before: [&'a [f32]; 2],
-    /// The processed signal, before bypass and level-matched listening.
-    pub after: [&'a [f32]; 2],
-    /// Reduction by the glue, dB ≥ 0, the larger of both channels.
+    /// The untouched input, delayed by the chain's latency; full scale = ±1.0.
+    pub before: [&'a [f32]; CHANNELS],
+    /// What leaves the chain.
+    pub after: [&'a [f32]; CHANNELS],
+    /// Reduction by the glue, dB ≥ 0 (the larger of both channels).
     pub glue_db: &'a [f32],
-    /// Reduction by the ceiling, dB ≥ 0, the larger of both channels.
+    /// Reduction by the ceiling, dB ≥ 0 (the larger of both channels).
     pub ceiling_db: &'a [f32],
+}
+
+impl Tap<'_> {
+    /// Number of frames.
+    pub fn len(&self) -> usize {
+        self.after[0].len()
+    }
+
+    /// True without a frame.
+    pub fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
+}
+
+/// The host's transport at the first frame of a block.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Transport {
+    pub playing: bool,
+    /// Position on the host's time line in samples, when the host says it.
+    pub position: Option<i64>,
+}
+
+impl Transport {
+    /// The transport `frames` later, if nobody touches it.
+    pub fn advanced(self, frames: usize) -> Self {
+        let position = if self.playing { self.position.map(|p| p + frames as i64) } else { self.position };
+        Self { position, ..self }
+    }
+}
+
+/// [`CHUNK`] frames of a tap, on a grid counted from the first frame fed.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Chunk {
+    /// Number of the chunk since the first frame fed; lost ones are counted too.
+    pub index: u64,
+    /// Transport at its first frame.
+    pub transport: Transport,
+    pub before: [[f32; CHUNK]; CHANNELS],
+    pub after: [[f32; CHUNK]; CHANNELS],
+    /// dB ≥ 0.
+    pub glue_db: [f32; CHUNK],
+    /// dB ≥ 0.
+    pub ceiling_db: [f32; CHUNK],
+}
+
+impl Chunk {
+    /// Silence at the start of time.
+    pub const EMPTY: Self = Self {
+        index: 0,
+        transport: Transport { playing: false, position: None },
+        before: [[0.0; CHUNK]; CHANNELS],
+        after: [[0.0; CHUNK]; CHANNELS],
+        glue_db: [0.0; CHUNK],
+        ceiling_db: [0.0; CHUNK],
+    };
+}
+
+/// Cuts blocks of any size into chunks.
+#[derive(Clone, Debug)]
+pub struct Chunker {
+    chunk: Chunk,
+    /// Frames already in `chunk`.
+    len: usize,
+}
+
+impl Chunker {
+    /// At frame 0.
+    pub const fn new() -> Self {
+        Self { chunk: Chunk::EMPTY, len: 0 }
+    }
+
+    /// Takes a block and calls `full` for every chunk that it completes.
+    #[inline]
+    pub fn push(&mut self, tap: &Tap, transport: Transport, mut full: impl FnMut(&Chunk)) {
+        let frames = tap.len();
+        let mut at = 0;
+        while at < frames {
+            if self.len == 0 {
+                self.chunk.transport = transport.advanced(at);
+            }
+            let n = (CHUNK - self.len).min(frames - at);
+            let (to, from) = (self.len..self.len + n, at..at + n);
+            for c in 0..CHANNELS {
+                self.chunk.before[c][to.clone()].copy_from_slice(&tap.before[c][from.clone()]);
+                self.chunk.after[c][to.clone()].copy_from_slice(&tap.after[c][from.clone()]);
+            }
+            self.chunk.glue_db[to.clone()].copy_from_slice(&tap.glue_db[from.clone()]);
+            self.chunk.ceiling_db[to].copy_from_slice(&tap.ceiling_db[from]);
+            self.len += n;
+            at += n;
+            if self.len == CHUNK {
+                full(&self.chunk);
+                self.chunk.index += 1;
+                self.len = 0;
+            }
+        }
+    }
+
+    /// The unfinished last chunk, filled up with silence, and how many frames of it are real.
+    /// Ends the stream: the next frame begins a new chunk.
+    pub fn finish(&mut self) -> Option<(Chunk, usize)> {
+        if self.len == 0 {
+            return None;
+        }
+        let len = self.len;
+        for plane in self.chunk.before.iter_mut().chain(&mut self.chunk.after) {
+            plane[len..].fill(0.0);
+        }
+        self.chunk.glue_db[len..].fill(0.0);
+        self.chunk.ceiling_db[len..].fill(0.0);
+        let chunk = self.chunk;
+        self.chunk.index += 1;
+        self.len = 0;
+        Some((chunk, len))
+    }
+}
+
+impl Default for Chunker {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+/// A ring that holds `seconds` of the signal at a sample rate in Hz.
+pub fn feeder(sample_rate: u32, seconds: f64) -> (Feeder, Drain) {
+    let chunks = (f64::from(sample_rate) * seconds / CHUNK as f64).ceil().max(1.0) as usize;
+    let (producer, consumer) = rtrb::RingBuffer::new(chunks);
+    let lost = Arc::new(AtomicU64::new(0));
+    (Feeder { chunker: Chunker::new(), producer, lost: lost.clone() }, Drain { consumer, lost })
+}
+
+/// The audio thread's end.
+#[derive(Debug)]
+pub struct Feeder {
+    chunker: Chunker,
+    producer: rtrb::Producer<Chunk>,
+    /// Chunks that found the ring full.
+    lost: Arc<AtomicU64>,
+}
+
+impl Feeder {
+    /// Feeds a block of any size. Wait-free; allocates nothing.
+    #[inline]
+    pub fn push(&mut self, tap: &Tap, transport: Transport) {
+        let Self { chunker, producer, lost } = self;
+        chunker.push(tap, transport, |chunk| {
+            if producer.push(*chunk).is_err() {
+                lost.fetch_add(1, Ordering::Relaxed);
+            }
+        });
+    }
+
+    /// Frames that the ring can still take. For offline use, where waiting is allowed.
+    pub fn room(&self) -> usize {
+        self.producer.slots() * CHUNK
+    }
+
+    /// Frames lost so far because the reader had stalled.
+    pub fn lost(&self) -> u64 {
+        self.lost.load(Ordering::Relaxed) * CHUNK as u64
+    }
+}
+
+/// The reader's end.
+#[derive(Debug)]
+pub struct Drain {
+    consumer: rtrb::Consumer<Chunk>,
+    lost: Arc<AtomicU64>,
+}
+
+impl Drain {
+    /// Reads at most `most` of the waiting chunks, in order; gives their number.
+    pub fn read(&mut self, most: usize, mut each: impl FnMut(&Chunk)) -> usize {
+        let n = self.consumer.slots().min(most);
+        let Ok(waiting) = self.consumer.read_chunk(n) else { return 0 };
+        let (first, second) = waiting.as_slices();
+        first.iter().chain(second).for_each(&mut each);
+        waiting.commit_all();
+        n
+    }
+
+    /// Share of the ring that is waiting to be read, 0 to 1.
+    pub fn fill(&self) -> f64 {
+        self.consumer.slots() as f64 / self.consumer.buffer().capacity() as f64
+    }
+
+    /// Frames lost so far because the reader had stalled.
+    pub fn lost(&self) -> u64 {
+        self.lost.load(Ordering::Relaxed) * CHUNK as u64
+    }
+
+    /// True when the feeding end is gone; what is left can still be read.
+    pub fn is_abandoned(&self) -> bool {
+        self.consumer.is_abandoned()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn feed(feeder: &mut Feeder, frames: std::ops::Range<usize>, block: usize) {
+        let ramp: Vec<f32> = frames.clone().map(|n| n as f32).collect();
+        let mut position = frames.start as i64;
+        for part in ramp.chunks(block) {
+            let tap = Tap { before: [part; 2], after: [part; 2], glue_db: part, ceiling_db: part };
+            feeder.push(&tap, Transport { playing: true, position: Some(position) });
+            position += part.len() as i64;
+        }
+    }
+
+    #[test]
+    fn every_block_size_gives_the_same_chunks() {
+        let read = |block: usize| {
+            let (mut feeder, mut drain) = feeder(48_000, 1.0);
+            feed(&mut feeder, 0..1000, block);
+            let mut chunks = Vec::new();
+            assert_eq!(drain.read(usize::MAX, |chunk| chunks.push(*chunk)), 1000 / CHUNK);
+            assert_eq!(feeder.lost(), 0);
+            chunks
+        };
+        let whole = read(1000);
+        assert_eq!(whole[3].before[1][5], (3 * CHUNK + 5) as f32);
+        assert_eq!(whole[3].transport.position, Some(3 * CHUNK as i64));
+        for block in [1, 7, 32, 64, 480] {
+            assert_eq!(read(block), whole, "blocks of {block}");
+        }
+    }
+
+    #[test]
+    fn a_stalled_reader_is_counted_and_shows_in_the_numbers() {
+        let (mut feeder, mut drain) = feeder(48_000, 10.0 * CHUNK as f64 / 48_000.0);
+        feed(&mut feeder, 0..15 * CHUNK, 64);
+        assert_eq!(feeder.lost(), 5 * CHUNK as u64);
+        drain.read(usize::MAX, |_| ());
+        feed(&mut feeder, 15 * CHUNK..16 * CHUNK, 64);
+        let mut index = 0;
+        drain.read(usize::MAX, |chunk| index = chunk.index);
+        assert_eq!(index, 15);
+        assert_eq!(drain.lost(), 5 * CHUNK as u64);
+    }
 }

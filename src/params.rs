@@ -34,12 +34,23 @@ pub struct Param {
 /// What values a parameter takes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Kind {
-    /// `min` to `max` in `unit`; `centre` sits in the middle of the control's way.
-    Number { min: f32, max: f32, centre: f32, unit: Unit },
+    /// `min` to `max` in `unit`, spread over the control's way by `law`.
+    Number { min: f32, max: f32, law: Law, unit: Unit },
     /// One of a few words; the value is the index.
     Choice(&'static [&'static str]),
     /// Off (0) or on (1).
     Switch,
+}
+
+/// How a number's range is spread over the control's way (its skew).
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Law {
+    /// Equal steps.
+    Even,
+    /// Equal ratios; for what is heard by ratio: frequency, time, Q.
+    Log,
+    /// A power law that puts this value in the middle of the way.
+    Centre(f32),
 }
 
 /// Unit of a number; decides how it is written and read.
@@ -66,13 +77,14 @@ impl Param {
         (self.read)(settings)
     }
 
-    /// Puts `value` into `settings`, held to the range (a choice's index is rounded). A NaN
+    /// Puts `value` into `settings`, held to the range and rounded to five significant digits (a
+    /// choice's index to a whole number). A NaN
     /// becomes the default, so that no path can carry one into the sound.
     pub fn set(&self, settings: &mut Settings, value: f32) {
         let value = if value.is_nan() { self.default() } else { value };
         let (min, max) = self.range();
         let value = match self.kind {
-            Kind::Number { .. } => value.clamp(min, max),
+            Kind::Number { .. } => settle(value.clamp(min, max)),
             Kind::Choice(_) | Kind::Switch => value.round().clamp(min, max),
         };
         (self.write)(settings, value);
@@ -92,25 +104,52 @@ impl Param {
         }
     }
 
-    /// Exponent of the control's law `position = ((value − min) / (max − min))^skew`; 1 = even.
-    pub fn skew(&self) -> f32 {
-        match self.kind {
-            Kind::Number { min, max, centre, .. } => 0.5_f32.ln() / ((centre - min) / (max - min)).ln(),
-            _ => 1.0,
-        }
-    }
-
     /// Position on the control's way, 0 to 1.
     pub fn position(&self, value: f32) -> f32 {
         let (min, max) = self.range();
-        ((value.clamp(min, max) - min) / (max - min)).powf(self.skew())
+        let value = value.clamp(min, max);
+        let share = (value - min) / (max - min);
+        match self.law() {
+            Law::Even => share,
+            Law::Log => (value / min).ln() / (max / min).ln(),
+            Law::Centre(centre) => share.powf(exponent(min, centre, max)),
+        }
     }
 
     /// Value at a position on the control's way; the inverse of [`position`](Self::position).
     pub fn at_position(&self, position: f32) -> f32 {
         let (min, max) = self.range();
-        (min + position.clamp(0.0, 1.0).powf(1.0 / self.skew()) * (max - min)).clamp(min, max)
+        let position = position.clamp(0.0, 1.0);
+        let value = match self.law() {
+            Law::Even => min + position * (max - min),
+            Law::Log => min * (max / min).powf(position),
+            Law::Centre(centre) => min + position.powf(1.0 / exponent(min, centre, max)) * (max - min),
+        };
+        value.clamp(min, max)
     }
+
+    /// How the range is spread; switches and choices have equal steps.
+    pub fn law(&self) -> Law {
+        match self.kind {
+            Kind::Number { law, .. } => law,
+            _ => Law::Even,
+        }
+    }
+}
+
+/// The power that puts `centre` at one half: `((centre − min) / (max − min))^p = 0.5`.
+fn exponent(min: f32, centre: f32, max: f32) -> f32 {
+    0.5_f32.ln() / ((centre - min) / (max - min)).ln()
+}
+
+/// The nearest number of five significant digits, four decimals at most. Hosts send positions in
+/// single precision: without this the same text would arrive as values that differ in their last
+/// bits, and two ways of setting the same thing would not give the same samples.
+fn settle(value: f32) -> f32 {
+    let value = f64::from(value);
+    let decimals = (4.0 - value.abs().max(1.0).log10().floor()).max(0.0);
+    let scale = 10f64.powf(decimals);
+    ((value * scale).round() / scale) as f32
 }
 
 impl std::fmt::Debug for Param {
@@ -189,6 +228,19 @@ mod tests {
                 let position = step as f32 / 20.0;
                 let back = param.position(param.at_position(position));
                 assert!((back - position).abs() < 2e-3, "{} {position} {back}", param.id);
+            }
+        }
+    }
+
+    #[test]
+    fn single_precision_positions_lead_to_the_same_value() {
+        for param in all() {
+            for value in [param.default(), param.at_position(0.3), param.at_position(0.77)] {
+                let (mut direct, mut round) = (Settings::default(), Settings::default());
+                param.set(&mut direct, value);
+                let value = param.get(&direct);
+                param.set(&mut round, param.at_position(param.position(value)));
+                assert_eq!(param.get(&round), value, "{}", param.id);
             }
         }
     }

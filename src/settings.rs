@@ -175,11 +175,11 @@ impl Default for ToneSettings {
         Self {
             on: true,
             bands: [
-                band(BandKind::LowShelf, 90.0, std::f32::consts::FRAC_1_SQRT_2),
+                band(BandKind::LowShelf, 90.0, 0.71),
                 band(BandKind::Bell, 240.0, 1.0),
                 band(BandKind::Bell, 900.0, 1.0),
                 band(BandKind::Bell, 3200.0, 1.0),
-                band(BandKind::HighShelf, 9500.0, std::f32::consts::FRAC_1_SQRT_2),
+                band(BandKind::HighShelf, 9500.0, 0.71),
             ],
         }
     }

@@ -3,7 +3,10 @@
 pub mod block;
 pub mod db;
 pub mod delay;
-pub mod k_weight;
+pub mod fastlog;
+pub mod history;
+pub mod k_weighting;
+pub mod sliding;
 pub mod smooth;
 
 pub use block::{Block, CHANNELS, CHUNK};

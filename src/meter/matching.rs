@@ -1,6 +1,6 @@
 //! Equal loudness for listening: how loud the input and the result are, over the last seconds.
 
-use crate::dsp::k_weight::KWeight;
+use crate::dsp::k_weighting::KWeighting;
 use crate::dsp::{CHANNELS, CHUNK, db};
 
 /// Seconds over which both powers are averaged; long, so that the match does not follow the music.
@@ -16,7 +16,7 @@ const GATE: f64 = 1.1724653045822981e-7;
 /// absolute gate, measured over 0.4 s) does not move it.
 #[derive(Clone, Debug)]
 pub struct LoudnessMatch {
-    weights: [[KWeight; CHANNELS]; 2],
+    weights: [KWeighting; 2],
     /// Power of the chunk in progress and how many frames it holds.
     sum: [f64; 2],
     frames: usize,
@@ -33,9 +33,8 @@ pub struct LoudnessMatch {
 impl LoudnessMatch {
     /// Nothing heard yet: 0 dB.
     pub fn new(sample_rate: f64) -> Self {
-        let weight = || KWeight::new(sample_rate);
         Self {
-            weights: [[weight(), weight()], [weight(), weight()]],
+            weights: [KWeighting::new(sample_rate), KWeighting::new(sample_rate)],
             sum: [0.0; 2],
             frames: 0,
             gate: 0.0,
@@ -48,7 +47,7 @@ impl LoudnessMatch {
 
     /// Forgets everything.
     pub fn reset(&mut self) {
-        self.weights.iter_mut().flatten().for_each(KWeight::reset);
+        self.weights.iter_mut().for_each(KWeighting::reset);
         self.sum = [0.0; 2];
         self.frames = 0;
         self.gate = 0.0;
@@ -56,23 +55,18 @@ impl LoudnessMatch {
         self.seen = 0.0;
     }
 
-    /// Takes one frame of each signal.
-    #[inline]
-    fn step(&mut self, before: [f64; CHANNELS], after: [f64; CHANNELS]) {
-        for (side, frame) in [before, after].into_iter().enumerate() {
-            for (weight, x) in self.weights[side].iter_mut().zip(frame) {
-                let y = weight.step(x);
-                self.sum[side] += y * y;
-            }
-        }
-        self.frames += 1;
-    }
-
     /// Takes two stretches of equal length, aligned in time.
     pub fn feed(&mut self, before: [&[f32]; CHANNELS], after: [&[f32]; CHANNELS]) {
-        for i in 0..before[0].len() {
-            let frame = |side: [&[f32]; CHANNELS]| side.map(|ch| f64::from(ch[i]));
-            self.step(frame(before), frame(after));
+        let mut done = 0;
+        while done < before[0].len() {
+            let end = before[0].len().min(done + CHUNK - self.frames);
+            for (side, signal) in [before, after].into_iter().enumerate() {
+                let mut energy = [0.0; CHANNELS];
+                self.weights[side].add_energy(&signal[0][done..end], &signal[1][done..end], &mut energy);
+                self.sum[side] += energy[0] + energy[1];
+            }
+            self.frames += end - done;
+            done = end;
             if self.frames == CHUNK {
                 self.take();
             }
@@ -85,6 +79,7 @@ impl LoudnessMatch {
         let mean = [self.sum[0] / frames, self.sum[1] / frames];
         self.sum = [0.0; 2];
         self.frames = 0;
+        self.weights.iter_mut().for_each(KWeighting::flush);
         self.gate = mean[0] + (self.gate - mean[0]) * self.gate_keep;
         if self.gate < GATE {
             return;

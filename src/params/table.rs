@@ -1,18 +1,18 @@
 //! The table itself.
 
-use super::{Kind, Param, Unit};
+use super::{Kind, Law, Param, Unit};
 use crate::settings::{BandChannel, BandKind, Compare, Order, Slope};
 use std::sync::LazyLock;
 
 /// A number; `$at` is its place in the settings.
 macro_rules! number {
-    ($id:expr, $group:expr, $name:expr, $($at:ident$([$n:expr])?).+, $min:expr => $centre:expr => $max:expr, $unit:ident, $help:expr) => {
+    ($id:expr, $group:expr, $name:expr, $($at:ident$([$n:expr])?).+, $min:literal to $max:literal, $law:expr, $unit:ident, $help:expr) => {
         Param {
             id: $id,
             name: $name,
             group: $group,
             help: $help,
-            kind: Kind::Number { min: $min, max: $max, centre: $centre, unit: Unit::$unit },
+            kind: Kind::Number { min: $min, max: $max, law: $law, unit: Unit::$unit },
             read: |s| s.$($at$([$n])?).+,
             write: |s, v| s.$($at$([$n])?).+ = v,
         }
@@ -59,17 +59,17 @@ macro_rules! band {
             ),
             number!(
                 concat!("tone", $digit, "_freq"), concat!("tone ", $digit), concat!("tone ", $digit, " frequency"), tone.bands[$n].freq,
-                10.0 => 489.9 => 24_000.0, Hz,
+                10.0 to 24_000.0, Law::Log, Hz,
                 "Where the band works: the middle of a bell, the half-gain point of a shelf, the corner of a cut."
             ),
             number!(
                 concat!("tone", $digit, "_gain"), concat!("tone ", $digit), concat!("tone ", $digit, " gain"), tone.bands[$n].gain,
-                -12.0 => 0.0 => 12.0, Gain,
+                -12.0 to 12.0, Law::Even, Gain,
                 "How much the band lifts or lowers; in mastering usually within 3 dB, more belongs into the mix."
             ),
             number!(
                 concat!("tone", $digit, "_q"), concat!("tone ", $digit), concat!("tone ", $digit, " Q"), tone.bands[$n].q,
-                0.1 => 1.0 => 10.0, Q,
+                0.1 to 10.0, Law::Log, Q,
                 "How narrow the band is: 0.5 is broad, 1 about one and a half octaves, 4 narrow; usually 0.5 to 1.5."
             ),
             choice!(
@@ -104,7 +104,7 @@ static TABLE: LazyLock<Vec<Param>> = LazyLock::new(|| {
             ["off" => Compare::Off, "before" => Compare::Before, "after" => Compare::After],
             "Plays the untouched input or the result at equal loudness, the louder of the two turned down: louder always sounds better."),
         switch!("trim_on", "source", "trim on", trim.on, "Switches the trim in and out."),
-        number!("trim", "source", "trim", trim.gain, -24.0 => 0.0 => 12.0, Gain,
+        number!("trim", "source", "trim", trim.gain, -24.0 to 12.0, Law::Even, Gain,
             "Gain before everything: gives back the headroom of a bounce at full scale; usually −6 to 0 dB."),
         choice!("order", "source", "order", order,
             ["tone first" => Order::ToneFirst, "glue first" => Order::GlueFirst],
@@ -126,40 +126,40 @@ static TABLE: LazyLock<Vec<Param>> = LazyLock::new(|| {
     table.push(slope!(4, "5"));
     table.extend([
         switch!("glue_on", "glue", "glue on", glue.on, "Switches the compressor in and out."),
-        number!("glue_threshold", "glue", "glue threshold", glue.threshold, -60.0 => -20.0 => 0.0, Db,
+        number!("glue_threshold", "glue", "glue threshold", glue.threshold, -60.0 to 0.0, Law::Even, Db,
             "Level above which the glue starts to hold the music together; set for 1 to 3 dB of reduction on loud passages."),
-        number!("glue_ratio", "glue", "glue ratio", glue.ratio, 1.2 => 2.5 => 6.0, Ratio,
+        number!("glue_ratio", "glue", "glue ratio", glue.ratio, 1.2 to 6.0, Law::Log, Ratio,
             "How many dB more at the input give one dB more at the output; usually 1.5 to 2.5 for glue."),
-        number!("glue_knee", "glue", "glue knee", glue.knee, 0.0 => 8.0 => 24.0, Db,
+        number!("glue_knee", "glue", "glue knee", glue.knee, 0.0 to 24.0, Law::Centre(8.0), Db,
             "Width of the gradual bend around the threshold; usually 6 to 12 dB."),
-        number!("glue_attack", "glue", "glue attack", glue.attack, 0.1 => 20.0 => 120.0, Ms,
+        number!("glue_attack", "glue", "glue attack", glue.attack, 0.1 to 120.0, Law::Log, Ms,
             "Time to reach 63 % of the reduction; slow (20 to 50 ms) lets the strokes through."),
-        number!("glue_release", "glue", "glue release", glue.release, 20.0 => 200.0 => 1500.0, Ms,
+        number!("glue_release", "glue", "glue release", glue.release, 20.0 to 1500.0, Law::Log, Ms,
             "Time to let go of 63 % of the reduction; usually 100 to 400 ms."),
         switch!("glue_auto_release", "glue", "glue auto release", glue.auto_release,
             "Lets go fast after short peaks and slowly after sustained level."),
-        number!("glue_window", "glue", "glue detector window", glue.window, 0.0 => 10.0 => 50.0, Ms,
+        number!("glue_window", "glue", "glue detector window", glue.window, 0.0 to 50.0, Law::Centre(10.0), Ms,
             "0 follows peaks, longer windows follow the mean square, closer to what one hears; usually 0 to 20 ms."),
-        number!("glue_low_cut", "glue", "glue side-chain low cut", glue.low_cut, 20.0 => 80.0 => 300.0, Hz,
+        number!("glue_low_cut", "glue", "glue side-chain low cut", glue.low_cut, 20.0 to 300.0, Law::Log, Hz,
             "Keeps the bass out of the detector, not out of the sound, so that it does not pump the rest; usually 60 to 120 Hz."),
-        number!("glue_link", "glue", "glue link", glue.link, 0.0 => 50.0 => 100.0, Percent,
+        number!("glue_link", "glue", "glue link", glue.link, 0.0 to 100.0, Law::Even, Percent,
             "How much both channels share one reduction; 100 % keeps the stereo image in place."),
-        number!("glue_mix", "glue", "glue mix", glue.mix, 0.0 => 50.0 => 100.0, Percent,
+        number!("glue_mix", "glue", "glue mix", glue.mix, 0.0 to 100.0, Law::Even, Percent,
             "Share of the compressed signal in the output; less than 100 % keeps some of the untouched dynamics."),
-        number!("glue_makeup", "glue", "glue make-up", glue.makeup, -6.0 => 3.0 => 12.0, Gain,
+        number!("glue_makeup", "glue", "glue make-up", glue.makeup, -6.0 to 12.0, Law::Even, Gain,
             "Gain after the compressor, to give back what it took; usually 0 to 3 dB."),
         switch!("glue_auto_makeup", "glue", "glue equal loudness", glue.auto_makeup,
             "Holds the make-up so that the glue is as loud as its input: an honest way to judge it."),
-        number!("drive", "ceiling", "drive", ceiling.drive, 0.0 => 8.0 => 24.0, Gain,
+        number!("drive", "ceiling", "drive", ceiling.drive, 0.0 to 24.0, Law::Centre(8.0), Gain,
             "Gain into the ceiling: more is louder, and every dB past the peaks is taken off them; usually 0 to 6 dB."),
         switch!("ceiling_on", "ceiling", "ceiling on", ceiling.on, "Switches the limiter in and out; off, nothing holds the peaks."),
-        number!("ceiling", "ceiling", "ceiling", ceiling.ceiling, -12.0 => -3.0 => 0.0, DbTp,
+        number!("ceiling", "ceiling", "ceiling", ceiling.ceiling, -12.0 to 0.0, Law::Centre(-3.0), DbTp,
             "The level that nothing passes; −1 dBTP is usual, −2 dBTP in front of lossy encoders."),
-        number!("look_ahead", "ceiling", "look-ahead", ceiling.look_ahead, 1.0 => 4.0 => 10.0, Ms,
+        number!("look_ahead", "ceiling", "look-ahead", ceiling.look_ahead, 1.0 to 10.0, Law::Log, Ms,
             "How far ahead the limiter sees a peak and starts to turn down; longer is smoother, usually 2 to 6 ms."),
-        number!("ceiling_release", "ceiling", "ceiling release", ceiling.release, 10.0 => 120.0 => 1000.0, Ms,
+        number!("ceiling_release", "ceiling", "ceiling release", ceiling.release, 10.0 to 1000.0, Law::Log, Ms,
             "Time to let go of 63 % of the reduction after a short peak; dense passages let go more slowly; usually 50 to 300 ms."),
-        number!("ceiling_link", "ceiling", "ceiling link", ceiling.link, 0.0 => 50.0 => 100.0, Percent,
+        number!("ceiling_link", "ceiling", "ceiling link", ceiling.link, 0.0 to 100.0, Law::Even, Percent,
             "How much both channels share one reduction; 100 % keeps the stereo image in place."),
         switch!("true_peak", "ceiling", "true peak", ceiling.true_peak,
             "Also finds the peaks that a converter will draw between the samples; leave it on for a release."),

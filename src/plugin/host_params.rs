@@ -1,6 +1,6 @@
 //! The parameter table of [`crate::params`] as the host sees it.
 
-use crate::params::{self, Kind};
+use crate::params::{self, Kind, Law};
 use crate::settings::Settings;
 use nice_plug::prelude::*;
 use std::collections::BTreeMap;
@@ -40,7 +40,7 @@ impl HostParams {
         let mut settings = Settings::default();
         for (param, host) in params::all().iter().zip(&self.list) {
             let value = match host {
-                HostParam::Number(host) => host.value(),
+                HostParam::Number(host) => value(param, host.value()),
                 HostParam::Choice(host) => host.value() as f32,
                 HostParam::Switch(host) => f32::from(u8::from(host.value())),
             };
@@ -77,6 +77,25 @@ impl Default for HostParams {
     }
 }
 
+/// The host's plain value of a parameter: an even range for every law, since the framework's own
+/// ranges know no logarithm. Saved states hold these, so a wider range keeps old states' meaning.
+fn plain(param: &params::Param, value: f32) -> f32 {
+    match param.law() {
+        Law::Even => value,
+        Law::Log => value.ln(),
+        Law::Centre(_) => param.position(value),
+    }
+}
+
+/// The inverse of [`plain`].
+fn value(param: &params::Param, plain: f32) -> f32 {
+    match param.law() {
+        Law::Even => plain,
+        Law::Log => plain.exp(),
+        Law::Centre(_) => param.at_position(plain),
+    }
+}
+
 impl HostParam {
     fn new(param: &'static params::Param, changes: &Arc<AtomicU64>) -> Self {
         let changes = changes.clone();
@@ -85,12 +104,14 @@ impl HostParam {
         };
         match param.kind {
             Kind::Number { min, max, .. } => {
-                let range = FloatRange::Skewed { min, max, factor: param.skew() };
+                let range = FloatRange::Linear { min: plain(param, min), max: plain(param, max) };
                 Self::Number(
-                    FloatParam::new(param.name, param.default(), range)
+                    FloatParam::new(param.name, plain(param, param.default()), range)
                         .with_callback(Arc::new(move |_| moved()))
-                        .with_value_to_string(Arc::new(move |value| param.text(value)))
-                        .with_string_to_value(Arc::new(move |text| param.parse(text).ok())),
+                        .with_value_to_string(Arc::new(move |host| param.text(value(param, host))))
+                        .with_string_to_value(Arc::new(move |text| {
+                            param.parse(text).ok().map(|v| plain(param, v))
+                        })),
                 )
             }
             Kind::Choice(words) => {

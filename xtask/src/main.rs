@@ -1,4 +1,72 @@
-#![allow(dead_code)]
-mod figures;
+//! What the house can do for itself: `cargo xtask demo | test | bundle | figures`.
 
-fn main() {}
+mod bundle;
+mod checks;
+mod demo;
+mod figures;
+mod host;
+mod quartet;
+
+use clap::Parser;
+use std::process::ExitCode;
+
+/// Anything that ends a command, as one line.
+pub type Failure = Box<dyn std::error::Error + Send + Sync>;
+
+#[derive(Parser)]
+#[command(name = "cargo xtask", about = "Lintel: demo, test, bundle, figures")]
+enum Command {
+    /// Master a mix through the bundled plugin; leaves a WAV, a table and a picture.
+    Demo(demo::Args),
+    /// Everything that must pass: format, clippy, all tests, the foreign checks.
+    Test,
+    /// Build the CLAP and VST3 bundles: `cargo xtask bundle lintel --release`.
+    Bundle {
+        #[arg(trailing_var_arg = true, allow_hyphen_values = true)]
+        args: Vec<String>,
+    },
+    /// Measure the stages; draw docs/figures and write docs/figures.md.
+    Figures,
+}
+
+fn main() -> ExitCode {
+    let result = match Command::parse() {
+        Command::Demo(args) => demo::run(&args),
+        Command::Test => checks::run(),
+        Command::Bundle { args } => bundle::run(&args),
+        Command::Figures => figures_command(),
+    };
+    match result {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(err) => {
+            eprintln!("{err}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+/// Runs all figures and writes the table of what was asked and what was reached.
+fn figures_command() -> Result<(), Failure> {
+    nice_plug_xtask::chdir_workspace_root().map_err(|err| format!("{err:#}"))?;
+    let dir = std::path::Path::new("docs/figures");
+    std::fs::create_dir_all(dir)?;
+    let mut page = String::from(
+        "# Figures\n\nMeasured by `cargo xtask figures`; the pictures stand in docs/figures.\n\n\
+         | what | asked | reached | kept | source |\n| --- | --- | --- | --- | --- |\n",
+    );
+    let mut broken = Vec::new();
+    for rows in [figures::tone::run(dir)?, figures::glue::run(dir)?, figures::ceiling::run(dir)?] {
+        for row in rows {
+            let kept = if row.kept { "yes" } else { "no" };
+            page +=
+                &format!("| {} | {} | {} | {kept} | {} |\n", row.what, row.asked, row.reached, row.source);
+            if !row.kept {
+                broken.push(row.what);
+            }
+        }
+    }
+    let page_path = std::path::Path::new("docs/figures.md");
+    lintel::finish::write_whole(page_path, page.as_bytes(), lintel::finish::Overwrite::Allow)?;
+    println!("docs/figures.md");
+    if broken.is_empty() { Ok(()) } else { Err(format!("not kept: {}", broken.join("; ")).into()) }
+}

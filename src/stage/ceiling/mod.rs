@@ -1,19 +1,349 @@
-use crate::dsp::{Block, CHUNK};
+//! The ceiling: takes driven samples, gives samples whose magnitude is never above the ceiling and
+//! whose curve between the samples is not either (dBTP), later by a constant latency.
+//!
+//! ```text
+//! in -> drive -+-> detector -> wanted reduction -> link -> hold -> release -> look-ahead -> gain
+//!              '-------------------------- delay ------------------------------------------> x -> out
+//! ```
+//!
+//! All of it works on whole chunks of 32 frames of the absolute grid, gathered here: so the
+//! samples are the same for every block size by construction.
+//!
+//! # Why no sample can be above the ceiling
+//!
+//! Let x[n] be a driven sample, c[n] the ceiling of the moment (it travels with the signal through
+//! the same delay), p[n] ≥ |x[n]| what the detector found around it.
+//!
+//! 1. Wanted: r[n] = log2(p[n] / c[n]) + ε where p[n] > c[n], else 0. ε covers the error of the
+//!    logarithm, of the exponential and of the roundings between them (see [`MARGIN`]).
+//! 2. Link: (1 − k)·own + k·common with common = max of both ≥ own, so it is ≥ own.
+//! 3. Hold, release: each is ≥ what went in ([`SlidingMax`], [`Release`]).
+//! 4. Look-ahead: what comes out L frames later is ≥ what went in ([`LookAhead`]).
+//! 5. Gain g = min(1, 2^−r'), r' ≥ r: where p ≤ c, g·|x| ≤ |x| ≤ c; where p > c,
+//!    g·|x| ≤ (c/p)·p = c.
+//!
+//! c[n] is the largest f32 that is not above the ceiling. Rounding to f32 is monotone, so a f64
+//! sample of magnitude ≤ c[n] stays so as f32. A clamp to ±c[n] stands at the end all the same; a
+//! test proves that it never acts.
+//!
+//! # Between the samples
+//!
+//! A peak of the curve between two samples is charged to both. The gain is smooth over at least
+//! 1 ms, so between two samples the driven curve times the gain is the output's curve but for the
+//! gain's own bandwidth (a few hundred Hz): the tests against a 32x interpolation measure what
+//! remains.
+
+pub mod detector;
+pub mod look_ahead;
+pub mod release;
+pub mod smoother;
+pub mod table;
+
+use crate::dsp::db::{self, DB_PER_OCTAVE};
+use crate::dsp::fastlog::{exp2, log2};
+use crate::dsp::history::History;
+use crate::dsp::sliding::SlidingMax;
+use crate::dsp::smooth::{Fade, Smooth};
+use crate::dsp::{Block, CHANNELS, CHUNK};
 use crate::settings::CeilingSettings;
-pub struct Ceiling([f32; CHUNK]);
+use crate::stage::trim::Gain;
+use detector::Detector;
+use look_ahead::LookAhead;
+use release::{HOLD, Release, Times};
+use table::{AHEAD, Table};
+
+/// Longest look-ahead, seconds.
+const LONGEST: f64 = 0.010;
+
+/// ε of the proof, in log2 units: the logarithm errs by at most 1e-10, the exponential by 1e-11 of
+/// its value (1.5e-11 log2 units; both bounds from [`crate::dsp::fastlog`]), the roundings in
+/// between (r ≤ 40, each 2⁻⁵³ of it) by less than 1e-13 together.
+const MARGIN: f64 = 1.2e-10;
+
+/// Magnitudes above this (+192 dBFS) and everything that is not a number come in as silence.
+const ABSURD: f64 = (1u64 << 32) as f64;
+
+/// One channel's part of the chunk that is being gathered or given out.
+type Lanes<T> = [[T; CHUNK]; CHANNELS];
+
+/// Drive and look-ahead limiter.
+#[derive(Clone, Debug)]
+pub struct Ceiling {
+    drive: Gain,
+    /// Linear; travels with the signal.
+    ceiling: Smooth,
+    /// 0 = each channel for itself, 1 = one common reduction.
+    link: Smooth,
+    on: Fade,
+    taken_away: Fade,
+    true_peak: bool,
+    times: Times,
+
+    table: Box<Table>,
+    detectors: [Detector; CHANNELS],
+    /// Level of the last interval of the chunk before.
+    last_between: [f32; CHANNELS],
+    hold: [SlidingMax; CHANNELS],
+    release: [Release; CHANNELS],
+    look_ahead: LookAhead,
+    /// Driven samples.
+    signal: [History<f64>; CHANNELS],
+    /// The ceiling of each frame, an exact f32.
+    limit: History<f64>,
+
+    /// Driven samples of the chunk that is being gathered.
+    input: Lanes<f64>,
+    /// The delayed driven samples and the limited ones that are being given out.
+    driven: Lanes<f64>,
+    limited: Lanes<f64>,
+    /// The reduction that belongs to them, log2 units, larger of both channels.
+    reduction: [f64; CHUNK],
+    /// The ceiling that they keep.
+    ready_limit: [f64; CHUNK],
+
+    /// For the last block.
+    reduction_db: [f32; CHUNK],
+    limit_out: [f32; CHUNK],
+    /// Samples on which the final clamp has acted since the reset.
+    #[cfg(test)]
+    clamped: usize,
+}
+
+/// Largest f32 that is not above `value` (≥ 0).
+fn floor_f32(value: f64) -> f64 {
+    let near = value as f32;
+    f64::from(if f64::from(near) > value { near.next_down() } else { near })
+}
+
 impl Ceiling {
-    pub fn new(_: f64) -> Self {
-        Self([0.0; CHUNK])
+    /// With the default settings, in silence.
+    pub fn new(sample_rate: f64) -> Self {
+        let settings = CeilingSettings::default();
+        let hold = (HOLD * sample_rate).ceil() as usize + 1;
+        let look_ahead = LookAhead::new(f64::from(settings.look_ahead) * 1e-3, LONGEST, sample_rate);
+        let delay = AHEAD + look_ahead.frames();
+        let mut new = Self {
+            drive: Gain::new(sample_rate),
+            ceiling: Smooth::new(1.0, 0.02, 1e-7, sample_rate),
+            link: Smooth::new(1.0, 0.02, 1e-5, sample_rate),
+            on: Fade::new(true, 0.02, sample_rate),
+            taken_away: Fade::new(false, 0.02, sample_rate),
+            true_peak: settings.true_peak,
+            times: Times::new(f64::from(settings.release), sample_rate),
+            table: Box::new(Table::new(sample_rate)),
+            detectors: std::array::from_fn(|_| Detector::default()),
+            last_between: [0.0; CHANNELS],
+            hold: std::array::from_fn(|_| SlidingMax::new(hold, hold)),
+            release: [Release::default(); CHANNELS],
+            look_ahead,
+            signal: std::array::from_fn(|_| History::new(delay)),
+            limit: History::new(delay),
+            input: [[0.0; CHUNK]; CHANNELS],
+            driven: [[0.0; CHUNK]; CHANNELS],
+            limited: [[0.0; CHUNK]; CHANNELS],
+            reduction: [0.0; CHUNK],
+            ready_limit: [0.0; CHUNK],
+            reduction_db: [0.0; CHUNK],
+            limit_out: [0.0; CHUNK],
+            #[cfg(test)]
+            clamped: 0,
+        };
+        new.set(&settings);
+        new.jump();
+        new.reset();
+        new
     }
+
+    /// Frames from in to out, whatever the settings: the longest look-ahead (10 ms), what the
+    /// detector must see ahead, and the chunk in which frames are gathered.
     pub fn latency(&self) -> usize {
-        0
+        CHUNK + AHEAD + self.look_ahead.frames()
     }
-    pub fn set(&mut self, _: &CeilingSettings) {}
-    pub fn jump(&mut self) {}
-    pub fn reset(&mut self) {}
-    pub fn tick(&mut self) {}
-    pub fn process(&mut self, _: &mut Block) {}
+
+    /// Frames after the last sound in until there is only silence out: the latency. (What the
+    /// reduction still has to let go after that can not be heard.)
+    pub fn tail(&self) -> usize {
+        self.latency()
+    }
+
+    /// New targets. Drive, ceiling, link, on/off and taken-away move smoothly; a new look-ahead
+    /// cross-fades; release and true peak act on what the gain does next.
+    pub fn set(&mut self, settings: &CeilingSettings) {
+        self.drive.set(f64::from(settings.drive));
+        self.ceiling.set(db::to_gain(f64::from(settings.ceiling)));
+        self.link.set((f64::from(settings.link) * 0.01).clamp(0.0, 1.0));
+        self.on.set(settings.on);
+        self.taken_away.set(settings.taken_away);
+        self.true_peak = settings.true_peak;
+        self.times.set(f64::from(settings.release));
+        self.look_ahead.set(f64::from(settings.look_ahead) * 1e-3);
+    }
+
+    /// For measurements: the release with one time constant only, to compare with.
+    pub fn without_slow_mean(&mut self) {
+        self.times = self.times.without_slow_mean();
+    }
+
+    /// All targets at once. Before any sound only (it clicks otherwise); the look-ahead then
+    /// jumps too.
+    pub fn jump(&mut self) {
+        self.drive.jump();
+        self.ceiling.jump();
+        self.link.jump();
+        self.on.jump();
+        self.taken_away.jump();
+        self.look_ahead.jump();
+    }
+
+    /// Forgets all sound, and every gain that came of it.
+    pub fn reset(&mut self) {
+        self.detectors.iter_mut().for_each(Detector::reset);
+        self.last_between = [0.0; CHANNELS];
+        self.hold.iter_mut().for_each(SlidingMax::reset);
+        self.release.iter_mut().for_each(Release::reset);
+        self.look_ahead.reset();
+        self.signal.iter_mut().for_each(|s| s.fill(0.0));
+        let limit = floor_f32(self.ceiling.end());
+        self.limit.fill(limit);
+        for lanes in [&mut self.input, &mut self.driven, &mut self.limited] {
+            *lanes = [[0.0; CHUNK]; CHANNELS];
+        }
+        self.reduction = [0.0; CHUNK];
+        self.ready_limit = [limit; CHUNK];
+        self.reduction_db = [0.0; CHUNK];
+        self.limit_out = [limit as f32; CHUNK];
+    }
+
+    /// Control tick.
+    pub fn tick(&mut self) {
+        self.drive.tick();
+        self.ceiling.tick();
+        self.link.tick();
+        self.on.tick();
+        self.taken_away.tick();
+    }
+
+    /// Reduction of each frame of the last block in dB, ≥ 0, the larger of both channels.
     pub fn reduction_db(&self) -> &[f32; CHUNK] {
-        &self.0
+        &self.reduction_db
+    }
+
+    /// The ceiling that each frame of the last block keeps, linear. It follows the parameter
+    /// later by the latency. With the stage off, or while only what is taken away is heard, it
+    /// bounds nothing.
+    pub fn limit(&self) -> &[f32; CHUNK] {
+        &self.limit_out
+    }
+
+    /// Works in place.
+    pub fn process(&mut self, block: &mut Block) {
+        self.drive.process(block);
+        let (normal, whole) = (self.taken_away.is_dry(), self.on.is_wet());
+        for i in 0..block.len {
+            let at = block.start + i;
+            let on = ease(self.on.at(at));
+            let taken = ease(self.taken_away.at(at));
+            for (ch, samples) in block.ch.iter_mut().enumerate() {
+                let x = samples[i];
+                self.input[ch][at] = if x.abs() <= ABSURD { x } else { 0.0 };
+                let (driven, limited) = (self.driven[ch][at], self.limited[ch][at]);
+                // Only while it fades: a mean of both, computed so that 0 and 1 are exact.
+                let out = if whole { limited } else { (1.0 - on) * driven + on * limited };
+                samples[i] = if normal { out } else { (1.0 - taken) * out + taken * (driven - out) };
+            }
+            let reduction = self.reduction[at];
+            let heard =
+                if whole || reduction == 0.0 { reduction } else { -log2(1.0 - on + on * exp2(-reduction)) };
+            self.reduction_db[i] = (heard * DB_PER_OCTAVE).max(0.0) as f32;
+            self.limit_out[i] = self.ready_limit[at] as f32;
+        }
+        if block.start + block.len == CHUNK {
+            self.run();
+        }
+    }
+
+    /// A chunk is complete: works out the one that is given out during the next.
+    fn run(&mut self) {
+        for (signal, input) in self.signal.iter_mut().zip(&self.input) {
+            signal.push(input);
+        }
+        self.limit.push(&if self.ceiling.is_still() {
+            [floor_f32(self.ceiling.end()); CHUNK]
+        } else {
+            std::array::from_fn(|i| floor_f32(self.ceiling.at(i)))
+        });
+
+        let wanted = self.wanted();
+        let held: Lanes<f64> = std::array::from_fn(|ch| self.hold[ch].process(&wanted[ch]));
+        let released = std::array::from_fn(|ch| self.release[ch].process(&held[ch], &self.times));
+        let reduction = self.look_ahead.process(&released);
+
+        let delay = AHEAD + self.look_ahead.frames();
+        self.ready_limit = self.limit.read(delay);
+        for ch in 0..CHANNELS {
+            self.driven[ch] = self.signal[ch].read(delay);
+        }
+        for (ch, reduction) in reduction.iter().enumerate() {
+            for (i, gain) in gains(reduction).into_iter().enumerate() {
+                let (y, limit) = (self.driven[ch][i] * gain, self.ready_limit[i]);
+                self.limited[ch][i] = y.clamp(-limit, limit);
+                #[cfg(test)]
+                {
+                    self.clamped += usize::from(self.limited[ch][i] != y);
+                }
+            }
+        }
+        let [left, right] = &reduction;
+        self.reduction = std::array::from_fn(|i| left[i].max(right[i]));
+    }
+
+    /// Wanted reduction in log2 units, linked, of the 32 frames that lie [`AHEAD`] back.
+    fn wanted(&mut self) -> Lanes<f64> {
+        let limit = self.limit.read(AHEAD);
+        // The last interval ends in the frame after the last.
+        let lowest = limit.iter().fold(self.limit.read(AHEAD - 1)[CHUNK - 1], |m, &c| m.min(c));
+        let mut wanted = [[0.0; CHUNK]; CHANNELS];
+        for (ch, wanted) in wanted.iter_mut().enumerate() {
+            let between = self.detectors[ch].process(&self.input[ch], &self.table, lowest, self.true_peak);
+            let samples = self.signal[ch].read(AHEAD);
+            let peaks: [f64; CHUNK] = std::array::from_fn(|i| {
+                let before = if i == 0 { self.last_between[ch] } else { between[i - 1] };
+                samples[i].abs().max(f64::from(before)).max(f64::from(between[i]))
+            });
+            if peaks.iter().zip(&limit).any(|(peak, limit)| peak > limit) {
+                *wanted = std::array::from_fn(|i| {
+                    let over = log2(peaks[i] / limit[i]) + MARGIN;
+                    if peaks[i] > limit[i] { over } else { 0.0 }
+                });
+            }
+            self.last_between[ch] = between[CHUNK - 1];
+        }
+        let [left, right] = &mut wanted;
+        for (i, (left, right)) in left.iter_mut().zip(right).enumerate() {
+            if *left != *right {
+                let (link, common) = (self.link.at(i), left.max(*right));
+                // So that 1 gives the common one exactly.
+                *left = (1.0 - link) * *left + link * common;
+                *right = (1.0 - link) * *right + link * common;
+            }
+        }
+        wanted
     }
 }
+
+/// The straight line of a fade without its two corners: 3m² − 2m³, exact at 0 and 1.
+#[inline]
+fn ease(mix: f64) -> f64 {
+    mix * mix * (3.0 - 2.0 * mix)
+}
+
+/// Linear gains of reductions; exactly 1 for none, never above.
+fn gains(reduction: &[f64; CHUNK]) -> [f64; CHUNK] {
+    if reduction.iter().all(|&r| r == 0.0) {
+        return [1.0; CHUNK];
+    }
+    reduction.map(|r| exp2(-r).min(1.0))
+}
+
+#[cfg(test)]
+mod tests;

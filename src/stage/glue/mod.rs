@@ -1,22 +1,206 @@
-use crate::dsp::{Block, CHUNK};
+//! Glue: a gentle feed-forward compressor that works in decibels; f64 samples in place, full scale
+//! = ±1.
+//!
+//! ```text
+//! in ─┬────────────────────────────────────────────────── × gain ── mix ── out
+//!     └ low cut ─ detector ─ log ─ curve ─ link ─ ballistics ─ exp ┘ ↑
+//!                  [detector]     [curve]        [ballistics]    make-up [makeup]
+//! ```
+//!
+//! The order of the blocks (level in dB → gain computer → smoothing of the *reduction*) is the one
+//! that Giannoulis, Massberg and Reiss recommend ("Digital dynamic range compressor design: a
+//! tutorial and analysis", JAES 60(6), 2012, from memory): attack and release then mean the same
+//! at every level, and the knee stays where it is drawn.
+//!
+//! All work goes over the frames of a block in passes: only the filters and the ballistics are
+//! serial, every other pass is plain arithmetic over an array, which the compiler turns into
+//! vector code.
+
+pub mod ballistics;
+pub mod curve;
+pub mod detector;
+pub mod makeup;
+
+use crate::dsp::smooth::Smooth;
+use crate::dsp::{Block, CHANNELS, CHUNK, db, fastlog};
 use crate::settings::GlueSettings;
-pub struct Glue([f32; CHUNK]);
+use ballistics::Ballistics;
+use curve::MovingCurve;
+use detector::Detector;
+use makeup::Makeup;
+
+/// 63 % time of the controls that act on the sound at once, seconds.
+const GLIDE: f64 = 0.02;
+
+/// The compressor of the chain. Ignores [`GlueSettings::on`]: the chain fades it in and out.
+#[derive(Clone, Debug)]
+pub struct Glue {
+    detector: Detector,
+    curve: MovingCurve,
+    ballistics: Ballistics,
+    makeup: Makeup,
+    /// The settings that shape the reduction, as last set.
+    shape: GlueSettings,
+    /// 0 = each channel for itself, 1 = the larger reduction for both.
+    link: Smooth,
+    /// 0 = dry, 1 = compressed.
+    mix: Smooth,
+    /// What the last block was reduced by, dB ≥ 0: the larger of the two channels.
+    reduction: [f32; CHUNK],
+    /// Detector level of the last frame, dBFS: the larger of the two channels.
+    level: f64,
+}
+
 impl Glue {
-    pub fn new(_: f64) -> Self {
-        Self([0.0; CHUNK])
+    /// A stage at the default settings; `sample_rate` in Hz.
+    pub fn new(sample_rate: f64) -> Self {
+        let settings = GlueSettings::default();
+        let smooth = |value: f32| Smooth::new(f64::from(value) / 100.0, GLIDE, 1e-6, sample_rate);
+        let mut glue = Self {
+            detector: Detector::new(sample_rate),
+            curve: MovingCurve::new(&settings, GLIDE, sample_rate),
+            ballistics: Ballistics::new(sample_rate),
+            makeup: Makeup::new(sample_rate),
+            shape: settings,
+            link: smooth(settings.link),
+            mix: smooth(settings.mix),
+            reduction: [0.0; CHUNK],
+            level: detector::FLOOR_DB,
+        };
+        glue.set(&settings);
+        glue.jump();
+        glue
     }
-    pub fn set(&mut self, _: &GlueSettings) {}
-    pub fn jump(&mut self) {}
-    pub fn reset(&mut self) {}
-    pub fn tick(&mut self) {}
-    pub fn process(&mut self, _: &mut Block) {}
+
+    /// New targets, taken up at the next control tick: threshold, ratio, knee, link, mix and
+    /// make-up glide (63 % in 20 ms), the low cut glides in octaves (50 ms); the time constants
+    /// change at once, which moves no state.
+    pub fn set(&mut self, settings: &GlueSettings) {
+        // All that shapes the reduction, and nothing else.
+        let shape = GlueSettings { on: true, mix: 100.0, makeup: 0.0, auto_makeup: false, ..*settings };
+        if shape != self.shape {
+            self.shape = shape;
+            self.makeup.renew();
+        }
+        self.detector.set(f64::from(settings.window), f64::from(settings.low_cut));
+        self.curve.set(settings);
+        self.ballistics.set(f64::from(settings.attack), f64::from(settings.release), settings.auto_release);
+        self.makeup.set(f64::from(settings.makeup), settings.auto_makeup);
+        self.link.set(f64::from(settings.link) / 100.0);
+        self.mix.set(f64::from(settings.mix) / 100.0);
+    }
+
+    /// To the targets at once. For activation and reset: in the middle of sound it clicks.
+    pub fn jump(&mut self) {
+        self.detector.jump();
+        self.curve.jump();
+        self.ballistics.take_up();
+        self.makeup.jump();
+        self.link.jump();
+        self.mix.jump();
+    }
+
+    /// Forgets all signal: no reduction, no level, equal-loudness make-up back at 0 dB.
+    pub fn reset(&mut self) {
+        self.detector.reset();
+        self.ballistics.reset();
+        self.makeup.reset();
+        self.reduction = [0.0; CHUNK];
+        self.level = detector::FLOOR_DB;
+    }
+
+    /// Control tick: before the frame at position 0 of each chunk.
+    pub fn tick(&mut self) {
+        self.detector.tick();
+        self.curve.tick();
+        self.link.tick();
+        self.mix.tick();
+        self.ballistics.tick(self.link.is_still() && self.link.end() == 1.0);
+        self.makeup.tick();
+    }
+
+    /// Compresses in place.
+    pub fn process(&mut self, block: &mut Block) {
+        let (start, len) = (block.start, block.len);
+        if len == 0 {
+            return;
+        }
+
+        let mut level = [[0.0; CHUNK]; CHANNELS];
+        self.detector.run(block, &mut level);
+        self.level = level[0][len - 1].max(level[1][len - 1]);
+
+        let mut wanted = level;
+        for lane in &mut wanted {
+            self.curve.reduction(start, &mut lane[..len]);
+        }
+        self.blend(start, len, &mut wanted);
+        self.ballistics.run(&mut wanted, len);
+        let [left, right] = &wanted;
+        for (deeper, (l, r)) in self.reduction[..len].iter_mut().zip(left.iter().zip(right)) {
+            *deeper = l.max(*r) as f32;
+        }
+
+        let mut gain = wanted;
+        for lane in &mut gain {
+            for g in &mut lane[..len] {
+                *g = fastlog::exp2(*g * (-1.0 / db::DB_PER_OCTAVE));
+            }
+        }
+        self.makeup.listen(block, &gain);
+        self.apply(block, &gain);
+    }
+
+    /// Reduction at each frame of the last block, dB ≥ 0, `[..len]` of it meaningful: the larger
+    /// of the two channels; neither mix nor make-up is counted.
     pub fn reduction_db(&self) -> &[f32; CHUNK] {
-        &self.0
+        &self.reduction
     }
+
+    /// Detector level of the last frame, dBFS (the larger of the two channels), not under −300:
+    /// with [`curve::Curve`] the live point on the static curve.
     pub fn level_db(&self) -> f64 {
-        0.0
+        self.level
     }
+
+    /// Make-up at the end of the present chunk, dB.
     pub fn makeup_db(&self) -> f64 {
-        0.0
+        self.makeup.db()
+    }
+
+    /// Stereo link: from each channel's own wish to the larger of both.
+    ///
+    /// Weighted sums, not `own + link · (larger − own)`: at 100 % both channels get the very same
+    /// bits, at 0 % each keeps its own.
+    fn blend(&self, start: usize, len: usize, wanted: &mut [[f64; CHUNK]; CHANNELS]) {
+        let [left, right] = wanted;
+        for i in 0..len {
+            let link = self.link.at(start + i);
+            let common = left[i].max(right[i]) * link;
+            left[i] = left[i] * (1.0 - link) + common;
+            right[i] = right[i] * (1.0 - link) + common;
+        }
+    }
+
+    /// Multiplies with (1 − mix) + mix · make-up · gain: exactly 1 at 0 % (the dry bits), exactly
+    /// the compressor's gain at 100 %, exactly 1 wherever nothing is reduced or made up.
+    fn apply(&self, block: &mut Block, gain: &[[f64; CHUNK]; CHANNELS]) {
+        let (start, len) = (block.start, block.len);
+        if self.mix.is_still() && self.mix.end() == 0.0 {
+            return;
+        }
+        let mut wet = [0.0; CHUNK];
+        let mut dry = [0.0; CHUNK];
+        self.makeup.gain(start, &mut wet[..len]);
+        for i in 0..len {
+            let mix = self.mix.at(start + i);
+            wet[i] *= mix;
+            dry[i] = 1.0 - mix;
+        }
+        for (ch, gain) in block.ch.iter_mut().zip(gain) {
+            for i in 0..len {
+                ch[i] *= dry[i] + wet[i] * gain[i];
+            }
+        }
     }
 }

@@ -1,19 +1,112 @@
-use crate::dsp::Block;
-use crate::settings::ToneSettings;
-#[derive(Clone, Copy)]
-pub struct Curve;
-pub struct Tone;
+//! Five tonal bands: two channels in and out, moves in Hz, dB and Q.
+//!
+//! | file | what it holds |
+//! | --- | --- |
+//! | `prototype` | the analogue curves that are asked for |
+//! | `fit`, `design` | from a curve to the coefficients of a section |
+//! | `section` | one section that runs, and why it cannot become unstable |
+//! | `shape` | which sections a kind and slope of band are made of |
+//! | `glide` | frequency, gain and Q on their way |
+//! | `band` | a band: sections, fades, middle and sides |
+//! | `listen` | one band heard alone |
+//! | `curve` | the magnitude of what runs, for the screen |
+
+mod band;
+mod curve;
+pub mod design;
+mod fit;
+mod glide;
+mod listen;
+mod prototype;
+pub mod section;
+mod shape;
+
+pub use curve::Curve;
+
+use crate::dsp::{Block, CHUNK};
+use crate::settings::{BANDS, BandSettings, ToneSettings};
+use band::Band;
+use listen::Listen;
+
+/// The tone stage. [`ToneSettings::on`] is not looked at: the chain fades the whole stage.
+#[derive(Clone, Debug)]
+pub struct Tone {
+    sample_rate: f64,
+    settings: [BandSettings; BANDS],
+    bands: [Band; BANDS],
+    listen: Listen,
+}
+
 impl Tone {
-    pub fn new(_: f64) -> Self {
-        Self
+    /// The default bands, flat, at `sample_rate` Hz.
+    pub fn new(sample_rate: f64) -> Self {
+        let settings = ToneSettings::default().bands;
+        Self {
+            sample_rate,
+            settings,
+            bands: settings.each_ref().map(|band| Band::new(band, sample_rate)),
+            listen: Listen::new(&settings, sample_rate),
+        }
     }
-    pub fn set(&mut self, _: &ToneSettings) {}
-    pub fn jump(&mut self) {}
-    pub fn reset(&mut self) {}
-    pub fn tick(&mut self) {}
-    pub fn process(&mut self, _: &mut Block) {}
-    pub fn hear(&mut self, _: Option<usize>) {}
+
+    /// New targets; they are under way from the next control tick.
+    pub fn set(&mut self, settings: &ToneSettings) {
+        self.settings = settings.bands;
+        for (band, settings) in self.bands.iter_mut().zip(&settings.bands) {
+            band.set(settings);
+        }
+    }
+
+    /// Hears the region of one band (0 to 4) alone, taken from the stage's input; `None` ends it.
+    /// A monitoring state: no setting holds it.
+    pub fn hear(&mut self, band: Option<usize>) {
+        self.listen.hear(band);
+    }
+
+    /// To the targets at once.
+    pub fn jump(&mut self) {
+        self.bands.iter_mut().for_each(Band::jump);
+        self.listen.jump();
+    }
+
+    /// Forgets all signal.
+    pub fn reset(&mut self) {
+        self.bands.iter_mut().for_each(Band::reset);
+        self.listen.reset();
+    }
+
+    /// Control tick, before the frame at position 0 of each chunk.
+    pub fn tick(&mut self) {
+        self.bands.iter_mut().for_each(Band::tick);
+        self.listen.tick(&self.settings);
+    }
+
+    /// Works in place; with every band flat or off the block is not touched.
+    pub fn process(&mut self, block: &mut Block) {
+        let listening = !self.listen.is_idle();
+        if !listening && self.bands.iter().all(Band::is_idle) {
+            return;
+        }
+        let mut frames = [[0.0; 2]; CHUNK];
+        for (i, frame) in frames.iter_mut().enumerate() {
+            *frame = [block.ch[0][i], block.ch[1][i]];
+        }
+        let input = frames;
+        let (frames, start) = (&mut frames[..block.len], block.start);
+        for band in &mut self.bands {
+            band.process(frames, start);
+        }
+        if listening {
+            self.listen.process(&input[..block.len], frames, start);
+        }
+        for (i, frame) in frames.iter().enumerate() {
+            block.ch[0][i] = frame[0];
+            block.ch[1][i] = frame[1];
+        }
+    }
+
+    /// A copy of the coefficients that run at the end of the present chunk.
     pub fn curve(&self) -> Curve {
-        Curve
+        Curve { sample_rate: self.sample_rate, bands: self.bands.each_ref().map(Band::curve) }
     }
 }

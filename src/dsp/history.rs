@@ -1,0 +1,79 @@
+//! The last so many samples of a signal, written a chunk at a time and read as a chunk at any
+//! distance: what went in `back` frames ago comes out unchanged.
+
+use super::CHUNK;
+
+/// Ring of whole chunks.
+#[derive(Clone, Debug)]
+pub struct History<T> {
+    /// Samples; the length is a multiple of [`CHUNK`].
+    ring: Box<[T]>,
+    /// Where the newest chunk begins.
+    newest: usize,
+}
+
+impl<T: Copy + Default> History<T> {
+    /// Room to look back `max_back` frames, filled with `T::default()`.
+    pub fn new(max_back: usize) -> Self {
+        let len = max_back.next_multiple_of(CHUNK) + CHUNK;
+        Self { ring: vec![T::default(); len].into(), newest: 0 }
+    }
+
+    /// Takes one chunk in.
+    #[inline]
+    pub fn push(&mut self, chunk: &[T; CHUNK]) {
+        self.newest += CHUNK;
+        if self.newest == self.ring.len() {
+            self.newest = 0;
+        }
+        self.ring[self.newest..self.newest + CHUNK].copy_from_slice(chunk);
+    }
+
+    /// The 32 frames that lie `back` frames before the newest chunk (0: the newest itself).
+    /// `back` is at most the `max_back` of [`History::new`].
+    #[inline]
+    pub fn read(&self, back: usize) -> [T; CHUNK] {
+        let len = self.ring.len();
+        let start = if back <= self.newest { self.newest - back } else { self.newest + len - back };
+        let mut out = [T::default(); CHUNK];
+        if start + CHUNK <= len {
+            out.copy_from_slice(&self.ring[start..start + CHUNK]);
+        } else {
+            let head = len - start;
+            out[..head].copy_from_slice(&self.ring[start..]);
+            out[head..].copy_from_slice(&self.ring[..CHUNK - head]);
+        }
+        out
+    }
+
+    /// One sample: the one that lies `back` frames before the first of the newest chunk.
+    #[inline]
+    pub fn at(&self, back: usize) -> T {
+        let len = self.ring.len();
+        self.ring[if back <= self.newest { self.newest - back } else { self.newest + len - back }]
+    }
+
+    /// The same value everywhere, as if it had always been so.
+    pub fn fill(&mut self, value: T) {
+        self.ring.fill(value);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn reads_what_was_written_at_every_distance() {
+        let mut history = History::<u32>::new(70);
+        for chunk in 0..20u32 {
+            history.push(&std::array::from_fn(|i| 1000 + chunk * 32 + i as u32));
+            for back in 0..=70 {
+                let first = 1000 + i64::from(chunk) * 32 - back as i64;
+                let want = |n: i64| if n < 1000 { 0 } else { n as u32 };
+                assert_eq!(history.read(back), std::array::from_fn(|i| want(first + i as i64)));
+                assert_eq!(history.at(back), want(first));
+            }
+        }
+    }
+}

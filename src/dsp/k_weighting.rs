@@ -1,0 +1,140 @@
+//! K-weighting after ITU-R BS.1770-5, Annex 1: two channels of samples in, their weighted energy
+//! (sum of squares, full scale = 1.0) out.
+//!
+//! Two channels run side by side so that one vector instruction serves both.
+
+use std::f64::consts::PI;
+
+/// One second-order section, `a0` = 1.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Section {
+    /// Numerator.
+    pub b: [f64; 3],
+    /// Denominator without its leading 1.
+    pub a: [f64; 2],
+}
+
+/// The two sections, high shelf and high-pass, for a sample rate in Hz.
+///
+/// BS.1770 prints coefficients for 48 kHz only and asks for the same response elsewhere. The
+/// analogue parameters below reproduce its table to all printed digits at 48 kHz. The numerator of
+/// the high-pass, `[1, −2, 1]` in the table, is scaled so that its gain far above 38 Hz is the same
+/// at every rate; left alone it loses 0.02 dB at 96 kHz and 0.03 dB at 192 kHz.
+pub fn design(sample_rate: f64) -> [Section; 2] {
+    let shelf = {
+        let k = (PI * 1681.974450955533 / sample_rate).tan();
+        let q = 0.7071752369554196;
+        let vh = 10f64.powf(3.999843853973347 / 20.0);
+        let vb = vh.powf(0.4996667741545416);
+        let d = 1.0 + k / q + k * k;
+        Section {
+            b: [(vh + vb * k / q + k * k) / d, 2.0 * (k * k - vh) / d, (vh - vb * k / q + k * k) / d],
+            a: [2.0 * (k * k - 1.0) / d, (1.0 - k / q + k * k) / d],
+        }
+    };
+    let poles = |sample_rate: f64| {
+        let k = (PI * 38.13547087602444 / sample_rate).tan();
+        let q = 0.5003270373238773;
+        let d = 1.0 + k / q + k * k;
+        [2.0 * (k * k - 1.0) / d, (1.0 - k / q + k * k) / d]
+    };
+    let a = poles(sample_rate);
+    let reference = poles(48_000.0);
+    let g = (1.0 - a[0] + a[1]) / (1.0 - reference[0] + reference[1]);
+    [shelf, Section { b: [g, -2.0 * g, g], a }]
+}
+
+/// State of one section for two channels (transposed direct form 2).
+#[derive(Clone, Copy, Debug, Default)]
+struct State {
+    s1: [f64; 2],
+    s2: [f64; 2],
+}
+
+impl State {
+    #[inline(always)]
+    fn step(&mut self, section: &Section, x: [f64; 2]) -> [f64; 2] {
+        let mut y = [0.0; 2];
+        for c in 0..2 {
+            y[c] = section.b[0] * x[c] + self.s1[c];
+            self.s1[c] = section.b[1] * x[c] - section.a[0] * y[c] + self.s2[c];
+            self.s2[c] = section.b[2] * x[c] - section.a[1] * y[c];
+        }
+        y
+    }
+
+    /// A decaying tail would end in subnormal numbers, which cost a hundred times as much.
+    fn flush(&mut self) {
+        for s in self.s1.iter_mut().chain(&mut self.s2) {
+            if s.abs() < 1e-30 {
+                *s = 0.0;
+            }
+        }
+    }
+}
+
+/// K-weighting of a pair of channels.
+#[derive(Clone, Debug)]
+pub struct KWeighting {
+    sections: [Section; 2],
+    states: [State; 2],
+}
+
+impl KWeighting {
+    /// For a sample rate in Hz.
+    pub fn new(sample_rate: f64) -> Self {
+        Self { sections: design(sample_rate), states: Default::default() }
+    }
+
+    /// Adds the squares of the weighted samples to `energy`, channel by channel. Both slices have
+    /// the same length.
+    pub fn add_energy(&mut self, a: &[f32], b: &[f32], energy: &mut [f64; 2]) {
+        let [shelf, high_pass] = self.sections;
+        let [mut s0, mut s1] = self.states;
+        let mut sum = *energy;
+        for (&a, &b) in a.iter().zip(b) {
+            let y = s1.step(&high_pass, s0.step(&shelf, [f64::from(a), f64::from(b)]));
+            sum[0] += y[0] * y[0];
+            sum[1] += y[1] * y[1];
+        }
+        self.states = [s0, s1];
+        *energy = sum;
+    }
+
+    /// Sets vanishing state to zero; called at fixed frames, so that digits do not depend on the
+    /// block size.
+    pub fn flush(&mut self) {
+        self.states.iter_mut().for_each(State::flush);
+    }
+
+    /// Forgets all signal.
+    pub fn reset(&mut self) {
+        self.states = Default::default();
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// BS.1770-5, Annex 1, tables 1 and 2.
+    #[test]
+    fn the_published_table_at_48_khz() {
+        let [shelf, high_pass] = design(48_000.0);
+        let published = [
+            (shelf.b[0], 1.53512485958697),
+            (shelf.b[1], -2.69169618940638),
+            (shelf.b[2], 1.19839281085285),
+            (shelf.a[0], -1.69065929318241),
+            (shelf.a[1], 0.73248077421585),
+            (high_pass.b[0], 1.0),
+            (high_pass.b[1], -2.0),
+            (high_pass.b[2], 1.0),
+            (high_pass.a[0], -1.99004745483398),
+            (high_pass.a[1], 0.99007225036621),
+        ];
+        for (mine, table) in published {
+            assert!((mine - table).abs() < 1e-13, "{mine} instead of {table}");
+        }
+    }
+}

@@ -1,0 +1,135 @@
+//! Running maximum over the last so many frames, a chunk at a time, at a cost that never varies.
+//!
+//! The idea is van Herk's (Pattern Recognition Letters 13, 1992) and Gil and Werman's (IEEE Trans.
+//! PAMI 15, 1993; both from memory): cut the signal into pieces, keep the maximum from each sample
+//! to the end of its piece; a window is then the end of one old piece, the beginning of the
+//! newest, and whole pieces between. With pieces of one chunk the whole pieces are few (15 for
+//! 10 ms at 48 kHz) and are scanned once a chunk, so that there is no long step anywhere, which a
+//! wedge (a queue of falling values) has on its worst input.
+
+use super::CHUNK;
+use super::history::History;
+
+/// Maximum over a window of frames. Values are ≥ 0 and there were only zeros before the first.
+#[derive(Clone, Debug)]
+pub struct SlidingMax {
+    /// Frames in the window, the present one included.
+    window: usize,
+    /// For each frame the maximum from it to the end of its chunk.
+    suffix: History<f64>,
+    /// The newest chunk as it came in: short windows look only there and one chunk back.
+    last: [f64; CHUNK],
+    /// Chunks since the last one that held anything but zeros.
+    quiet: usize,
+}
+
+#[inline]
+fn larger(a: f64, b: f64) -> f64 {
+    if a > b { a } else { b }
+}
+
+impl SlidingMax {
+    /// A window of `window` frames (at least 1), room for up to `max_window`.
+    pub fn new(window: usize, max_window: usize) -> Self {
+        Self { window, suffix: History::new(max_window + CHUNK), last: [0.0; CHUNK], quiet: usize::MAX }
+    }
+
+    /// Another window length, at most the `max_window` of [`SlidingMax::new`]; forgets everything.
+    pub fn set_window(&mut self, window: usize) {
+        self.window = window;
+        self.reset();
+    }
+
+    /// Forgets everything.
+    pub fn reset(&mut self) {
+        self.suffix.fill(0.0);
+        self.last = [0.0; CHUNK];
+        self.quiet = usize::MAX;
+    }
+
+    /// For each of the 32 new frames the maximum of it and the `window` − 1 frames before it.
+    pub fn process(&mut self, x: &[f64; CHUNK]) -> [f64; CHUNK] {
+        if x.iter().all(|&v| v == 0.0) {
+            self.quiet = self.quiet.saturating_add(1);
+            // Everything that can be reached is zero, and so is every stored suffix.
+            if self.quiet > self.window / CHUNK + 3 {
+                return [0.0; CHUNK];
+            }
+        } else {
+            self.quiet = 0;
+        }
+        if self.window <= CHUNK { self.short(x) } else { self.long(x) }
+    }
+
+    /// Windows of more than one chunk.
+    fn long(&mut self, x: &[f64; CHUNK]) -> [f64; CHUNK] {
+        let mut suffix = *x;
+        for i in (0..CHUNK - 1).rev() {
+            suffix[i] = larger(suffix[i], suffix[i + 1]);
+        }
+        self.suffix.push(&suffix);
+        let reach = self.window - 1;
+        let old = self.suffix.read(reach);
+        // Frame i begins its window in the chunk that lies ceil((reach − i) / 32) back: one
+        // number for the first frames, possibly one less for the last.
+        let far = reach.div_ceil(CHUNK);
+        let near = (reach + 1 - CHUNK).div_ceil(CHUNK);
+        let mut between = 0.0;
+        for chunk in 1..near {
+            between = larger(between, self.suffix.at(chunk * CHUNK));
+        }
+        let with_far =
+            if far > near && near > 0 { larger(between, self.suffix.at(near * CHUNK)) } else { between };
+        let mut prefix = 0.0;
+        std::array::from_fn(|i| {
+            prefix = larger(prefix, x[i]);
+            let whole = if (reach - i).div_ceil(CHUNK) == far { with_far } else { between };
+            larger(larger(prefix, old[i]), whole)
+        })
+    }
+
+    /// Windows of up to one chunk: doubled until the next doubling would be too long.
+    fn short(&mut self, x: &[f64; CHUNK]) -> [f64; CHUNK] {
+        let mut both = [0.0; 2 * CHUNK];
+        both[..CHUNK].copy_from_slice(&self.last);
+        both[CHUNK..].copy_from_slice(x);
+        self.last = *x;
+        let mut span = 1;
+        while 2 * span <= self.window {
+            for i in (span..2 * CHUNK).rev() {
+                both[i] = larger(both[i], both[i - span]);
+            }
+            span *= 2;
+        }
+        let rest = self.window - span;
+        std::array::from_fn(|i| larger(both[CHUNK + i], both[CHUNK + i - rest]))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn equals_the_maximum_by_definition() {
+        let mut seed = 1u64;
+        let x: Vec<f64> = (0..64 * CHUNK)
+            .map(|n| {
+                seed = seed.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
+                // Long stretches of zeros, so that the idle path runs too.
+                if (n / 700) % 2 == 0 { (seed >> 40) as f64 } else { 0.0 }
+            })
+            .collect();
+        for window in [1, 2, 3, 9, 16, 31, 32, 33, 34, 63, 64, 65, 66, 96, 97, 128, 129, 481] {
+            let mut max = SlidingMax::new(window, 500);
+            for (c, chunk) in x.chunks_exact(CHUNK).enumerate() {
+                let got = max.process(chunk.try_into().unwrap());
+                for (i, got) in got.into_iter().enumerate() {
+                    let n = c * CHUNK + i;
+                    let want = x[(n + 1).saturating_sub(window)..=n].iter().fold(0.0, |m: f64, &v| m.max(v));
+                    assert_eq!(got, want, "window {window}, frame {n}");
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,254 @@
+//! From the ends of the music and what the user wants to which frames are kept, how much silence
+//! goes around them, and the fades; with a plain word on everything that is lost.
+
+use super::ends::Ends;
+
+/// What the user wants of the ends. Times in seconds.
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
+pub struct Wishes {
+    /// Silence (or the room's own noise) before the music. Players that fade in would swallow an
+    /// attack at the very start (common practice, no source).
+    pub lead_in: f64,
+    /// The same after the ring-out.
+    pub tail: f64,
+    /// Where to begin, from the start of the file, instead of looking for the music.
+    pub start: Option<f64>,
+    /// Where to end, from the start of the file.
+    pub end: Option<f64>,
+    /// Keep the file's ends as they are.
+    pub no_trim: bool,
+    /// Length of the fade at the start; None: a short one inside the lead-in, and none with
+    /// `no_trim`.
+    pub fade_in: Option<f64>,
+    /// Length of the fade at the end; None: over the tail, and none with `no_trim`.
+    pub fade_out: Option<f64>,
+    pub curve: FadeCurve,
+}
+
+impl Default for Wishes {
+    fn default() -> Self {
+        Self {
+            lead_in: 0.8,
+            tail: 1.0,
+            start: None,
+            end: None,
+            no_trim: false,
+            fade_in: None,
+            fade_out: None,
+            curve: FadeCurve::EqualPower,
+        }
+    }
+}
+
+/// The law of a fade.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum FadeCurve {
+    /// A quarter of a sine: the power falls like cos², steady to the ear.
+    #[default]
+    EqualPower,
+    /// A straight line of amplitude.
+    Linear,
+}
+
+impl FadeCurve {
+    /// Gain at `x` of the way from silence (0) to full level (1).
+    pub fn gain(self, x: f64) -> f64 {
+        match self {
+            Self::EqualPower => (x * std::f64::consts::FRAC_PI_2).sin(),
+            Self::Linear => x,
+        }
+    }
+}
+
+/// Seconds of the fade inside a lead-in, so that a room's noise does not set in at once.
+const SOFT_START: f64 = 0.05;
+/// Seconds of the fade of an end that breaks off while it sounds, against the click.
+const SOFT_BREAK: f64 = 0.01;
+
+/// Which frames of a file are kept, at the file's own rate.
+#[derive(Clone, Debug, PartialEq, serde::Serialize)]
+pub struct Cut {
+    /// Frames of silence put before.
+    pub silence_before: u64,
+    /// First frame kept.
+    pub from: u64,
+    /// First frame no longer kept.
+    pub to: u64,
+    /// Frames of silence put behind.
+    pub silence_after: u64,
+    /// Frames of the fade at the start of the result.
+    pub fade_in: u64,
+    /// Frames of the fade at its end.
+    pub fade_out: u64,
+    pub curve: FadeCurve,
+    /// What the user should know about it, in sentences.
+    pub notes: Vec<String>,
+}
+
+impl Cut {
+    /// Everything as it is.
+    pub fn whole(frames: u64) -> Self {
+        Self {
+            silence_before: 0,
+            from: 0,
+            to: frames,
+            silence_after: 0,
+            fade_in: 0,
+            fade_out: 0,
+            curve: FadeCurve::default(),
+            notes: Vec::new(),
+        }
+    }
+
+    /// Decides. The result has at least one frame of the file.
+    pub fn plan(ends: &Ends, wishes: &Wishes) -> Self {
+        let rate = f64::from(ends.rate);
+        let frames = |seconds: f64| (seconds.max(0.0) * rate).round() as u64;
+        let mut cut = Self { curve: wishes.curve, ..Self::whole(ends.frames) };
+
+        if let Some(start) = wishes.start {
+            cut.from = frames(start).min(ends.frames - 1);
+            if cut.from > ends.start {
+                let lost = (cut.from - ends.start) as f64 / rate;
+                cut.notes.push(format!(
+                    "the start you gave cuts {lost:.2} s of sounding music: it begins at {:.2} s",
+                    ends.start as f64 / rate
+                ));
+            }
+        } else if !wishes.no_trim {
+            let lead = frames(wishes.lead_in);
+            cut.from = ends.start.saturating_sub(lead);
+            cut.silence_before = lead.saturating_sub(ends.start);
+            if let Some(level) = ends.breaks_in {
+                cut.notes.push(format!(
+                    "the file begins in the middle of sound ({}): check that the bounce did not start too late",
+                    dbfs(level)
+                ));
+            }
+        }
+
+        if let Some(end) = wishes.end {
+            cut.to = frames(end).clamp(cut.from + 1, ends.frames);
+            if cut.to < ends.end {
+                let lost = (ends.end - cut.to) as f64 / rate;
+                cut.notes.push(format!(
+                    "the end you gave cuts {lost:.2} s of sounding music: it rings until {:.2} s",
+                    ends.end as f64 / rate
+                ));
+            }
+        } else if !wishes.no_trim {
+            let wanted = ends.end + frames(wishes.tail);
+            cut.to = wanted.min(ends.frames).max(cut.from + 1);
+            cut.silence_after = wanted.saturating_sub(ends.frames);
+            if let Some(level) = ends.breaks_off {
+                cut.notes.push(format!(
+                    "the file breaks off while it still sounds ({}): bounce it again with a longer end",
+                    dbfs(level)
+                ));
+            }
+        }
+
+        let length = cut.length();
+        let soft_start = match wishes.no_trim || ends.breaks_in.is_some() {
+            true => 0.0,
+            false => SOFT_START.min(wishes.lead_in),
+        };
+        let soft_end = match (wishes.no_trim && wishes.end.is_none(), ends.breaks_off, wishes.end) {
+            (true, ..) => 0.0,
+            (_, _, Some(end)) if frames(end) < ends.end => SOFT_BREAK,
+            (_, Some(_), _) => 0.0,
+            _ => wishes.tail,
+        };
+        cut.fade_in = frames(wishes.fade_in.unwrap_or(soft_start)).min(length);
+        cut.fade_out = frames(wishes.fade_out.unwrap_or(soft_end)).min(length);
+        cut
+    }
+
+    /// Frames of the result.
+    pub fn length(&self) -> u64 {
+        self.silence_before + (self.to - self.from) + self.silence_after
+    }
+
+    /// The same cut at another rate: `convert` turns a number of frames.
+    #[must_use]
+    pub fn fades_at(&self, convert: impl Fn(u64) -> u64) -> Self {
+        Self { fade_in: convert(self.fade_in), fade_out: convert(self.fade_out), ..self.clone() }
+    }
+
+    /// Gain of the fades at frame `at` of a result of `length` frames.
+    #[inline]
+    pub fn gain(&self, at: u64, length: u64) -> f64 {
+        let mut gain = 1.0;
+        if at < self.fade_in {
+            gain *= self.curve.gain(at as f64 / self.fade_in as f64);
+        }
+        let left = length - 1 - at;
+        if left < self.fade_out {
+            gain *= self.curve.gain(left as f64 / self.fade_out as f64);
+        }
+        gain
+    }
+}
+
+/// A level for people.
+fn dbfs(level: f64) -> String {
+    format!("{level:.1} dBFS").replace('-', "\u{2212}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn ends() -> Ends {
+        Ends {
+            rate: 1000,
+            frames: 10_000,
+            start: 2_000,
+            end: 8_000,
+            floor_before: Some(-80.0),
+            floor_after: Some(-80.0),
+            breaks_off: None,
+            breaks_in: None,
+        }
+    }
+
+    #[test]
+    fn the_lead_in_and_the_tail_are_as_asked() {
+        let cut = Cut::plan(&ends(), &Wishes::default());
+        assert_eq!((cut.from, cut.to, cut.silence_before, cut.silence_after), (1_200, 9_000, 0, 0));
+        assert!(cut.notes.is_empty());
+        // More than the file has: silence fills up.
+        let cut = Cut::plan(&ends(), &Wishes { lead_in: 3.0, tail: 2.5, ..Wishes::default() });
+        assert_eq!((cut.from, cut.to, cut.silence_before, cut.silence_after), (0, 10_000, 1_000, 500));
+        assert_eq!(cut.length(), 11_500);
+    }
+
+    #[test]
+    fn cutting_sounding_music_is_told() {
+        let cut = Cut::plan(&ends(), &Wishes { start: Some(2.5), end: Some(7.0), ..Wishes::default() });
+        assert_eq!((cut.from, cut.to), (2_500, 7_000));
+        assert_eq!(cut.notes.len(), 2, "{:?}", cut.notes);
+        assert!(cut.notes[0].contains("0.50 s") && cut.notes[1].contains("1.00 s"));
+    }
+
+    #[test]
+    fn fades_reach_both_silence_and_full_level() {
+        let wishes = Wishes { fade_in: Some(1.0), fade_out: Some(2.0), ..Wishes::default() };
+        for curve in [FadeCurve::EqualPower, FadeCurve::Linear] {
+            let cut = Cut::plan(&ends(), &Wishes { curve, ..wishes });
+            let n = cut.length();
+            assert_eq!(cut.gain(0, n), 0.0);
+            assert_eq!(cut.gain(n - 1, n), 0.0);
+            assert_eq!(cut.gain(n / 2, n), 1.0);
+            let half = if curve == FadeCurve::Linear { 0.5 } else { std::f64::consts::FRAC_1_SQRT_2 };
+            assert!((cut.gain(500, n) - half).abs() < 1e-12);
+        }
+    }
+
+    #[test]
+    fn no_trim_keeps_everything() {
+        let cut = Cut::plan(&ends(), &Wishes { no_trim: true, ..Wishes::default() });
+        assert_eq!(cut, Cut::whole(10_000));
+    }
+}

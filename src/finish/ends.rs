@@ -1,0 +1,264 @@
+//! Where the music begins and ends in a file: planar samples of the whole file in, two frame
+//! numbers and the noise floors around them out.
+//!
+//! A bounce begins with silence, or with the hiss of a room, and ends in a ring-out that sinks
+//! into it. The level is taken in windows of 1 ms about the file's mean (so a constant offset is
+//! not a sound). The floor is the quietest 50 ms before the music gets loud, and after it was loud
+//! last. The music begins where the level first rises well above that floor, and ends where it is
+//! last above it. Everything is decided for the cautious side: what might be music is music.
+//!
+//! All thresholds are common practice, no source.
+
+use super::error::Result;
+use super::read::Reader;
+
+/// dB above the floor at which a beginning counts.
+const RISE: f64 = 8.0;
+/// dB above the floor at which a ring-out still counts.
+const FALL: f64 = 4.0;
+/// No beginning below this level, dBFS rms: dither and digital black.
+const QUIETEST_START: f64 = -78.0;
+/// No ring-out below this level, dBFS rms.
+const QUIETEST_END: f64 = -84.0;
+/// Whatever is above this level is music, whatever the floor, dBFS rms.
+const SURELY_MUSIC: f64 = -50.0;
+/// Whatever is less than this below the loud passages is music too, dB.
+const SURELY_BELOW_LOUD: f64 = 40.0;
+/// How far below the loud passages the stretch is sought in which the floor lies, dB.
+const NEAR_LOUD: f64 = 35.0;
+/// Windows kept at either side: ten minutes.
+const KEPT: usize = 600_000;
+
+/// The ends of the music in a file.
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
+pub struct Ends {
+    /// Hz.
+    pub rate: u32,
+    /// Frames of the file.
+    pub frames: u64,
+    /// First frame of the music.
+    pub start: u64,
+    /// First frame after the music and its ring-out.
+    pub end: u64,
+    /// Noise before the music, dBFS rms; −∞ for digital black. None where nothing comes before.
+    pub floor_before: Option<f64>,
+    /// Noise after the music, dBFS rms.
+    pub floor_after: Option<f64>,
+    /// Level of the last 50 ms of the file in dBFS rms if it breaks off while it still sounds.
+    pub breaks_off: Option<f64>,
+    /// Level of the first 10 ms of the file in dBFS rms if it begins in the middle of sound.
+    pub breaks_in: Option<f64>,
+}
+
+/// Finds the ends while a file streams by.
+pub struct Finder {
+    rate: u32,
+    /// Frames per window: 1 ms.
+    width: usize,
+    frames: u64,
+    open: Window,
+    /// Frames in the open window.
+    filled: usize,
+    head: Vec<Window>,
+    /// The last windows, as a ring once it is full.
+    tail: std::collections::VecDeque<Window>,
+    windows: u64,
+    /// Whole sums of the two channels.
+    sum: [f64; 2],
+    /// How many stretches of 100 ms had which level, in steps of 1 dB from −120 dBFS.
+    levels: [u32; 121],
+    stretch: [f64; 3],
+}
+
+/// Sum of each channel and of the squares of both.
+#[derive(Clone, Copy, Default)]
+struct Window {
+    sum: [f32; 2],
+    square: f32,
+}
+
+impl Window {
+    /// Mean square of both channels about `mean`.
+    fn power(&self, width: usize, mean: [f64; 2]) -> f64 {
+        let n = width as f64;
+        let about = f64::from(self.square)
+            - mean.iter().zip(self.sum).map(|(m, s)| 2.0 * m * f64::from(s) - n * m * m).sum::<f64>();
+        // Below the precision of the sums there is nothing but rounding.
+        let least = f64::from(self.square) * 1e-6;
+        if about > least { about / (2.0 * n) } else { 0.0 }
+    }
+}
+
+impl Finder {
+    /// For a file of `rate` Hz.
+    pub fn new(rate: u32) -> Self {
+        Self {
+            rate,
+            width: (rate as usize + 500) / 1000,
+            frames: 0,
+            open: Window::default(),
+            filled: 0,
+            head: Vec::new(),
+            tail: std::collections::VecDeque::new(),
+            windows: 0,
+            sum: [0.0; 2],
+            levels: [0; 121],
+            stretch: [0.0; 3],
+        }
+    }
+
+    /// Takes the next frames.
+    pub fn push(&mut self, left: &[f64], right: &[f64]) {
+        let mut at = 0;
+        while at < left.len() {
+            let len = (self.width - self.filled).min(left.len() - at);
+            let (mut l, mut r, mut square) = (0.0, 0.0, 0.0);
+            for (&x, &y) in left[at..at + len].iter().zip(&right[at..at + len]) {
+                l += x;
+                r += y;
+                square += x * x + y * y;
+            }
+            self.open.sum[0] += l as f32;
+            self.open.sum[1] += r as f32;
+            self.open.square += square as f32;
+            for (sum, part) in self.sum.iter_mut().zip([l, r]) {
+                *sum += part;
+            }
+            for (sum, part) in self.stretch.iter_mut().zip([l, r, square]) {
+                *sum += part;
+            }
+            self.filled += len;
+            self.frames += len as u64;
+            at += len;
+            if self.filled == self.width {
+                self.close();
+            }
+        }
+    }
+
+    fn close(&mut self) {
+        let window = std::mem::take(&mut self.open);
+        self.filled = 0;
+        self.windows += 1;
+        if self.head.len() < KEPT {
+            self.head.push(window);
+        }
+        if self.tail.len() == KEPT {
+            self.tail.pop_front();
+        }
+        self.tail.push_back(window);
+        if self.windows.is_multiple_of(100) {
+            let n = (100 * self.width) as f64;
+            let [l, r, square] = std::mem::take(&mut self.stretch);
+            let power = ((square - (l * l + r * r) / n) / (2.0 * n)).max(0.0);
+            let level = decibels(power).clamp(-120.0, 0.0);
+            self.levels[(level + 120.0) as usize] += 1;
+        }
+    }
+
+    /// The ends of what has been taken. A last, partial window belongs to the music if the file
+    /// breaks off.
+    pub fn finish(self) -> Ends {
+        let mean = self.sum.map(|sum| sum / self.frames.max(1) as f64);
+        let loud = self.loud();
+        let surely = SURELY_MUSIC.min(loud - SURELY_BELOW_LOUD);
+        let power = |window: &Window| window.power(self.width, mean);
+
+        let head: Vec<f64> = self.head.iter().map(power).collect();
+        let before = side(&head, 10, loud, RISE, QUIETEST_START, surely);
+        let tail: Vec<f64> = self.tail.iter().rev().map(power).collect();
+        let after = side(&tail, 50, loud, FALL, QUIETEST_END, surely);
+
+        let width = self.width as u64;
+        let start = before.edge as u64 * width;
+        // The tail was looked at from its end, which is the end of the last whole window.
+        let end = if after.edge == 0 { self.frames } else { (self.windows - after.edge as u64) * width };
+        Ends {
+            rate: self.rate,
+            frames: self.frames,
+            start: start.min(self.frames),
+            end: end.max(start).min(self.frames),
+            floor_before: before.floor,
+            floor_after: after.floor,
+            breaks_off: after.sounding,
+            breaks_in: before.sounding,
+        }
+    }
+
+    /// The level that a twentieth of the file surpasses, dBFS rms.
+    fn loud(&self) -> f64 {
+        let all: u32 = self.levels.iter().sum();
+        let mut above = 0;
+        for (step, count) in self.levels.iter().enumerate().rev() {
+            above += count;
+            if above * 20 >= all.max(1) {
+                return step as f64 - 120.0;
+            }
+        }
+        -120.0
+    }
+}
+
+impl Ends {
+    /// The ends of a file, in a pass of its own. The reader must stand at its start.
+    pub fn find(reader: &mut Reader) -> Result<Self> {
+        let mut finder = Finder::new(reader.format().rate);
+        let (mut left, mut right) = (vec![0.0; 4096], vec![0.0; 4096]);
+        loop {
+            let n = reader.read(&mut left, &mut right)?;
+            if n == 0 {
+                return Ok(finder.finish());
+            }
+            finder.push(&left[..n], &right[..n]);
+        }
+    }
+}
+
+/// One end, looked at from outside.
+struct Side {
+    /// Windows before the music.
+    edge: usize,
+    floor: Option<f64>,
+    sounding: Option<f64>,
+}
+
+/// `power` runs from the end of the file inwards; `smooth` windows are averaged.
+fn side(power: &[f64], smooth: usize, loud: f64, margin: f64, quietest: f64, surely: f64) -> Side {
+    let levels = |length| averages(power, length).map(decibels);
+    let outermost = levels(smooth).next().unwrap_or(f64::NEG_INFINITY);
+    // The floor lies before the first moment that comes near the loud passages.
+    let near = levels(smooth).position(|level| level > loud - NEAR_LOUD).map_or(power.len(), |i| i + smooth);
+    let floor = averages(&power[..near.min(power.len())], 50)
+        .fold(None, |least: Option<f64>, p| Some(least.map_or(p, |l| l.min(p))))
+        .map(decibels);
+    let threshold = floor.map_or(quietest, |floor| (floor + margin).max(quietest)).min(surely);
+    let found = levels(smooth).position(|level| level > threshold);
+    let Some(first) = found else {
+        return Side { edge: 0, floor, sounding: None };
+    };
+    if first == 0 {
+        return Side { edge: 0, floor: None, sounding: Some(outermost) };
+    }
+    // Inside the average, the first window that is surely more than noise. A slow rise has none:
+    // then the average's own beginning stands.
+    let sharp = threshold + if margin < RISE { 6.0 } else { 0.0 };
+    let inside = power[first..(first + smooth).min(power.len())].iter().position(|&p| decibels(p) > sharp);
+    Side { edge: first + inside.unwrap_or(0), floor, sounding: None }
+}
+
+/// Moving averages of `length` values, the first over `[..length]`.
+fn averages(power: &[f64], length: usize) -> impl Iterator<Item = f64> {
+    power.windows(length.max(1)).scan(None, move |sum: &mut Option<(f64, usize)>, window| {
+        // Summed afresh now and then, so that rounding cannot pile up.
+        let next = match *sum {
+            Some((sum, age)) if age < 64 => (sum + window[length - 1], age + 1),
+            _ => (window.iter().sum(), 0),
+        };
+        *sum = Some((next.0 - window[0], next.1));
+        Some((next.0 / length as f64).max(0.0))
+    })
+}
+
+fn decibels(power: f64) -> f64 {
+    10.0 * power.log10()
+}

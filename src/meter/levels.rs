@@ -1,0 +1,219 @@
+//! Sample levels of a stereo signal: chunks in (full scale ±1.0), peaks, crest, correlation, DC and
+//! balance out, of the running measurement and of the last moments.
+
+use crate::dsp::{CHANNELS, CHUNK, db};
+
+/// Sums and extremes over some frames; two of them merge into one.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Sums {
+    pub frames: u64,
+    /// Lowest and highest sample per channel.
+    pub min: [f32; CHANNELS],
+    pub max: [f32; CHANNELS],
+    /// Highest true peak per channel, linear.
+    pub true_peak: [f32; CHANNELS],
+    /// Sum of samples and of squares per channel.
+    pub sum: [f64; CHANNELS],
+    pub square: [f64; CHANNELS],
+    /// Sum of left · right.
+    pub cross: f64,
+}
+
+impl Sums {
+    /// Of no frame.
+    pub const EMPTY: Self = Self {
+        frames: 0,
+        min: [0.0; CHANNELS],
+        max: [0.0; CHANNELS],
+        true_peak: [0.0; CHANNELS],
+        sum: [0.0; CHANNELS],
+        square: [0.0; CHANNELS],
+        cross: 0.0,
+    };
+
+    /// Of one chunk, without its true peak. The extremes include 0.
+    pub fn of(chunk: &[[f32; CHUNK]; CHANNELS]) -> Self {
+        const LANES: usize = 8;
+        let mut sums = Self { frames: CHUNK as u64, ..Self::EMPTY };
+        for (c, samples) in chunk.iter().enumerate() {
+            let (mut min, mut max) = ([0.0f32; LANES], [0.0f32; LANES]);
+            let (mut sum, mut square) = ([0.0f32; LANES], [0.0f32; LANES]);
+            for group in samples.as_chunks::<LANES>().0 {
+                for (k, &x) in group.iter().enumerate() {
+                    min[k] = if x < min[k] { x } else { min[k] };
+                    max[k] = if x > max[k] { x } else { max[k] };
+                    sum[k] += x;
+                    square[k] += x * x;
+                }
+            }
+            sums.min[c] = min.into_iter().fold(0.0, f32::min);
+            sums.max[c] = max.into_iter().fold(0.0, f32::max);
+            sums.sum[c] = sum.into_iter().map(f64::from).sum();
+            sums.square[c] = square.into_iter().map(f64::from).sum();
+        }
+        let mut cross = [0.0f32; LANES];
+        let (left, right) = (chunk[0].as_chunks::<LANES>().0, chunk[1].as_chunks::<LANES>().0);
+        for (left, right) in left.iter().zip(right) {
+            for k in 0..LANES {
+                cross[k] += left[k] * right[k];
+            }
+        }
+        sums.cross = cross.into_iter().map(f64::from).sum();
+        sums
+    }
+
+    /// Takes in further frames.
+    pub fn merge(&mut self, other: &Sums) {
+        self.frames += other.frames;
+        self.cross += other.cross;
+        for c in 0..CHANNELS {
+            self.min[c] = self.min[c].min(other.min[c]);
+            self.max[c] = self.max[c].max(other.max[c]);
+            self.true_peak[c] = self.true_peak[c].max(other.true_peak[c]);
+            self.sum[c] += other.sum[c];
+            self.square[c] += other.square[c];
+        }
+    }
+
+    /// Lowest and highest sample of both channels.
+    pub fn extremes(&self) -> [f32; 2] {
+        [self.min[0].min(self.min[1]), self.max[0].max(self.max[1])]
+    }
+
+    /// Sample peak per channel, dBFS.
+    pub fn peak_db(&self) -> [f64; CHANNELS] {
+        [0, 1].map(|c| db::from_gain(f64::from(self.max[c].max(-self.min[c]))))
+    }
+
+    /// True peak per channel, dBTP.
+    pub fn true_peak_db(&self) -> [f64; CHANNELS] {
+        self.true_peak.map(|x| db::from_gain(f64::from(x)))
+    }
+
+    /// Root mean square per channel, dB re 1.0 (a full-scale sine reads −3.01).
+    pub fn rms_db(&self) -> [f64; CHANNELS] {
+        self.square.map(|s| db::from_power(s / self.frames.max(1) as f64))
+    }
+
+    /// Mean value per channel, share of full scale.
+    pub fn dc(&self) -> [f64; CHANNELS] {
+        self.sum.map(|s| s / self.frames.max(1) as f64)
+    }
+
+    /// Highest sample over the root mean square of both channels, dB; `None` for silence.
+    pub fn crest_db(&self) -> Option<f64> {
+        let mean = (self.square[0] + self.square[1]) / (2 * self.frames.max(1)) as f64;
+        let [low, high] = self.extremes();
+        (mean > 0.0).then(|| db::from_gain(f64::from(high.max(-low))) - db::from_power(mean))
+    }
+
+    /// Correlation of the channels, −1 to 1; `None` when one is silent.
+    pub fn correlation(&self) -> Option<f64> {
+        let scale = (self.square[0] * self.square[1]).sqrt();
+        (scale > 0.0).then(|| (self.cross / scale).clamp(-1.0, 1.0))
+    }
+
+    /// Power of the right channel over the left, dB; `None` for silence.
+    pub fn balance_db(&self) -> Option<f64> {
+        let both = self.square[0] + self.square[1];
+        (both > 0.0).then(|| db::from_power(self.square[1]) - db::from_power(self.square[0]))
+    }
+}
+
+/// The sums of the measurement and of the last 3 s.
+#[derive(Clone, Debug)]
+pub struct Levels {
+    /// Since the start of the measurement.
+    total: Sums,
+    /// The column under way.
+    open: Sums,
+    /// The last 3 s in columns, a ring.
+    recent: Box<[Sums]>,
+    /// Place of the next column in the ring.
+    at: usize,
+    /// Columns in 400 ms.
+    moment: usize,
+}
+
+impl Levels {
+    /// For so many columns a second.
+    pub fn new(columns_per_second: f64) -> Self {
+        let columns = |seconds: f64| (seconds * columns_per_second).round().max(1.0) as usize;
+        Self {
+            total: Sums::EMPTY,
+            open: Sums::EMPTY,
+            recent: vec![Sums::EMPTY; columns(3.0)].into(),
+            at: 0,
+            moment: columns(0.4),
+        }
+    }
+
+    /// Adds a chunk; it counts for the measurement when that is `running`.
+    pub fn add(&mut self, chunk: &Sums, running: bool) {
+        self.open.merge(chunk);
+        if running {
+            self.total.merge(chunk);
+        }
+    }
+
+    /// Ends the column under way and gives its sums.
+    pub fn close_column(&mut self) -> Sums {
+        let column = std::mem::replace(&mut self.open, Sums::EMPTY);
+        self.recent[self.at] = column;
+        self.at = (self.at + 1) % self.recent.len();
+        column
+    }
+
+    /// Since the start of the measurement.
+    pub fn total(&self) -> &Sums {
+        &self.total
+    }
+
+    fn last(&self, columns: usize) -> Sums {
+        let n = self.recent.len();
+        (1..=columns.min(n)).fold(Sums::EMPTY, |mut sums, back| {
+            sums.merge(&self.recent[(self.at + n - back) % n]);
+            sums
+        })
+    }
+
+    /// The last 400 ms.
+    pub fn moment(&self) -> Sums {
+        self.last(self.moment)
+    }
+
+    /// The last 3 s.
+    pub fn recent(&self) -> Sums {
+        self.last(self.recent.len())
+    }
+
+    /// Begins a new measurement.
+    pub fn restart(&mut self) {
+        self.total = Sums::EMPTY;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_tone_off_centre() {
+        let mut levels = Levels::new(93.75);
+        for n in 0..1500 {
+            let tone: [f32; CHUNK] = std::array::from_fn(|i| {
+                (std::f64::consts::TAU * 1000.0 * (n * CHUNK + i) as f64 / 48_000.0).sin() as f32
+            });
+            levels.add(&Sums::of(&[tone.map(|x| 0.5 * x + 0.1), tone.map(|x| -0.25 * x)]), true);
+        }
+        let sums = levels.total();
+        assert!((sums.dc()[0] - 0.1).abs() < 1e-6);
+        assert!((sums.peak_db()[1] + 12.041).abs() < 0.001);
+        // A sine's crest is 3.01 dB, in each channel.
+        assert!((sums.peak_db()[1] - sums.rms_db()[1] - 3.0103).abs() < 1e-3);
+        assert!((sums.correlation().unwrap() + 0.9622).abs() < 1e-3);
+        assert_eq!(levels.recent(), Sums::EMPTY);
+        levels.close_column();
+        assert_eq!(levels.moment().frames, 48_000);
+    }
+}

@@ -1,0 +1,322 @@
+//! The source check: chunks of the untouched input in, what a mastering engineer would look at
+//! before touching anything out, with figures and places.
+
+use super::flat_tops::{FlatTopSearch, FlatTops};
+use super::levels::Sums;
+use crate::dsp::{CHANNELS, CHUNK, db};
+
+/// Peak from which a bounce counts as being at full scale, dBFS.
+pub const FULL_SCALE: f64 = -0.1;
+/// Headroom that is good to have before mastering, dB. Common practice, no source.
+pub const HEADROOM: f64 = 6.0;
+/// Above this peak the music has begun, −50 dBFS.
+const ONSET: f32 = 0.003_162;
+/// A channel whose root mean square lies below this is silent, dBFS.
+const SILENT: f64 = -80.0;
+/// Seconds before anything is said about the image.
+const PATIENCE: f64 = 3.0;
+/// Correlation from which the channels count as out of phase. Common practice, no source.
+pub const OUT_OF_PHASE: f64 = -0.3;
+
+/// How the channels stand to each other.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub enum Image {
+    /// Too short or too quiet to say.
+    #[default]
+    Unknown,
+    Stereo,
+    /// The layout has one channel.
+    Mono,
+    LeftSilent,
+    RightSilent,
+    /// Two channels, bit for bit the same.
+    Identical,
+    OutOfPhase,
+}
+
+/// What stands before the music.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub enum LeadIn {
+    /// No music yet, or less than 100 ms before it.
+    #[default]
+    Unknown,
+    /// All zeros for so many seconds.
+    DigitalSilence { seconds: f64 },
+    /// Noise: root mean square of the quietest 100 ms, dBFS.
+    Noise { seconds: f64, floor_db: f64 },
+}
+
+/// The smallest step that holds every sample so far.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub enum Bits {
+    /// Only zeros so far.
+    #[default]
+    Unknown,
+    /// Every sample is a whole number of steps of so many bits, 1 to 24.
+    Fixed(u8),
+    /// Finer than 24 bits: floating point.
+    Float,
+}
+
+/// What the check says.
+#[derive(Clone, Debug, PartialEq, Default)]
+pub struct Source {
+    /// Seconds looked at.
+    pub seconds: f64,
+    /// Highest sample, dBFS, and the second at which full scale was first reached.
+    pub peak_db: f64,
+    pub full_scale_at: Option<f64>,
+    /// Distance of the true peak from full scale, dB; negative above it.
+    pub headroom_db: f64,
+    /// Trim that would leave [`HEADROOM`], dB, in half steps, never above 0.
+    pub trim_db: f64,
+    /// Flat tops of both channels: number, samples in the longest, height, seconds of the first.
+    pub flat_tops: u64,
+    pub flat_top_longest: usize,
+    pub flat_top_db: f64,
+    pub flat_top_at: Vec<f64>,
+    /// Mean value per channel, share of full scale.
+    pub dc: [f64; CHANNELS],
+    pub image: Image,
+    /// Correlation of the channels.
+    pub correlation: Option<f64>,
+    pub lead_in: LeadIn,
+    pub bits: Bits,
+}
+
+/// The checker.
+#[derive(Clone, Debug)]
+pub struct SourceCheck {
+    sample_rate: f64,
+    channels: usize,
+    tops: [FlatTopSearch; CHANNELS],
+    /// Frame of the first sample at full scale.
+    full_scale_at: Option<u64>,
+    /// Every chunk so far had equal channels.
+    identical: bool,
+    /// Steps of 2⁻²³ in use, as the bits of all samples or-ed; none once a finer one was seen.
+    used: Option<u32>,
+    lead_in: LeadInWatch,
+    /// Frames seen.
+    frames: u64,
+}
+
+/// Watches the time before the music.
+#[derive(Clone, Copy, Debug, Default)]
+struct LeadInWatch {
+    /// Frame of the onset.
+    onset: Option<u64>,
+    /// Sum of squares and frames of the 100 ms under way.
+    square: f64,
+    frames: u64,
+    /// Lowest mean square of complete 100 ms.
+    quietest: Option<f64>,
+}
+
+impl SourceCheck {
+    /// For a sample rate in Hz and 1 or 2 channels.
+    pub fn new(sample_rate: u32, channels: usize) -> Self {
+        Self {
+            sample_rate: f64::from(sample_rate),
+            channels,
+            tops: [FlatTopSearch::new(), FlatTopSearch::new()],
+            full_scale_at: None,
+            identical: true,
+            used: Some(0),
+            lead_in: LeadInWatch::default(),
+            frames: 0,
+        }
+    }
+
+    /// Looks at a chunk and its sums.
+    pub fn add(&mut self, chunk: &[[f32; CHUNK]; CHANNELS], sums: &Sums) {
+        for c in 0..self.channels {
+            self.tops[c].add(&chunk[c], sums.min[c], sums.max[c], self.frames);
+            if let Some(used) = self.used {
+                self.used = steps(&chunk[c]).map(|bits| used | bits);
+            }
+        }
+        let [low, high] = sums.extremes();
+        let peak = high.max(-low);
+        if self.full_scale_at.is_none() && db::from_gain(f64::from(peak)) >= FULL_SCALE {
+            let at = (0..CHUNK).position(|i| chunk[0][i].abs().max(chunk[1][i].abs()) >= peak);
+            self.full_scale_at = Some(self.frames + at.unwrap_or(0) as u64);
+        }
+        self.identical = self.identical && chunk[0] == chunk[1];
+        self.lead_in.add(sums, peak, self.frames, (0.1 * self.sample_rate) as u64);
+        self.frames += CHUNK as u64;
+    }
+
+    /// The result; `total` are the sums over all that was looked at.
+    pub fn source(&self, total: &Sums) -> Source {
+        let mut tops = FlatTops::default();
+        self.tops[..self.channels].iter().for_each(|search| tops.merge(&search.found()));
+        let seconds = self.frames as f64 / self.sample_rate;
+        let true_peak = total.true_peak_db();
+        let headroom = -true_peak[0].max(true_peak[1]);
+        let peak = total.peak_db();
+        Source {
+            seconds,
+            peak_db: peak[0].max(peak[1]),
+            full_scale_at: self.full_scale_at.map(|n| n as f64 / self.sample_rate),
+            headroom_db: headroom,
+            trim_db: if headroom.is_finite() { trim_for(headroom) } else { 0.0 },
+            flat_tops: tops.count,
+            flat_top_longest: tops.longest,
+            flat_top_db: db::from_gain(f64::from(if tops.count > 0 { tops.level } else { 0.0 })),
+            flat_top_at: tops.places.iter().map(|&n| n as f64 / self.sample_rate).collect(),
+            dc: total.dc(),
+            image: self.image(seconds, total),
+            correlation: total.correlation(),
+            lead_in: self.lead_in.result(self.sample_rate),
+            bits: match self.used {
+                None => Bits::Float,
+                Some(0) => Bits::Unknown,
+                Some(used) => Bits::Fixed(24 - used.trailing_zeros().min(23) as u8),
+            },
+        }
+    }
+
+    fn image(&self, seconds: f64, total: &Sums) -> Image {
+        let rms = total.rms_db();
+        let loudest = rms[0].max(rms[1]);
+        if self.channels == 1 {
+            return Image::Mono;
+        }
+        if seconds < PATIENCE || loudest < SILENT + 20.0 {
+            return Image::Unknown;
+        }
+        match total.correlation() {
+            _ if rms[0] < SILENT => Image::LeftSilent,
+            _ if rms[1] < SILENT => Image::RightSilent,
+            _ if self.identical => Image::Identical,
+            Some(r) if r <= OUT_OF_PHASE => Image::OutOfPhase,
+            _ => Image::Stereo,
+        }
+    }
+}
+
+/// Trim in half steps of a dB that leaves [`HEADROOM`], never above 0.
+fn trim_for(headroom: f64) -> f64 {
+    (((headroom - HEADROOM) * 2.0).floor() / 2.0).min(0.0)
+}
+
+/// The samples as whole steps of 2⁻²³, their bits or-ed; `None` when one lies between steps.
+fn steps(samples: &[f32; CHUNK]) -> Option<u32> {
+    // Adding this number rounds a double to a step of 2⁻²³ and leaves the count of steps, in two's
+    // complement, in its low bits.
+    const ROUND: f64 = 1.5 * (1u64 << 29) as f64;
+    const LANES: usize = 4;
+    let (mut bits, mut off) = ([0u64; LANES], [0u64; LANES]);
+    for group in samples.as_chunks::<LANES>().0 {
+        for (k, &x) in group.iter().enumerate() {
+            let x = f64::from(x);
+            let y = x + ROUND;
+            bits[k] |= y.to_bits();
+            off[k] |= (y - ROUND - x).to_bits() << 1;
+        }
+    }
+    let off = off.into_iter().fold(0, |all, one| all | one);
+    (off == 0).then(|| bits.into_iter().fold(0, |all, one| all | one) as u32)
+}
+
+impl LeadInWatch {
+    fn add(&mut self, sums: &Sums, peak: f32, frame: u64, window: u64) {
+        if self.onset.is_some() {
+            return;
+        }
+        if peak >= ONSET {
+            self.onset = Some(frame);
+            return;
+        }
+        self.square += sums.square[0].max(sums.square[1]);
+        self.frames += sums.frames;
+        if self.frames >= window {
+            let mean = self.square / self.frames as f64;
+            self.quietest = Some(self.quietest.map_or(mean, |quietest| quietest.min(mean)));
+            (self.square, self.frames) = (0.0, 0);
+        }
+    }
+
+    fn result(&self, sample_rate: f64) -> LeadIn {
+        let (Some(onset), Some(quietest)) = (self.onset, self.quietest) else { return LeadIn::Unknown };
+        let seconds = onset as f64 / sample_rate;
+        if quietest == 0.0 {
+            return LeadIn::DigitalSilence { seconds };
+        }
+        LeadIn::Noise { seconds, floor_db: db::from_power(quietest) }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Checks 4 s at 48 kHz.
+    fn check(wave: impl Fn(usize) -> [f64; 2]) -> Source {
+        let mut check = SourceCheck::new(48_000, 2);
+        let mut total = Sums::EMPTY;
+        let mut peaks = [super::super::TruePeak::new(), super::super::TruePeak::new()];
+        for n in 0..4 * 48_000 / CHUNK {
+            let chunk = [0, 1].map(|c| std::array::from_fn(|i| wave(n * CHUNK + i)[c] as f32));
+            let mut sums = Sums::of(&chunk);
+            sums.true_peak = [0, 1].map(|c| peaks[c].feed(&chunk[c]));
+            check.add(&chunk, &sums);
+            total.merge(&sums);
+        }
+        check.source(&total)
+    }
+
+    fn sine(n: usize, f: f64) -> f64 {
+        (std::f64::consts::TAU * f * n as f64 / 48_000.0).sin()
+    }
+
+    #[test]
+    fn a_bounce_at_full_scale_tells_its_headroom_and_the_trim() {
+        let source = check(|n| [0.995 * sine(n, 997.0), 0.3 * sine(n, 1511.0)]);
+        assert!((source.peak_db + 0.044).abs() < 0.001);
+        assert!(source.full_scale_at.is_some_and(|at| at < 0.01));
+        assert!((source.headroom_db - 0.04).abs() < 0.03, "{}", source.headroom_db);
+        assert_eq!(source.trim_db, -6.0);
+        assert_eq!(source.flat_tops, 0);
+        let roomy = check(|n| [0.45 * sine(n, 997.0); 2]);
+        assert_eq!((roomy.full_scale_at, roomy.trim_db), (None, 0.0));
+    }
+
+    #[test]
+    fn bit_depth_is_what_the_samples_use() {
+        let quantise = |bits: i32| {
+            let steps = 2f64.powi(bits - 1);
+            move |n| [(0.5 * sine(n, 997.0) * steps).round() / steps; 2]
+        };
+        for bits in [8, 16, 20, 24] {
+            assert_eq!(check(quantise(bits)).bits, Bits::Fixed(bits as u8));
+        }
+        assert_eq!(check(|n| [0.37 * sine(n, 997.0); 2]).bits, Bits::Float);
+        assert_eq!(check(|_| [0.0; 2]).bits, Bits::Unknown);
+        // −1.0 is a sample of every depth.
+        assert_eq!(check(|n| [if n % 7 == 0 { -1.0 } else { 0.5 }; 2]).bits, Bits::Fixed(2));
+    }
+
+    #[test]
+    fn the_image_is_named() {
+        let (a, b) = (|n| 0.4 * sine(n, 220.0), |n| 0.3 * sine(n, 331.0));
+        assert_eq!(check(|n| [a(n), a(n)]).image, Image::Identical);
+        assert_eq!(check(|n| [a(n), b(n)]).image, Image::Stereo);
+        assert_eq!(check(|n| [a(n), 0.0]).image, Image::RightSilent);
+        assert_eq!(check(|n| [1e-6 * b(n), a(n)]).image, Image::LeftSilent);
+        assert_eq!(check(|n| [a(n), 0.2 * b(n) - a(n)]).image, Image::OutOfPhase);
+        assert_eq!(check(|_| [0.0; 2]).image, Image::Unknown);
+    }
+
+    #[test]
+    fn the_lead_in_tells_its_noise_floor() {
+        let music = |n: usize| if n < 48_000 { 0.0 } else { 0.5 * sine(n, 440.0) };
+        let LeadIn::DigitalSilence { seconds } = check(|n| [music(n); 2]).lead_in else { panic!() };
+        assert!((seconds - 1.0).abs() < 0.002);
+        // A square wave of ±0.001 has a root mean square of −60 dBFS.
+        let hiss = |n: usize| if (n / 3).is_multiple_of(2) { 0.001 } else { -0.001 };
+        let LeadIn::Noise { floor_db, .. } = check(|n| [music(n) + hiss(n); 2]).lead_in else { panic!() };
+        assert!((floor_db + 60.0).abs() < 0.05, "{floor_db}");
+    }
+}

@@ -1,0 +1,158 @@
+//! Inserted and untouched, Lintel changes nothing but peaks over the ceiling.
+
+use crate::signal::{busy, latency, null_db, run, run_moving, strokes};
+use lintel::chain::Chain;
+use lintel::settings::{Compare, Settings};
+
+const RATES: [f64; 6] = [8_000.0, 44_100.0, 48_000.0, 96_000.0, 192_000.0, 384_000.0];
+
+/// Under the ceiling: −6 dB.
+fn quiet(rate: f64) -> [Vec<f32>; 2] {
+    strokes((rate * 0.5) as usize, rate, 1).map(|ch| ch.iter().map(|x| x * 0.5).collect())
+}
+
+#[test]
+fn default_settings_null_exactly_under_the_ceiling() {
+    for rate in RATES {
+        let input = quiet(rate);
+        let out = run(rate, &input, 512, &Settings::default());
+        let lag = latency(rate);
+        for ch in 0..2 {
+            assert!(out[ch][..lag].iter().all(|x| *x == 0.0));
+            assert_eq!(out[ch][lag..], input[ch][..input[ch].len() - lag], "{rate}");
+        }
+    }
+}
+
+#[test]
+fn neutral_but_switched_on_everywhere_nulls_below_140_db() {
+    let rate = 44_100.0;
+    let mut settings = Settings::default();
+    settings.glue.on = true;
+    settings.glue.threshold = 0.0;
+    settings.glue.knee = 0.0;
+    let input = quiet(rate);
+    let null = null_db(&input, &run(rate, &input, 64, &settings), latency(rate));
+    assert!(null <= -140.0, "{null}");
+}
+
+#[test]
+fn every_stage_off_nulls_exactly_even_over_the_ceiling() {
+    let rate = 48_000.0;
+    let mut settings = busy();
+    settings.trim.on = false;
+    settings.tone.on = false;
+    settings.glue.on = false;
+    settings.ceiling.on = false;
+    settings.ceiling.drive = 0.0;
+    let input = strokes(48_000, rate, 2).map(|ch| ch.iter().map(|x| x * 3.0).collect::<Vec<_>>());
+    let (out, lag) = (run(rate, &input, 100, &settings), latency(rate));
+    for ch in 0..2 {
+        assert_eq!(out[ch][lag..], input[ch][..input[ch].len() - lag]);
+    }
+}
+
+#[test]
+fn bypass_is_the_delayed_input_bit_for_bit_whatever_comes() {
+    let rate = 44_100.0;
+    let mut settings = busy();
+    settings.bypass = true;
+    let mut input = strokes(44_100, rate, 3);
+    // Bits that arithmetic would change: NaN with a payload, −0, a denormal, infinities.
+    let odd = [f32::from_bits(0x7fc1_2345), -0.0, 1e-42, f32::INFINITY, f32::NEG_INFINITY, 1e30];
+    input[0][5000..5000 + odd.len()].copy_from_slice(&odd);
+    let (out, lag) = (run(rate, &input, 333, &settings), latency(rate));
+    for ch in 0..2 {
+        for (a, b) in input[ch].iter().zip(&out[ch][lag..]) {
+            assert_eq!(a.to_bits(), b.to_bits());
+        }
+    }
+}
+
+#[test]
+fn mono_is_the_left_of_a_stereo_signal_with_equal_channels() {
+    let rate = 44_100.0;
+    let [left, _] = strokes(44_100, rate, 4);
+    let stereo = run(rate, &[left.clone(), left.clone()], 256, &busy());
+    let mut chain = Chain::new(rate);
+    chain.set(&busy());
+    chain.reset();
+    let mut mono = left;
+    for part in mono.chunks_mut(256) {
+        chain.process(&mut [part], |_| ());
+    }
+    assert_eq!(mono, stereo[0]);
+}
+
+#[test]
+fn level_matched_listening_only_ever_turns_down() {
+    let rate = 48_000.0;
+    let input = quiet(rate);
+    let lag = latency(rate);
+    for (compare, louder_by, gain_db) in [
+        (Compare::Before, 6.0, 0.0),
+        (Compare::After, 6.0, -6.0),
+        (Compare::Before, -4.0, -4.0),
+        (Compare::After, -4.0, 0.0),
+    ] {
+        let mut chain = Chain::new(rate);
+        chain.set(&Settings { compare, ..Settings::default() });
+        chain.set_louder_by_db(louder_by);
+        chain.reset();
+        let mut out = input.clone();
+        let [left, right] = &mut out;
+        chain.process(&mut [left, right], |_| ());
+        let expect = 10f64.powf(gain_db / 20.0);
+        for (x, y) in input[0].iter().zip(&out[0][lag..]) {
+            assert!((f64::from(*x) * expect - f64::from(*y)).abs() < 1e-6, "{compare:?} {louder_by}");
+        }
+    }
+}
+
+#[test]
+fn after_a_reset_nothing_of_the_past_is_left() {
+    let rate = 44_100.0;
+    let input = strokes(30_000, rate, 5);
+    let fresh = run(rate, &input, 64, &busy());
+    let mut chain = Chain::new(rate);
+    chain.set(&busy());
+    chain.reset();
+    let mut loud = [vec![0.9_f32; 12_345], vec![-0.9_f32; 12_345]];
+    let [left, right] = &mut loud;
+    chain.process(&mut [left, right], |_| ());
+    chain.reset();
+    let mut out = input.clone();
+    let [left, right] = &mut out;
+    chain.process(&mut [left, right], |_| ());
+    assert_eq!(out, fresh);
+}
+
+#[test]
+fn every_block_size_gives_the_same_samples_also_while_settings_move() {
+    let rate = 48_000.0;
+    let input = strokes(24_000, rate, 6);
+    // The settings move at fixed frames; every block size must have a block begin there.
+    let step = 4800;
+    let moves = |frame: usize| {
+        let mut settings = busy();
+        settings.ceiling.drive = (frame / step) as f32 * 3.0;
+        settings.tone.bands[1].freq = 100.0 + frame as f32 / 10.0;
+        settings.glue.on = (frame / step) % 2 == 0;
+        settings.ceiling.look_ahead = 1.0 + (frame / step) as f32 * 2.0;
+        settings.bypass = frame / step == 3;
+        settings
+    };
+    let with = |block: usize| {
+        let mut done = 0;
+        let size = move || {
+            let len = block.min(step - done % step);
+            done += len;
+            len
+        };
+        run_moving(rate, &input, size, |frame| (frame % step == 0).then(|| moves(frame)), &moves(0))
+    };
+    let reference = with(480);
+    for block in [1, 17, 64, 4096] {
+        assert_eq!(with(block), reference, "block size {block}");
+    }
+}

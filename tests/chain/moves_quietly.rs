@@ -1,0 +1,90 @@
+//! Switching and moving while sound runs must not click. Measure: a steady low tone runs while one
+//! thing is switched; what appears far above the tone (a second difference, which a smooth fade
+//! leaves tiny and a step makes huge) stays under a bound.
+
+use crate::signal::run_moving;
+use lintel::settings::{BandKind, Compare, Order, Settings, Slope};
+
+const RATE: f64 = 48_000.0;
+const FRAMES: usize = 24_000;
+
+/// 100 Hz at −12 dBFS in both channels: under every ceiling.
+fn tone() -> [Vec<f32>; 2] {
+    let ch: Vec<f32> =
+        (0..FRAMES).map(|n| 0.25 * (n as f64 * std::f64::consts::TAU * 100.0 / RATE).sin() as f32).collect();
+    [ch.clone(), ch]
+}
+
+/// Largest third difference of the output, after the start has settled; dB re 1.
+fn roughness(from: &Settings, to: &Settings) -> f64 {
+    let out = run_moving(RATE, &tone(), || 100, |n| (n == 12_000).then_some(*to), from);
+    let x = &out[0][6_000..];
+    let worst = x.windows(4).map(|w| (w[3] - 3.0 * w[2] + 3.0 * w[1] - w[0]).abs()).fold(0.0_f32, f32::max);
+    20.0 * f64::from(worst).log10()
+}
+
+#[track_caller]
+fn quiet(what: &str, from: &Settings, to: &Settings) {
+    // A step of 1 dB in the tone, 0.03 in amplitude, would read about −24 dB. The corner at the
+    // ends of a 10 ms straight cross-fade of the whole tone is −66 dB or less.
+    for (from, to) in [(from, to), (to, from)] {
+        let found = roughness(from, to);
+        assert!(found < -60.0, "{what}: {found:.1} dB");
+    }
+}
+
+fn with(change: impl FnOnce(&mut Settings)) -> Settings {
+    let mut settings = Settings::default();
+    settings.tone.bands[0].gain = 6.0;
+    settings.tone.bands[0].freq = 200.0;
+    settings.glue.on = true;
+    settings.glue.threshold = -30.0;
+    change(&mut settings);
+    settings
+}
+
+#[test]
+fn the_measure_hears_a_click() {
+    let x: Vec<f32> = (0..100).map(|n| if n < 50 { 0.25 } else { 0.22 }).collect();
+    let worst = x.windows(4).map(|w| (w[3] - 3.0 * w[2] + 3.0 * w[1] - w[0]).abs()).fold(0.0_f32, f32::max);
+    assert!(20.0 * f64::from(worst).log10() > -30.0);
+}
+
+#[test]
+fn stages_switch_quietly() {
+    let on = with(|_| ());
+    quiet("trim", &with(|s| s.trim.gain = -6.0), &with(|s| (s.trim.gain, s.trim.on) = (-6.0, false)));
+    quiet("tone", &on, &with(|s| s.tone.on = false));
+    quiet("glue", &on, &with(|s| s.glue.on = false));
+    quiet(
+        "ceiling",
+        &with(|s| s.ceiling.ceiling = -12.0),
+        &with(|s| (s.ceiling.ceiling, s.ceiling.on) = (-12.0, false)),
+    );
+    quiet("bypass", &on, &with(|s| s.bypass = true));
+    quiet("order", &on, &with(|s| s.order = Order::GlueFirst));
+    quiet("compare", &on, &with(|s| s.compare = Compare::Before));
+    quiet("only what is taken away", &on, &with(|s| s.ceiling.taken_away = true));
+}
+
+#[test]
+fn values_jump_quietly() {
+    let on = with(|_| ());
+    quiet("trim", &on, &with(|s| s.trim.gain = -24.0));
+    quiet("drive", &on, &with(|s| s.ceiling.drive = 6.0));
+    quiet("ceiling", &on, &with(|s| s.ceiling.ceiling = -12.0));
+    quiet(
+        "look-ahead",
+        &with(|s| s.ceiling.drive = 12.0),
+        &with(|s| (s.ceiling.drive, s.ceiling.look_ahead) = (12.0, 1.0)),
+    );
+    quiet("band gain", &on, &with(|s| s.tone.bands[0].gain = -12.0));
+    quiet("band frequency", &on, &with(|s| s.tone.bands[0].freq = 20.0));
+    quiet("band kind", &on, &with(|s| s.tone.bands[0].kind = BandKind::LowCut));
+    quiet("glue threshold", &on, &with(|s| s.glue.threshold = -50.0));
+    quiet("glue ratio", &on, &with(|s| s.glue.ratio = 6.0));
+    quiet("glue make-up", &on, &with(|s| s.glue.makeup = 12.0));
+    quiet("glue mix", &on, &with(|s| s.glue.mix = 0.0));
+    let cut = |slope| with(|s| (s.tone.bands[0].kind, s.tone.bands[0].slope) = (BandKind::LowCut, slope));
+    quiet("slope", &cut(Slope::Db6), &cut(Slope::Db24));
+}

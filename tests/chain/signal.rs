@@ -1,0 +1,113 @@
+//! Test signals and small measures.
+
+use lintel::chain::Chain;
+use lintel::settings::Settings;
+
+/// Small deterministic noise source: SplitMix64 (Steele, Lea, Flood 2014; constants from memory).
+pub struct Noise(pub u64);
+
+impl Noise {
+    pub fn bits(&mut self) -> u64 {
+        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        z ^ (z >> 31)
+    }
+
+    /// Uniform in −1 to 1.
+    pub fn next(&mut self) -> f32 {
+        (self.bits() >> 40) as f32 / (1u64 << 23) as f32 - 1.0
+    }
+
+    /// Uniform in `0..n`.
+    pub fn below(&mut self, n: usize) -> usize {
+        (self.bits() % n as u64) as usize
+    }
+}
+
+/// Struck, decaying tones over soft noise, different in both channels: music enough to make every
+/// stage work. Peak about ±0.9.
+pub fn strokes(frames: usize, rate: f64, seed: u64) -> [Vec<f32>; 2] {
+    let mut noise = Noise(seed);
+    let mut out = [vec![0.0; frames], vec![0.0; frames]];
+    let beat = (rate * 0.25) as usize;
+    for (n, start) in (0..frames).step_by(beat).enumerate() {
+        let freq = [110.0, 164.8, 220.0, 277.2, 329.6][n % 5] * (1 + n % 3) as f64;
+        let (pan, loud) = (0.3 + 0.4 * ((n % 4) as f64 / 3.0), [0.8, 0.3, 0.5, 0.15][n % 4]);
+        for i in start..frames.min(start + 4 * beat) {
+            let t = (i - start) as f64 / rate;
+            let x = loud * (-t * 6.0).exp() * (std::f64::consts::TAU * freq * t).sin();
+            out[0][i] += (x * pan) as f32;
+            out[1][i] += (x * (1.0 - pan)) as f32;
+        }
+    }
+    for ch in &mut out {
+        for x in ch.iter_mut() {
+            *x = (*x + 0.002 * noise.next()).clamp(-1.0, 1.0);
+        }
+    }
+    out
+}
+
+/// Runs `input` through a fresh chain in blocks whose sizes `block` gives, with the settings that
+/// `at` gives for each frame at which a block begins.
+pub fn run_moving(
+    rate: f64,
+    input: &[Vec<f32>; 2],
+    mut block: impl FnMut() -> usize,
+    mut at: impl FnMut(usize) -> Option<Settings>,
+    first: &Settings,
+) -> [Vec<f32>; 2] {
+    let mut chain = Chain::new(rate);
+    chain.set(first);
+    chain.reset();
+    let mut out = input.clone();
+    let (frames, mut done) = (input[0].len(), 0);
+    while done < frames {
+        let len = block().clamp(1, frames - done);
+        if let Some(settings) = at(done) {
+            chain.set(&settings);
+        }
+        let [left, right] = &mut out;
+        chain.process(&mut [&mut left[done..done + len], &mut right[done..done + len]], |_| ());
+        done += len;
+    }
+    out
+}
+
+/// Runs `input` with fixed settings in blocks of `block` frames.
+pub fn run(rate: f64, input: &[Vec<f32>; 2], block: usize, settings: &Settings) -> [Vec<f32>; 2] {
+    run_moving(rate, input, || block, |_| None, settings)
+}
+
+/// Every stage at work.
+pub fn busy() -> Settings {
+    let mut settings = Settings::default();
+    settings.trim.gain = -3.0;
+    settings.tone.bands[0].gain = 2.0;
+    settings.tone.bands[1].gain = -3.0;
+    settings.tone.bands[3].gain = 1.5;
+    settings.tone.bands[3].channel = lintel::settings::BandChannel::Sides;
+    settings.tone.bands[4].gain = 2.0;
+    settings.glue.on = true;
+    settings.glue.threshold = -24.0;
+    settings.ceiling.drive = 9.0;
+    settings
+}
+
+/// The latency at `rate`.
+pub fn latency(rate: f64) -> usize {
+    Chain::new(rate).latency()
+}
+
+/// Largest absolute difference of `a` delayed by `lag` from `b`, in dB re full scale.
+pub fn null_db(a: &[Vec<f32>; 2], b: &[Vec<f32>; 2], lag: usize) -> f64 {
+    let mut worst = 0.0_f64;
+    for (a, b) in a.iter().zip(b) {
+        for (a, b) in a.iter().zip(&b[lag..]) {
+            worst = worst.max((f64::from(*a) - f64::from(*b)).abs());
+        }
+    }
+    20.0 * worst.log10()
+}

@@ -1,0 +1,110 @@
+//! Trimming on made signals whose edges are known: within 5 ms, with and without noise.
+
+use std::f64::consts::TAU;
+
+use lintel::finish::{Ends, Finder};
+
+use crate::kit::Dice;
+
+/// A marimba-like note from `start` to `end` seconds in `length` seconds, over noise of so many
+/// dBFS rms and a constant offset.
+fn find(rate: u32, length: f64, start: f64, end: f64, noise_db: f64, offset: f64) -> Ends {
+    let mut dice = Dice(17);
+    // Uniform noise of ±a has a rms of a / √3.
+    let noise = 10f64.powf(noise_db / 20.0) * 3f64.sqrt();
+    let mut finder = Finder::new(rate);
+    let n = (length * f64::from(rate)) as usize;
+    let mut lanes = [Vec::with_capacity(n), Vec::with_capacity(n)];
+    for i in 0..n {
+        let t = i as f64 / f64::from(rate);
+        let tone = match t {
+            t if t < start || t >= end => 0.0,
+            // Starts on a slope, as a struck bar does.
+            t => 0.4 * (TAU * 220.0 * (t - start) + 0.7).sin(),
+        };
+        for lane in &mut lanes {
+            lane.push(tone + noise * dice.unit() + offset);
+        }
+    }
+    for (left, right) in lanes[0].chunks(1234).zip(lanes[1].chunks(1234)) {
+        finder.push(left, right);
+    }
+    finder.finish()
+}
+
+#[track_caller]
+fn near(rate: u32, frame: u64, seconds: f64) {
+    let error = frame as f64 / f64::from(rate) - seconds;
+    assert!(error.abs() < 0.005, "{:.1} ms off", error * 1000.0);
+}
+
+#[test]
+fn known_edges_are_found_within_5_ms() {
+    for rate in [22_050, 44_100, 48_000, 96_000] {
+        for noise in [f64::NEG_INFINITY, -96.0, -75.0, -60.0] {
+            for offset in [0.0, 0.01] {
+                let ends = find(rate, 6.0, 2.0037, 4.5111, noise, offset);
+                near(rate, ends.start, 2.0037);
+                near(rate, ends.end, 4.5111);
+                assert_eq!((ends.breaks_off, ends.breaks_in), (None, None));
+                if noise > -90.0 {
+                    let floor = ends.floor_before.unwrap();
+                    assert!((floor - noise).abs() < 1.5, "floor {floor} for {noise}");
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn a_ring_out_is_kept_until_it_sinks_into_the_noise() {
+    // A decay of 20 dB a second from −8 dBFS over noise of −70 dBFS: equal at 3.1 s after 2 s.
+    let rate = 44_100;
+    let mut dice = Dice(3);
+    let mut finder = Finder::new(rate);
+    for i in 0..rate * 12 {
+        let t = f64::from(i) / f64::from(rate);
+        let envelope = if t < 2.0 { 0.0 } else { 0.55 * 10f64.powf(-(t - 2.0)) };
+        let x = envelope * (TAU * 131.0 * t).sin() + 5.5e-4 * dice.unit();
+        finder.push(&[x], &[x]);
+    }
+    let ends = finder.finish();
+    let end = ends.end as f64 / f64::from(rate);
+    assert!((4.7..5.4).contains(&end), "{end}");
+}
+
+/// A long quiet beginning, 45 dB below the loud part, is music and stays.
+#[test]
+fn a_quiet_beginning_is_not_cut() {
+    let rate = 48_000;
+    let mut finder = Finder::new(rate);
+    for i in 0..rate * 60 {
+        let t = f64::from(i) / f64::from(rate);
+        let amplitude = match t {
+            t if t < 1.0 => 0.0,
+            t if t < 40.0 => 0.0035,
+            _ => 0.6,
+        };
+        let x = amplitude * (TAU * 220.0 * t).sin();
+        finder.push(&[x], &[x]);
+    }
+    let ends = finder.finish();
+    near(rate, ends.start, 1.0);
+    assert!(ends.breaks_off.is_some());
+    assert_eq!(ends.end, ends.frames);
+}
+
+#[test]
+fn music_from_edge_to_edge_keeps_all_and_says_so() {
+    let ends = find(44_100, 3.0, 0.0, 3.0, -80.0, 0.0);
+    assert_eq!((ends.start, ends.end), (0, ends.frames));
+    assert!(ends.breaks_in.unwrap() > -15.0 && ends.breaks_off.unwrap() > -15.0);
+}
+
+#[test]
+fn silence_alone_is_left_alone() {
+    let mut finder = Finder::new(44_100);
+    finder.push(&[0.0; 100_000], &[0.0; 100_000]);
+    let ends = finder.finish();
+    assert_eq!((ends.start, ends.end), (0, 100_000));
+}

@@ -1,0 +1,10 @@
+//! Files in and out: headers, samples, damage, foreign readers.
+
+mod damage;
+mod dither;
+mod ends;
+mod foreign;
+mod kit;
+mod rate;
+mod reading;
+mod writing;

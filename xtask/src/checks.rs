@@ -1,0 +1,106 @@
+//! `cargo xtask test`: everything that must pass, in one run.
+//!
+//! The framework is compiled once: in release, for the bundles and for the tests that need it. All
+//! other tests run without it, in the test profile with debug assertions on. Clippy works in release
+//! too, so that it shares the build scripts and macros.
+
+use crate::{Failure, bundle};
+use std::path::Path;
+use std::process::Command;
+use std::time::Instant;
+
+/// What the foreign checks import: other people's readers, meters and a VST3 host.
+const FOREIGN: [&str; 5] = ["soundfile", "pyloudnorm", "numpy", "scipy", "pedalboard"];
+/// Their environment; the tests look for it there.
+const ENVIRONMENT: &str = "target/foreign";
+
+/// Runs all checks; the first that fails ends the run.
+pub fn run() -> Result<(), Failure> {
+    let start = Instant::now();
+    nice_plug_xtask::chdir_workspace_root().map_err(|err| format!("{err:#}"))?;
+    cargo("format", &["fmt", "--all", "--check"])?;
+    cargo("clippy", &["clippy", "--release", "--workspace", "--all-targets", "--", "-D", "warnings"])?;
+    cargo(
+        "clippy without the framework",
+        &["clippy", "-p", "lintel", "--no-default-features", "--all-targets", "--", "-D", "warnings"],
+    )?;
+    say("bundles");
+    bundle::build()?;
+    foreign()?;
+    cargo("tests without the framework", &["test", "-p", "lintel", "--no-default-features"])?;
+    let mut with = vec!["test", "--release", "-p", "lintel", "--lib"];
+    let targets = framework_targets()?;
+    for target in &targets {
+        with.extend(["--test", target]);
+    }
+    cargo("tests with the framework", &with)?;
+    cargo("tests of this tool", &["test", "--release", "-p", "xtask"])?;
+    say(&format!("all passed in {:.0} s", start.elapsed().as_secs_f64()));
+    Ok(())
+}
+
+fn say(what: &str) {
+    eprintln!("\n== {what}");
+}
+
+fn cargo(what: &str, args: &[&str]) -> Result<(), Failure> {
+    say(&format!("{what}: cargo {}", args.join(" ")));
+    call(what, Command::new(std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into())).args(args))
+}
+
+fn call(what: &str, command: &mut Command) -> Result<(), Failure> {
+    let status = command.status().map_err(|err| format!("{what}: {command:?}: {err}"))?;
+    if status.success() { Ok(()) } else { Err(format!("{what}: failed ({status})").into()) }
+}
+
+/// The integration tests that mention the framework's features; the others have run without it.
+fn framework_targets() -> Result<Vec<String>, Failure> {
+    let mut targets = Vec::new();
+    for entry in std::fs::read_dir("tests")? {
+        let main = entry?.path().join("main.rs");
+        let Ok(text) = std::fs::read_to_string(&main) else { continue };
+        if ["\"plugin\"", "\"editor\""].iter().any(|feature| text.contains(feature)) {
+            let name = main.parent().and_then(Path::file_name).unwrap_or_default();
+            targets.push(name.to_string_lossy().into_owned());
+        }
+    }
+    targets.sort();
+    Ok(targets)
+}
+
+/// The virtual environment of the foreign checks. Without Python they are skipped aloud, unless CI or
+/// `LINTEL_FOREIGN` demands them.
+fn foreign() -> Result<(), Failure> {
+    say(&format!("environment of the foreign checks: {ENVIRONMENT}"));
+    let Err(err) = make_environment() else { return Ok(()) };
+    let demanded = ["CI", "LINTEL_FOREIGN"]
+        .iter()
+        .any(|name| std::env::var(name).is_ok_and(|value| value == "true" || value == "1"));
+    if demanded {
+        return Err(format!("the foreign checks are demanded but cannot run: {err}").into());
+    }
+    eprintln!("!! FOREIGN CHECKS SKIPPED: {err}");
+    eprintln!("!! they compare with other readers, meters and hosts; install python3 with venv");
+    Ok(())
+}
+
+fn make_environment() -> Result<(), Failure> {
+    let python = if cfg!(windows) {
+        Path::new(ENVIRONMENT).join("Scripts").join("python.exe")
+    } else {
+        Path::new(ENVIRONMENT).join("bin").join("python3")
+    };
+    let imports = format!("import {}", FOREIGN.join(", "));
+    let works = |python: &Path| {
+        let output = Command::new(python).args(["-c", &imports]).output();
+        output.is_ok_and(|output| output.status.success())
+    };
+    if works(&python) {
+        return Ok(());
+    }
+    call("python3 -m venv", Command::new("python3").args(["-m", "venv", ENVIRONMENT]))?;
+    let mut install = Command::new(&python);
+    install.args(["-m", "pip", "install", "--quiet", "--disable-pip-version-check"]).args(FOREIGN);
+    call("pip install", &mut install)?;
+    if works(&python) { Ok(()) } else { Err(format!("{imports}: failed").into()) }
+}

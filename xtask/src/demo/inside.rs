@@ -1,0 +1,162 @@
+//! The library's own chain on the same input with the same settings: what it takes away over time,
+//! and the samples to hold against the bundle's.
+
+use super::measure::decibels;
+use lintel::chain::Chain;
+use lintel::finish::chart::ChartColumn;
+use lintel::meter::Loudness;
+use lintel::settings::Settings;
+use serde::Serialize;
+
+/// Columns a second in the picture.
+const COLUMNS: f64 = 50.0;
+/// Reduction in dB from which on the ceiling counts as working.
+pub const WORKING: f32 = 0.1;
+
+/// How deep a stage went.
+#[derive(Clone, Copy, Debug, Default, Serialize)]
+pub struct Reduction {
+    /// dB ≥ 0.
+    pub deepest_db: f64,
+    /// Over the whole length, dB ≥ 0.
+    pub mean_db: f64,
+}
+
+/// What the chain did.
+pub struct Inside {
+    /// Left and right, without the latency, as long as the input.
+    pub output: Vec<Vec<f32>>,
+    pub latency: usize,
+    pub glue: Reduction,
+    pub ceiling: Reduction,
+    /// Share of the time during which the ceiling takes more than [`WORKING`] dB, 0 … 1.
+    pub working: f64,
+    pub columns: Vec<ChartColumn>,
+}
+
+/// Runs the chain.
+pub fn run(input: &[Vec<f32>], rate: u32, settings: &Settings) -> Inside {
+    let mut chain = Chain::new(f64::from(rate));
+    chain.set(settings);
+    chain.reset();
+    let latency = chain.latency();
+    let frames = input[0].len();
+    let mut lanes: Vec<Vec<f32>> = input.to_vec();
+    for lane in &mut lanes {
+        lane.resize(frames + latency, 0.0);
+    }
+    let mut tally = Tally::new(rate, latency, frames);
+    {
+        let mut io: Vec<&mut [f32]> = lanes.iter_mut().map(Vec::as_mut_slice).collect();
+        chain.process(&mut io, |tap| {
+            for i in 0..tap.glue_db.len() {
+                let before = tap.before[0][i].abs().max(tap.before[1][i].abs());
+                let after = [tap.after[0][i], tap.after[1][i]];
+                tally.frame(before, after, tap.glue_db[i], tap.ceiling_db[i]);
+            }
+        });
+    }
+    for lane in &mut lanes {
+        lane.drain(..latency);
+    }
+    tally.finish(lanes, latency)
+}
+
+/// Sums over frames, as they come out of the chain.
+struct Tally {
+    rate: f64,
+    /// Frames still to be left out: the latency.
+    skip: usize,
+    at: usize,
+    frames: usize,
+    sum: [f64; 2],
+    deepest: [f32; 2],
+    working: usize,
+    loudness: Loudness,
+    column: Column,
+    columns: Vec<ChartColumn>,
+}
+
+/// The column under way, linear.
+#[derive(Default)]
+struct Column {
+    before: f32,
+    after: f32,
+    glue: f32,
+    ceiling: f32,
+    played: Vec<f32>,
+}
+
+impl Tally {
+    fn new(rate: u32, latency: usize, frames: usize) -> Self {
+        Self {
+            rate: f64::from(rate),
+            skip: latency,
+            at: 0,
+            frames,
+            sum: [0.0; 2],
+            deepest: [0.0; 2],
+            working: 0,
+            loudness: Loudness::new(rate, 2),
+            column: Column::default(),
+            columns: Vec::new(),
+        }
+    }
+
+    fn frame(&mut self, before: f32, after: [f32; 2], glue: f32, ceiling: f32) {
+        if self.skip > 0 {
+            self.skip -= 1;
+            return;
+        }
+        for (k, reduction) in [glue, ceiling].into_iter().enumerate() {
+            self.sum[k] += f64::from(reduction);
+            self.deepest[k] = self.deepest[k].max(reduction);
+        }
+        self.working += usize::from(ceiling > WORKING);
+        let column = &mut self.column;
+        column.before = column.before.max(before);
+        column.after = column.after.max(after[0].abs()).max(after[1].abs());
+        column.glue = column.glue.max(glue);
+        column.ceiling = column.ceiling.max(ceiling);
+        column.played.extend(after);
+        self.at += 1;
+        let number = |at: usize| (at as f64 * COLUMNS / self.rate) as usize;
+        if number(self.at) > number(self.at - 1) || self.at == self.frames {
+            self.close();
+        }
+    }
+
+    fn close(&mut self) {
+        let column = std::mem::take(&mut self.column);
+        let frames = column.played.len() / 2;
+        self.loudness.feed_interleaved(&column.played);
+        // Before three seconds have passed there is no short-term loudness.
+        let short_term = if self.at as f64 >= 3.0 * self.rate {
+            self.loudness.short_term() as f32
+        } else {
+            f32::NEG_INFINITY
+        };
+        self.columns.push(ChartColumn {
+            time: (self.at - frames) as f64 / self.rate,
+            before: decibels(f64::from(column.before)) as f32,
+            after: decibels(f64::from(column.after)) as f32,
+            glue: column.glue,
+            ceiling: column.ceiling,
+            short_term,
+        });
+    }
+
+    fn finish(self, output: Vec<Vec<f32>>, latency: usize) -> Inside {
+        let frames = self.at.max(1) as f64;
+        let reduction =
+            |k: usize| Reduction { deepest_db: f64::from(self.deepest[k]), mean_db: self.sum[k] / frames };
+        Inside {
+            output,
+            latency,
+            glue: reduction(0),
+            ceiling: reduction(1),
+            working: self.working as f64 / frames,
+            columns: self.columns,
+        }
+    }
+}

@@ -1,0 +1,154 @@
+//! The demo's table and picture: measures before and after in, a table for people, JSON for programs
+//! and a chart out.
+
+use super::inside::{Inside, Reduction, WORKING};
+use super::measure::Measures;
+use comfy_table::presets::NOTHING;
+use comfy_table::{CellAlignment, Table};
+use lintel::finish::chart::{Chart, Figure};
+use lintel::settings::Settings;
+use serde::Serialize;
+
+/// Everything that the demo found out, as it stands in the JSON file.
+#[derive(Debug, Serialize)]
+pub struct Report {
+    pub input: String,
+    pub master: String,
+    pub seconds: f64,
+    pub sample_rate: u32,
+    /// Parameter ids and the texts they were set to.
+    pub settings: Vec<(String, String)>,
+    pub before: Measures,
+    pub after: Measures,
+    pub glue: Reduction,
+    pub ceiling: Reduction,
+    /// Share of the time with more than 0.1 dB of reduction by the ceiling, 0 … 1.
+    pub ceiling_working_share: f64,
+    pub latency_samples: usize,
+    /// Length of the music over the time that the bundle took for it.
+    pub times_real_time: f64,
+    /// The bundle gave the same samples, bit for bit, as the chain that the picture shows.
+    pub picture_matches_bundle: bool,
+}
+
+impl Report {
+    /// The table for the terminal.
+    pub fn table(&self) -> Table {
+        let mut table = Table::new();
+        table.load_style(NOTHING);
+        table.set_header(["", "before", "after", ""]);
+        let (b, a) = (&self.before, &self.after);
+        for (what, before, after, unit) in [
+            ("integrated loudness", b.integrated_lufs, a.integrated_lufs, "LUFS"),
+            ("loudness range", b.range_lu, a.range_lu, "LU"),
+            ("max short-term", b.max_short_term_lufs, a.max_short_term_lufs, "LUFS"),
+            ("true peak", b.true_peak_dbtp, a.true_peak_dbtp, "dBTP"),
+            ("peak-to-loudness", b.peak_to_loudness_lu, a.peak_to_loudness_lu, "LU"),
+        ] {
+            table.add_row([what, &tenths(before), &tenths(after), unit]);
+        }
+        for (what, value, unit) in [
+            ("glue, deepest", tenths(self.glue.deepest_db), "dB"),
+            ("glue, mean", tenths(self.glue.mean_db), "dB"),
+            ("ceiling, deepest", tenths(self.ceiling.deepest_db), "dB"),
+            ("ceiling, mean", hundredths(self.ceiling.mean_db), "dB"),
+            ("ceiling at work", percent(self.ceiling_working_share), "% of the time"),
+            ("speed", format!("{:.0}", self.times_real_time), "× real time"),
+        ] {
+            table.add_row([what, "", &value, unit]);
+        }
+        for column in [1, 2] {
+            if let Some(column) = table.column_mut(column) {
+                column.set_cell_alignment(CellAlignment::Right);
+            }
+        }
+        table
+    }
+
+    /// The picture, from the same numbers.
+    pub fn chart(&self, title: &str, inside: &Inside, settings: &Settings, target: f32) -> Chart {
+        let (b, a) = (&self.before, &self.after);
+        let change =
+            |label: &str, before: f64, after: f64| Figure::change(label, tenths(before), tenths(after));
+        let reduction = |label: &str, reduction: &Reduction| {
+            let (deepest, mean) = (tenths(reduction.deepest_db), hundredths(reduction.mean_db));
+            Figure::new(format!("{label}, deepest · mean"), format!("{deepest} · {mean} dB"))
+        };
+        Chart {
+            title: title.to_owned(),
+            subtitle: summary(settings),
+            columns: inside.columns.clone(),
+            seconds: self.seconds,
+            ceiling: settings.ceiling.ceiling,
+            target: Some(target),
+            figures: [
+                vec![
+                    change("true peak, dBTP", b.true_peak_dbtp, a.true_peak_dbtp),
+                    change("peak-to-loudness, LU", b.peak_to_loudness_lu, a.peak_to_loudness_lu),
+                ],
+                vec![
+                    reduction("glue", &self.glue),
+                    reduction("ceiling", &self.ceiling),
+                    Figure::new(
+                        format!("ceiling over {WORKING} dB"),
+                        format!("{} % of the time", percent(self.ceiling_working_share)),
+                    ),
+                ],
+                vec![
+                    change("integrated, LUFS", b.integrated_lufs, a.integrated_lufs),
+                    change("range, LU", b.range_lu, a.range_lu),
+                    change("max short-term, LUFS", b.max_short_term_lufs, a.max_short_term_lufs),
+                ],
+            ],
+        }
+    }
+}
+
+/// The settings that matter most, in one line.
+fn summary(settings: &Settings) -> String {
+    let text = |id: &str| {
+        let param = lintel::params::find(id).expect("a parameter of the table");
+        param.text(param.get(settings))
+    };
+    let mut parts = vec![format!("trim {}", text("trim"))];
+    if settings.glue.on {
+        parts.push(format!("glue {} over {}", text("glue_ratio"), text("glue_threshold")));
+    }
+    parts.push(format!("drive {}", text("drive")));
+    parts.push(format!("ceiling {}", text("ceiling")));
+    parts.join(" · ")
+}
+
+fn tenths(value: f64) -> String {
+    signed(format!("{value:.1}"))
+}
+
+fn hundredths(value: f64) -> String {
+    signed(format!("{value:.2}"))
+}
+
+fn percent(share: f64) -> String {
+    format!("{:.0}", 100.0 * share)
+}
+
+/// With a true minus sign, and none on a zero.
+fn signed(text: String) -> String {
+    match text.strip_prefix('-') {
+        Some(digits) if digits.bytes().any(|b| (b'1'..=b'9').contains(&b)) => format!("−{digits}"),
+        Some("inf") => "−∞".to_owned(),
+        Some(digits) => digits.to_owned(),
+        None => text,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_for_people() {
+        assert_eq!([-14.04, -0.04, 2.25].map(tenths), ["−14.0", "0.0", "2.2"]);
+        assert_eq!(tenths(f64::NEG_INFINITY), "−∞");
+        assert_eq!(percent(0.314), "31");
+    }
+}

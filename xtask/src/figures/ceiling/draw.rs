@@ -1,0 +1,203 @@
+//! The ceiling's charts: traces and figures in, SVG files out.
+
+use super::{Over, Traces, signed};
+use plotters::coord::Shift;
+use plotters::prelude::*;
+use plotters::style::{FontStyle, register_font};
+use std::io;
+use std::path::Path;
+
+const INK: RGBColor = RGBColor(34, 34, 40);
+const RED: RGBColor = RGBColor(178, 44, 40);
+const TEAL: RGBColor = RGBColor(20, 110, 112);
+const OCHRE: RGBColor = RGBColor(150, 100, 10);
+const PAPER: RGBColor = RGBColor(250, 247, 240);
+const FONT: &str = "sans-serif";
+
+fn broken(error: impl std::fmt::Display) -> io::Error {
+    io::Error::other(error.to_string())
+}
+
+/// A sheet of paper `size` pixels large, drawn on by `draw`.
+fn sheet(
+    path: &Path,
+    size: (u32, u32),
+    draw: impl FnOnce(&DrawingArea<SVGBackend, Shift>) -> io::Result<()>,
+) -> io::Result<()> {
+    // plotters measures text with this font; the SVG itself names only the family.
+    register_font(FONT, FontStyle::Normal, epaint_default_fonts::UBUNTU_LIGHT)
+        .map_err(|_| io::Error::other("the font cannot be read"))?;
+    let area = SVGBackend::new(path, size).into_drawing_area();
+    area.fill(&PAPER).map_err(broken)?;
+    draw(&area)?;
+    area.present().map_err(broken)
+}
+
+/// A number without needless zeros, with a true minus sign.
+fn plain(value: &f64) -> String {
+    let rounded = (value * 1000.0).round() / 1000.0;
+    format!("{}", rounded + 0.0).replace('-', "−")
+}
+
+/// One panel with lines (name, colour, points), time in s or frequency in Hz along x.
+fn lines(
+    area: &DrawingArea<SVGBackend, Shift>,
+    title: &str,
+    axes: (&str, &str),
+    x: std::ops::Range<f64>,
+    y: std::ops::Range<f64>,
+    curves: &[(&str, RGBColor, &[(f64, f64)])],
+) -> io::Result<()> {
+    let mut chart = ChartBuilder::on(area)
+        .caption(title, (FONT, 18).into_font().color(&INK))
+        .margin(12)
+        .x_label_area_size(40)
+        .y_label_area_size(64)
+        .build_cartesian_2d(x, y)
+        .map_err(broken)?;
+    chart
+        .configure_mesh()
+        .x_desc(axes.0)
+        .y_desc(axes.1)
+        .x_label_formatter(&plain)
+        .y_label_formatter(&plain)
+        .label_style((FONT, 13).into_font().color(&INK))
+        .light_line_style(INK.mix(0.05))
+        .bold_line_style(INK.mix(0.12))
+        .axis_style(INK.mix(0.5))
+        .draw()
+        .map_err(broken)?;
+    for &(name, colour, points) in curves {
+        chart
+            .draw_series(LineSeries::new(points.iter().copied(), colour.stroke_width(1)))
+            .map_err(broken)?
+            .label(name)
+            .legend(move |(x, y)| PathElement::new([(x, y), (x + 18, y)], colour.stroke_width(2)));
+    }
+    chart
+        .configure_series_labels()
+        .position(SeriesLabelPosition::UpperRight)
+        .label_font((FONT, 13).into_font().color(&INK))
+        .background_style(PAPER.mix(0.85))
+        .draw()
+        .map_err(broken)
+}
+
+/// The reduction after one short peak (a) and over 2 s of density (b).
+pub fn release(path: &Path, a: &Traces, b: &Traces) -> io::Result<()> {
+    sheet(path, (900, 640), |area| {
+        let panels = area.split_evenly((2, 1));
+        for (panel, title, traces) in [
+            (&panels[0], "(a) one peak of 1 ms at 0.2 s, 6 dB of drive, release 120 ms", a),
+            (&panels[1], "(b) 2 s of density from 0.5 s, 12 strokes a second", b),
+        ] {
+            let end = traces[0].last().map_or(1.0, |p| p.0);
+            let top = traces[0].iter().map(|p| p.1).fold(0.0, f64::max) * 1.15;
+            // Hangs from zero, as a reduction does.
+            let curves: [(&str, RGBColor, &[(f64, f64)]); 2] =
+                [("two time constants", RED, &traces[0]), ("the fast one alone", TEAL, &traces[1])];
+            lines(panel, title, ("time in s", "reduction in dB"), 0.0..end, top..0.0, &curves)?;
+        }
+        Ok(())
+    })
+}
+
+/// Spectra of the 100 Hz tone and of the pair of tones, 6 dB over the ceiling.
+pub fn spectrum(path: &Path, spectra: &[Vec<(f64, f64)>; 2]) -> io::Result<()> {
+    sheet(path, (900, 640), |area| {
+        let panels = area.split_evenly((2, 1));
+        for (panel, title, spectrum, colour) in [
+            (&panels[0], "100 Hz, 6 dB over the ceiling", &spectra[0], RED),
+            (&panels[1], "60 Hz + 7 kHz, 4 : 1, 6 dB over the ceiling", &spectra[1], TEAL),
+        ] {
+            let shown: Vec<_> = spectrum.iter().copied().filter(|p| p.0 <= 10_000.0).collect();
+            let axes = ("frequency in Hz", "dB re the largest line");
+            lines(panel, title, axes, 0.0..10_000.0, -200.0..5.0, &[("output", colour, &shown)])?;
+        }
+        Ok(())
+    })
+}
+
+/// Worst over of every signal at every rate by both readings.
+pub fn overs(path: &Path, overs: &[Over]) -> io::Result<()> {
+    let mut names: Vec<&str> = Vec::new();
+    for over in overs {
+        if !names.contains(&over.signal) {
+            names.push(over.signal);
+        }
+    }
+    let colour = |rate: f64| match rate {
+        44_100.0 => RED,
+        48_000.0 => TEAL,
+        _ => OCHRE,
+    };
+    sheet(path, (900, 720), |area| {
+        let panels = area.split_evenly((2, 1));
+        for (panel, title, bar, low, value) in [
+            (
+                &panels[0],
+                "by 32x interpolation, 512 taps a phase",
+                0.05,
+                -0.05,
+                (|o: &Over| o.fine) as fn(&Over) -> f64,
+            ),
+            (&panels[1], "by the 4x table of BS.1770-5, Annex 2", 0.25, -0.35, |o: &Over| o.annex_2),
+        ] {
+            let count = names.len() as f64;
+            let mut chart = ChartBuilder::on(panel)
+                .caption(
+                    format!("worst true peak over the ceiling, {title}"),
+                    (FONT, 18).into_font().color(&INK),
+                )
+                .margin(12)
+                .x_label_area_size(36)
+                .y_label_area_size(64)
+                .build_cartesian_2d(-0.5..count - 0.5, low..bar * 1.2)
+                .map_err(broken)?;
+            chart
+                .configure_mesh()
+                .disable_x_mesh()
+                .disable_x_axis()
+                .y_desc("dB")
+                .y_label_formatter(&plain)
+                .label_style((FONT, 13).into_font().color(&INK))
+                .light_line_style(INK.mix(0.05))
+                .bold_line_style(INK.mix(0.12))
+                .draw()
+                .map_err(broken)?;
+            let limit = [(-0.5, bar), (count - 0.5, bar)];
+            chart
+                .draw_series(LineSeries::new(limit, INK.stroke_width(1)))
+                .map_err(broken)?
+                .label(format!("asked: {} dB", signed(bar, 2)))
+                .legend(|(x, y)| PathElement::new([(x, y), (x + 18, y)], INK.stroke_width(1)));
+            for rate in super::RATES {
+                let points = overs.iter().filter(|o| o.rate == rate).map(|o| {
+                    let at = names.iter().position(|n| *n == o.signal).expect("named above") as f64;
+                    let aside = (rate - 60_000.0).signum() * 0.12 + if rate == 44_100.0 { -0.1 } else { 0.0 };
+                    Circle::new((at + aside, value(o).max(low)), 4, colour(rate).filled())
+                });
+                chart
+                    .draw_series(points)
+                    .map_err(broken)?
+                    .label(format!("{} kHz", rate / 1000.0))
+                    .legend(move |(x, y)| Circle::new((x + 9, y), 4, colour(rate).filled()));
+            }
+            for (at, name) in names.iter().enumerate() {
+                let style = (FONT, 12).into_font().color(&INK).pos(plotters::style::text_anchor::Pos::new(
+                    plotters::style::text_anchor::HPos::Center,
+                    plotters::style::text_anchor::VPos::Bottom,
+                ));
+                chart.draw_series([Text::new(name.to_string(), (at as f64, low), style)]).map_err(broken)?;
+            }
+            chart
+                .configure_series_labels()
+                .position(SeriesLabelPosition::UpperRight)
+                .label_font((FONT, 13).into_font().color(&INK))
+                .background_style(PAPER.mix(0.85))
+                .draw()
+                .map_err(broken)?;
+        }
+        Ok(())
+    })
+}
