@@ -55,7 +55,7 @@ impl Layout {
         let notes_height = 30.0 + 2.0 * roomy;
         let notes = row(area.bottom() - notes_height - gap, notes_height);
         let between = notes.top() - gap - head.bottom();
-        let path_height = (between * 0.475).clamp(264.0, 620.0);
+        let path_height = (between * 0.49).clamp(274.0, 640.0);
         let path = row(notes.top() - gap - path_height, path_height);
         let upper = Rect::from_min_max(head.left_bottom(), pos2(inner.right(), path.top() - gap - 2.0));
         let ledger_width = (inner.width() * 0.19).clamp(184.0, 300.0);
@@ -92,7 +92,7 @@ impl Chart {
 /// the middle. Indices: source, tone, glue, ceiling.
 pub fn sheets(row: Rect, glue_first: bool) -> [Rect; 4] {
     const GAP: f32 = 20.0;
-    let shares = [1.18, 3.1, 2.45, 1.85];
+    let shares = [1.36, 3.05, 2.45, 1.85];
     let unit = (row.width() - 3.0 * GAP) / shares.iter().sum::<f32>();
     let order = if glue_first { [0, 2, 1, 3] } else { [0, 1, 2, 3] };
     let mut x = row.left();

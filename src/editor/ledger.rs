@@ -20,9 +20,10 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, sight: &Sight, wishes: &mut Wishes) 
     let size = 36.0 + 10.0 * roomy;
     let y = inner.top() + 24.0 + size * 0.5;
     let (figure, color) = (ink::number(calm.after.integrated), sum_color(sight));
-    let unit = ink::text(&p, pos2(inner.right(), y + size * 0.18), Align2::RIGHT_CENTER, "LUFS", 12.0, theme.soft);
-    let sum = ink::bold(&p, pos2(unit.left() - 5.0, y), Align2::RIGHT_CENTER, &figure, size, color);
-    ink::text(&p, pos2(inner.left(), y + size * 0.18), Align2::LEFT_CENTER, "integrated", 12.0, theme.soft);
+    let sum = ink::bold(&p, pos2(inner.right(), y), Align2::RIGHT_CENTER, &figure, size, color);
+    for (dy, word) in [(-7.0, "integrated"), (8.0, "LUFS")] {
+        ink::text(&p, pos2(inner.left(), y + dy), Align2::LEFT_CENTER, word, 12.0, theme.soft);
+    }
     // Twice underlined: the sum of the account.
     let line = y + size * 0.5;
     for dy in [0.0, 2.5] {

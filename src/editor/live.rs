@@ -1,6 +1,8 @@
 //! What the screen draws besides the parameters: a snapshot of meters, curves and advice, and the
 //! recording that the chart unrolls. Levels in dB and LUFS, times in seconds.
 
+use crate::settings::BandChannel;
+use crate::stage::tone::Curve;
 use std::sync::LazyLock;
 
 /// Points of every curve over frequency.
@@ -13,6 +15,12 @@ pub const BAND: (f64, f64) = (20.0, 20_000.0);
 pub static FREQS: LazyLock<[f64; POINTS]> = LazyLock::new(|| {
     std::array::from_fn(|i| BAND.0 * (BAND.1 / BAND.0).powf(i as f64 / (POINTS - 1) as f64))
 });
+
+/// A tone's magnitudes at [`FREQS`], dB, for the middle and for the sides.
+pub fn response(curve: &Curve) -> [Vec<f32>; 2] {
+    [BandChannel::Middle, BandChannel::Sides]
+        .map(|of| FREQS.iter().map(|hz| curve.magnitude_db(*hz, of) as f32).collect())
+}
 
 /// Meters of one side of the chain.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -163,9 +171,10 @@ pub struct Live {
     pub swing: f64,
     /// How much louder the result is than the untouched input, dB.
     pub louder_by: f64,
-    /// Magnitude of the running tone at [`FREQS`], dB; empty while nothing runs.
-    pub response: Vec<f32>,
-    /// Spectra at [`FREQS`], dB, 1/12-octave smoothed; empty before the first.
+    /// Magnitude of the running tone at [`FREQS`] for what lies in the middle, and at the sides, dB;
+    /// empty while nothing runs.
+    pub response: [Vec<f32>; 2],
+    /// Levels of the bands of [`crate::meter::spectrum`], dB; empty before the first.
     pub spectrum_before: Vec<f32>,
     pub spectrum_after: Vec<f32>,
     /// Level in front of the glue's curve, dBFS, and its reduction, dB.
@@ -200,7 +209,7 @@ impl Default for Live {
             ceiling: Reduction::default(),
             swing: 0.0,
             louder_by: 0.0,
-            response: Vec::new(),
+            response: [Vec::new(), Vec::new()],
             spectrum_before: Vec::new(),
             spectrum_after: Vec::new(),
             glue_point: (f64::NEG_INFINITY, 0.0),

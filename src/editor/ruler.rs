@@ -286,21 +286,23 @@ impl<'a> Ruler<'a> {
             focus_ring(ui, response, theme);
             return;
         }
-        let top = rect.top() + 8.0;
+        let tall = rect.height() >= 44.0;
+        let close = rect.height() < 34.0;
+        let size = if close { 12.0 } else { ink::BODY };
+        let top = rect.top() + if close { 6.5 } else { 8.0 };
         let figure = match typing {
             true => Rect::from_min_size(pos2(rect.right() - 76.0, top), vec2(76.0, 0.0)),
-            false => ink::text(p, pos2(rect.right(), top), Align2::RIGHT_CENTER, &value_text, ink::BODY, theme.ink),
+            false => ink::text(p, pos2(rect.right(), top), Align2::RIGHT_CENTER, &value_text, size, theme.ink),
         };
         let room = figure.left() - rect.left() - 4.0;
-        ink::text_within(p, pos2(rect.left(), top - 8.0), self.label, ink::BODY, theme.soft, room);
+        ink::text_within(p, pos2(rect.left(), top - size * 0.62), self.label, size, theme.soft, room);
 
-        let tall = rect.height() >= 44.0;
-        let y = rect.top() + if tall { 25.0 } else { (rect.height() - 7.0).min(25.0) };
+        let y = rect.top() + if tall { 25.0 } else { (rect.height() - if close { 5.0 } else { 7.0 }).min(25.0) };
         let rail = rect.x_range().shrink(1.0);
         let x_of = |place: f32| rail.min + place * rail.span();
         p.hline(rail, y, Stroke::new(1.0, theme.edge));
         for tick in ticks(param, rail.span()) {
-            let length = if tick.major { 5.5 } else { 3.0 };
+            let length = if tick.major { 5.5 } else { 3.0 } - if close { 1.0 } else { 0.0 };
             let x = p.round_to_pixel_center(x_of(tick.place));
             p.vline(x, y..=y + length, Stroke::new(1.0, if tick.major { theme.soft } else { theme.edge }));
             if tall && tick.major {
@@ -317,7 +319,7 @@ impl<'a> Ruler<'a> {
         if self.held.is_none() {
             p.line_segment([pos2(home, y), pos2(here, y)], Stroke::new(2.5, pen));
         }
-        let size = if lively { 5.5 } else { 4.5 };
+        let size = if close { 3.6 } else { 4.5 } + if lively { 0.9 } else { 0.0 };
         p.add(Shape::convex_polygon(
             vec![pos2(here - size, y - 1.8 * size), pos2(here + size, y - 1.8 * size), pos2(here, y)],
             pen,

@@ -98,13 +98,16 @@ impl Screen {
         if self.figures.as_ref().is_none_or(|(then, _)| now - then >= CALM || now < *then) {
             self.figures = Some((now, live.clone()));
         }
-        let calm = self.figures.as_ref().map_or_else(Live::default, |(_, calm)| calm.clone());
-        let sight = Sight { theme, live, calm: &calm, recording };
+        let figures = self.figures.take();
+        let calm = figures.as_ref().map_or(live, |(_, calm)| calm);
+        let sight = Sight { theme, live, calm, recording };
         let mut undo = std::mem::take(&mut self.undo);
         let mut desk = Desk::new(controls, &mut undo, now);
         let mut wishes = Wishes::default();
 
-        let area = ui.max_rect();
+        // To the window's edges, whatever margin the frame around may have.
+        let area = ui.ctx().content_rect();
+        ui.set_clip_rect(area);
         ui.painter().rect_filled(area, 0.0, theme.desk);
         let size = area.size().max(vec2(LEAST.0, LEAST.1));
         let layout = Layout::of(Rect::from_min_size(area.min, size));
@@ -120,6 +123,7 @@ impl Screen {
             ui.ctx().request_repaint_after(std::time::Duration::from_millis(520));
         }
         self.undo = undo;
+        self.figures = figures;
         wishes.keep |= self.keep != before;
         wishes
     }

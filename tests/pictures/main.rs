@@ -23,7 +23,8 @@ fn first() {
         memory.settings.ceiling.drive = 4.8;
         memory.settings.tone.bands[1].gain = -2.1; memory.settings.tone.bands[1].freq = 76.0;
         memory.settings.tone.bands[3].gain = 0.8; memory.settings.tone.bands[4].gain = 1.8;
-        let live = scene::live();
+        let mut live = scene::live();
+        live.response = lintel::editor::live::response(&lintel::stage::tone::Curve::of(&memory.settings.tone, 48000.0));
         let paper = scene::Paper { seconds: 64.0 };
         let mut harness = Harness::builder().with_size(egui::vec2(w, h)).with_pixels_per_point(ppp).renderer(Soft(Raster::default())).build_ui(move |ui| { screen.show(ui, &live, &paper, &mut memory); });
         harness.run_steps(3);

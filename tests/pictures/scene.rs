@@ -22,12 +22,11 @@ impl Recording for Paper {
     }
 }
 pub fn live() -> Live {
-    let spectrum: Vec<f32> = FREQS.iter().enumerate().map(|(i, f)| (-30.0 - 4.5 * (f / 1000.0).log2() - 8.0 * ((f / 60.0).log2().min(0.0)).powi(2) + 4.0 * noise(i as i64) + 3.0 * (f.ln() * 3.0).sin()) as f32).collect();
+    let spectrum: Vec<f32> = (0..121).map(|i| (i, lintel::meter::spectrum::frequency(i))).map(|(i, f)| (-30.0 - 4.5 * (f / 1000.0).log2() - 8.0 * ((f / 60.0).log2().min(0.0)).powi(2) + 4.0 * noise(i as i64) + 3.0 * (f.ln() * 3.0).sin()) as f32).collect();
     Live {
         before: Figures { true_peak: -0.1, true_peak_max: 0.2, integrated: -18.6, crest: 13.1, correlation: 0.62, short_term: -17.9, momentary: -17.0, range: 6.3, peak_to_loudness: 18.8 },
         after: Figures { true_peak: -1.0, true_peak_max: -1.0, integrated: -14.1, crest: 9.8, correlation: 0.6, short_term: -13.4, momentary: -12.9, range: 5.2, peak_to_loudness: 13.1 },
         glue: Reduction { now: 1.2, most: 2.3, share: 0.8 }, ceiling: Reduction { now: 2.6, most: 4.1, share: 0.31 }, swing: 0.9, louder_by: 4.6,
-        response: FREQS.iter().map(|f| (0.8 / (1.0 + ((f / 3200.0).log2() * 1.6).powi(2)) + 1.6 / (1.0 + (9500.0 / f).powi(2)) - 2.1 / (1.0 + ((f / 76.0).log2() * 2.0).powi(2))) as f32).collect(),
         spectrum_after: spectrum.iter().map(|s| s + 4.0).collect(), spectrum_before: spectrum,
         glue_point: (-11.0, 1.2), makeup: 1.4, measured: 64.0,
         targets: vec![Target { name: "streaming".into(), loudness: -14.0, true_peak: -1.0 }, Target { name: "quiet streaming".into(), loudness: -16.0, true_peak: -1.0 }],

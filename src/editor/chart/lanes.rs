@@ -162,9 +162,8 @@ impl Drawing<'_, '_> {
     pub fn loudness(&self, ui: &Ui) {
         let (theme, lane) = (&self.sight.theme, self.at.lanes[2]);
         let target = self.sight.live.aim().loudness;
-        let from_target = [6.0, 3.0, 0.0, -3.0, -6.0, -9.0].map(|d| target + d);
-        let steps: &[f64] = if lane.height() > 120.0 { &from_target } else { &[target + 3.0, target, target - 6.0] };
-        self.scale(ui, 2, "loudness", steps, |lufs| self.loudness_y(lufs));
+        let steps = [0.0, 4.0, -6.0, -3.0, -9.0].map(|from_target| target + from_target);
+        self.scale(ui, 2, "loudness", &steps, |lufs| self.loudness_y(lufs));
         let p = ui.painter().with_clip_rect(lane);
         let band = Rect::from_x_y_ranges(lane.x_range(), self.loudness_y(target + 1.0)..=self.loudness_y(target - 1.0));
         p.rect_filled(band, 0.0, theme.wash(theme.ochre, 0.2));
@@ -222,10 +221,11 @@ impl Drawing<'_, '_> {
     fn scale(&self, ui: &Ui, lane: usize, title: &str, steps: &[f64], y: impl Fn(f64) -> f32) {
         let (theme, paper, gutter) = (&self.sight.theme, self.at.lanes[lane], self.at.gutter[lane]);
         let p = ui.painter();
-        let mut last = f32::NEG_INFINITY;
+        let mut written: Vec<f32> = Vec::new();
         for step in steps {
             let at = y(*step);
-            if !paper.y_range().contains(at) || (at - last).abs() < 12.5 {
+            let fits = written.iter().all(|other| (at - other).abs() >= 12.5);
+            if !(paper.top()..paper.bottom() - 7.0).contains(&at) || !fits {
                 continue;
             }
             p.hline(paper.x_range(), at, Stroke::new(1.0, theme.ruling));
@@ -234,7 +234,7 @@ impl Drawing<'_, '_> {
             let pos = pos2(gutter.right() - 6.0, middle);
             ink::text(p, pos, Align2::RIGHT_CENTER, &whole(value), ink::SMALL, theme.soft);
             p.hline(gutter.right() - 4.0..=gutter.right(), at, Stroke::new(1.0, theme.edge));
-            last = at;
+            written.push(at);
         }
         let pos = gutter.left_top() + vec2(0.0, 1.0);
         ink::bold(p, pos, Align2::LEFT_TOP, title, 13.0, theme.ink);

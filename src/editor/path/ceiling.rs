@@ -12,15 +12,15 @@ pub fn show(ui: &mut Ui, rect: Rect, sight: &Sight, desk: &mut Desk) {
     let theme = &sight.theme;
     let foot = 58.0;
     let upper = Rect::from_min_max(rect.min, pos2(rect.right(), rect.bottom() - foot));
-    let mut grid = Grid::new(upper, 2, 4);
-    for (id, label, wide) in [
-        ("drive", "drive", 2),
-        ("ceiling", "ceiling", 2),
-        ("look_ahead", "ahead", 1),
-        ("ceiling_release", "release", 1),
-        ("ceiling_link", "link", 2),
+    let mut grid = Grid::new(upper, 1, 5);
+    for (id, label) in [
+        ("drive", "drive"),
+        ("ceiling", "ceiling"),
+        ("look_ahead", "look-ahead"),
+        ("ceiling_release", "release"),
+        ("ceiling_link", "link"),
     ] {
-        let cell = grid.cell(wide);
+        let cell = grid.cell(1);
         Ruler::new(id, label, theme.red).show(ui, cell, theme, desk);
     }
     let mut y = rect.bottom() - 51.0;

@@ -6,24 +6,12 @@ use crate::editor::controls::Desk;
 use crate::editor::ink;
 use crate::editor::ruler::{Ruler, focus_ring};
 use crate::editor::screen::Sight;
+use crate::settings::GlueSettings;
+use crate::stage::glue::curve::Curve;
 use egui::{Align2, Rect, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 
 /// Lowest level of the curve's picture, dBFS.
 const LOW: f64 = -48.0;
-
-/// Static curve: reduction in dB ≥ 0 at an input of `x` dBFS. D. Giannoulis, M. Massberg,
-/// J. D. Reiss, Digital dynamic range compressor design, JAES 60 (2012), equation 4.
-fn reduction(x: f64, threshold: f64, ratio: f64, knee: f64) -> f64 {
-    let over = x - threshold;
-    let slope = 1.0 - 1.0 / ratio;
-    if 2.0 * over <= -knee {
-        0.0
-    } else if 2.0 * over.abs() < knee {
-        slope * (over + knee / 2.0).powi(2) / (2.0 * knee)
-    } else {
-        slope * over
-    }
-}
 
 pub fn show(ui: &mut Ui, rect: Rect, sight: &Sight, desk: &mut Desk) {
     let theme = &sight.theme;
@@ -92,7 +80,9 @@ fn curve(ui: &mut Ui, rect: Rect, sight: &Sight, desk: &mut Desk) {
     }
     p.rect_stroke(rect, 0.0, Stroke::new(1.0, theme.edge), egui::StrokeKind::Inside);
     ink::line(&p, vec![at(LOW, LOW), at(0.0, 0.0)], Stroke::new(1.0, theme.edge), Some((2.0, 3.0)));
-    let out = |x: f64| x - reduction(x, f64::from(threshold), f64::from(ratio), f64::from(knee));
+    let settings = GlueSettings { threshold, ratio, knee, ..GlueSettings::default() };
+    let law = Curve::new(&settings);
+    let out = |x: f64| x - law.reduction(x);
     let points = (0..=64).map(|i| {
         let x = LOW * (1.0 - f64::from(i) / 64.0);
         at(x, out(x))
@@ -135,20 +125,4 @@ fn curve(ui: &mut Ui, rect: Rect, sight: &Sight, desk: &mut Desk) {
     response.on_hover_text(
         "Level in (across) and out (up), 12 dB a square; the point is the music now. Drag sideways for the threshold, down for the ratio.",
     );
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_curve_is_straight_outside_and_smooth_inside_the_knee() {
-        assert_eq!(reduction(-30.0, -18.0, 2.0, 6.0), 0.0);
-        assert_eq!(reduction(-8.0, -18.0, 2.0, 6.0), 5.0);
-        for edge in [-21.0, -15.0] {
-            let slope = |d: f64| (reduction(edge + d, -18.0, 2.0, 6.0) - reduction(edge, -18.0, 2.0, 6.0)) / d;
-            assert!((slope(1e-6) - slope(-1e-6)).abs() < 1e-5);
-        }
-        assert_eq!(reduction(-17.0, -18.0, 4.0, 0.0), 0.75);
-    }
 }

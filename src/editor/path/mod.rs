@@ -123,7 +123,7 @@ fn title(screen: &mut Screen, ui: &mut Ui, place: Rect, y: f32, n: usize, sight:
     let p = ui.painter().clone();
     let size = ink::TITLE;
     let width = ink::width(&p, name, size);
-    let dot = pos2(place.left() + 20.0, y);
+    let dot = pos2(place.left() + 15.0, y);
     let words = Rect::from_min_size(pos2(dot.x + 10.0, y - 12.0), vec2(width + 8.0, 24.0));
     // Paper under the words, so that the line reads as written around them.
     let gap = Rect::from_min_max(pos2(words.left() - 1.0, y - 4.0), pos2(words.right(), y + 4.0));

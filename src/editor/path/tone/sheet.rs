@@ -6,7 +6,8 @@ use crate::editor::buttons::Word;
 use crate::editor::controls::Desk;
 use crate::editor::ink;
 use crate::editor::keep::Keep;
-use crate::editor::live::{BAND, FREQS, POINTS};
+use crate::editor::live::{BAND, FREQS};
+use crate::meter::spectrum::{BANDS as SPECTRUM, frequency};
 use crate::editor::screen::Sight;
 use crate::settings::BANDS;
 use egui::{Align2, Pos2, Rect, Stroke, Ui, pos2, vec2};
@@ -138,16 +139,18 @@ pub fn draw(ui: &Ui, map: &Map, sight: &Sight, tilt: bool) {
         let at = pos2(map.x(hz) + 3.0, map.rect.bottom() - 2.0);
         ink::text(p, at, Align2::LEFT_BOTTOM, text, ink::SMALL, theme.soft);
     }
-    if sight.live.response.len() == POINTS {
-        let curve: Vec<Pos2> = FREQS
-            .iter()
-            .zip(&sight.live.response)
-            .map(|(hz, db)| pos2(map.x(*hz), map.y(f64::from(*db).max(-60.0))))
-            .collect();
-        let zero: Vec<Pos2> = curve.iter().map(|c| pos2(c.x, map.y(0.0))).collect();
-        ink::band(p, &curve, &zero, theme.ink.gamma_multiply(0.08));
-        ink::line(p, curve, Stroke::new(2.0, theme.ink), None);
+    let [middle, sides] = &sight.live.response;
+    let line = |response: &[f32]| -> Vec<Pos2> {
+        let point = |(hz, db): (&f64, &f32)| pos2(map.x(*hz), map.y(f64::from(*db).max(-60.0)));
+        FREQS.iter().zip(response).map(point).collect()
+    };
+    if sides != middle {
+        ink::line(p, line(sides), Stroke::new(1.5, theme.ink), Some((4.0, 3.0)));
     }
+    let curve = line(middle);
+    let zero: Vec<Pos2> = curve.iter().map(|c| pos2(c.x, map.y(0.0))).collect();
+    ink::band(p, &curve, &zero, theme.ink.gamma_multiply(0.08));
+    ink::line(p, curve, Stroke::new(2.0, theme.ink), None);
     ui.painter().rect_stroke(map.rect, 0.0, Stroke::new(1.0, theme.edge), egui::StrokeKind::Outside);
 }
 
@@ -156,18 +159,19 @@ fn spectra(p: &egui::Painter, map: &Map, sight: &Sight, tilt: bool) {
     let theme = &sight.theme;
     let level = |db: f32, hz: f64| {
         let tilted = f64::from(db) + if tilt { TILT * (hz / 1000.0).log2() } else { 0.0 };
-        let share = ((tilted + 84.0) / 66.0).clamp(0.0, 1.2);
+        let share = ((tilted + 90.0) / 90.0).clamp(0.0, 1.2);
         map.rect.bottom() - map.rect.height() * share as f32
     };
     let points = |spectrum: &[f32]| -> Vec<Pos2> {
-        FREQS.iter().zip(spectrum).map(|(hz, db)| pos2(map.x(*hz), level(*db, *hz))).collect()
+        let point = |(n, db): (usize, &f32)| pos2(map.x(frequency(n)), level(*db, frequency(n)));
+        spectrum.iter().enumerate().map(point).collect()
     };
-    if sight.live.spectrum_before.len() == POINTS {
+    if sight.live.spectrum_before.len() == SPECTRUM {
         let before = points(&sight.live.spectrum_before);
         let foot: Vec<Pos2> = before.iter().map(|b| pos2(b.x, map.rect.bottom())).collect();
-        ink::band(p, &before, &foot, theme.wash(theme.before, 0.75));
+        ink::band(p, &before, &foot, theme.wash(theme.before, 0.6));
     }
-    if sight.live.spectrum_after.len() == POINTS {
+    if sight.live.spectrum_after.len() == SPECTRUM {
         let after = points(&sight.live.spectrum_after);
         ink::line(p, after, Stroke::new(1.0, theme.wash(theme.ink, 0.5)), None);
     }
