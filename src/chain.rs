@@ -220,6 +220,45 @@ impl Chain {
         }
     }
 
+    /// Like [`process`](Self::process) for files: two lanes of 64-bit samples, which are rounded
+    /// nowhere, so that the word length is decided by whoever writes the file. Bypass and compare
+    /// belong to listening and are left out; rounded to f32, the samples are those of `process`.
+    pub fn process_wide(&mut self, io: [&mut [f64]; CHANNELS], mut tap: impl FnMut(&Tap)) {
+        let frames = io[0].len().min(io[1].len());
+        let mut done = 0;
+        while done < frames {
+            let len = (frames - done).min(CHUNK - self.at);
+            if self.at == 0 {
+                self.tick();
+            }
+            self.work.block.len = len;
+            self.work.block.start = self.at;
+            for ch in 0..CHANNELS {
+                for (i, &x) in io[ch][done..done + len].iter().enumerate() {
+                    self.work.before[ch][i] = self.untouched[ch].step(x as f32);
+                    let limit = f64::from(INPUT_LIMIT);
+                    self.work.block.ch[ch][i] = if x.is_finite() { x.clamp(-limit, limit) } else { 0.0 };
+                }
+            }
+            self.run_stages();
+            let (work, range) = (&mut self.work, ..len);
+            for ch in 0..CHANNELS {
+                for (i, y) in io[ch][done..done + len].iter_mut().enumerate() {
+                    *y = work.block.ch[ch][i];
+                    work.after[ch][i] = *y as f32;
+                }
+            }
+            tap(&Tap {
+                before: [&work.before[0][range], &work.before[1][range]],
+                after: [&work.after[0][range], &work.after[1][range]],
+                glue_db: &work.glue_db[range],
+                ceiling_db: &self.ceiling.reduction_db()[range],
+            });
+            self.at = (self.at + len) % CHUNK;
+            done += len;
+        }
+    }
+
     /// One stretch inside one chunk.
     fn step(&mut self, io: &mut [&mut [f32]], done: usize, len: usize) {
         if self.at == 0 {

@@ -1,9 +1,4 @@
-//! Lintel is the last beam a song passes under: trim, five bands of tone, gentle glue and a
-//! look-ahead ceiling, with everything that the last stage does visible over time.
-//!
-//! Arrows run one way: `editor` and `finish` know `chain` and `meter`; `chain` knows `stage`;
-//! `stage` knows `dsp`; `dsp` knows nothing. None of those four knows a host or a screen, so
-//! `--no-default-features` builds and tests them alone.
+#![doc = include_str!("../README.md")]
 
 pub mod chain;
 pub mod dsp;

@@ -13,6 +13,9 @@ mod error;
 mod flac;
 mod rate;
 mod read;
+pub mod render;
+pub mod solve;
+mod song;
 mod wav;
 mod write;
 
@@ -23,4 +26,5 @@ pub use ends::{Ends, Finder};
 pub use error::{Error, Fault, Result};
 pub use rate::Converter;
 pub use read::{Encoding, Format, Kind, Reader, Sample};
+pub use song::Song;
 pub use write::{Layout, Overwrite, Spec, Writer, Written, write_whole};

@@ -5,3 +5,4 @@ mod everything_moves;
 mod leaves_alone;
 mod moves_quietly;
 mod signal;
+mod wide;

@@ -100,8 +100,12 @@ fn a_new_look_ahead_makes_no_click() {
     let moved = inside(&moving.out[0]);
     println!("splatter: still {still:?} dB, moving {moved} dB");
     assert!(moved <= still[0].max(still[1]) + 1.0, "{moved} against {still:?}");
+    // The measure hears a click: the two still outputs, spliced.
+    let [one, ten] = [1.0, 10.0].map(|l| run(&at(l), RATE, &x).out[0].clone());
+    let spliced = inside(&[&one[..100_000], &ten[100_000..]].concat());
+    assert!(spliced > moved + 30.0, "{spliced}");
     // It did move: the output lies between the two still ones, not on either.
-    assert_ne!(moving.out[0], run(&at(1.0), RATE, &x).out[0]);
+    assert_ne!(moving.out[0], one);
 }
 
 #[test]

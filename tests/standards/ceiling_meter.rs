@@ -113,3 +113,26 @@ pub fn swing(trace: &[f32], rate: f64, from: f64, to: f64) -> f64 {
     // Two sides of the spectrum; the window's mean square is 3/8.
     (2.0 * power / (len as f64).powi(2) / 0.375).sqrt()
 }
+
+/// EBU Tech 3341 v4, table 1, tests 15 to 19: tones whose peaks lie between the samples; tolerance
+/// +0.2/−0.4 dB. The 32x reading must be right to 0.01 dB.
+#[test]
+fn the_readings_find_peaks_between_the_samples() {
+    for (div, amplitude, degrees) in
+        [(4.0, 0.5, 0.0f64), (4.0, 0.5, 45.0), (6.0, 0.5, 60.0), (8.0, 0.5, 67.5), (4.0, 2f64.sqrt(), 45.0)]
+    {
+        let mut x = super::ceiling_signals::tone(48_000.0 / div, degrees / 360.0, 48_000.0, 0.3);
+        x.iter_mut().flatten().for_each(|v| *v *= amplitude);
+        // The ends fade, so that they make no peak of their own.
+        for x in &mut x {
+            for n in 0..480 {
+                let last = x.len() - 1 - n;
+                x[n] *= n as f64 / 480.0;
+                x[last] *= n as f64 / 480.0;
+            }
+        }
+        let over = |reading: f64| super::ceiling_rig::db(reading / amplitude);
+        assert!(over(true_peak_32(&x)).abs() < 0.01, "{}", over(true_peak_32(&x)));
+        assert!((-0.4..0.221).contains(&over(true_peak_annex_2(&x))), "{}", over(true_peak_annex_2(&x)));
+    }
+}

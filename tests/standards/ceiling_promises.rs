@@ -91,3 +91,18 @@ fn silence_ends_everything_without_a_denormal() {
     let x = programme(RATE, 1.0);
     assert!(run_with(&mut ceiling, &x, 512, |_, _| {}) == run(&driven(18.0), RATE, &x));
 }
+
+#[test]
+fn the_reduction_that_is_shown_is_the_one_that_is_heard() {
+    let x = programme(RATE, 3.0);
+    let y = run(&driven(9.0), RATE, &x);
+    let want = after_drive(&x, 9.0);
+    for n in 0..y.reduction.len() {
+        for (out, want) in y.out.iter().zip(&want) {
+            if want[n].abs() > 1e-3 {
+                let heard = db((want[n] / out[n]).abs());
+                assert!((heard - f64::from(y.reduction[n])).abs() < 1e-5, "frame {n}: {heard}");
+            }
+        }
+    }
+}

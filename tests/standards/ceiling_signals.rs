@@ -162,7 +162,7 @@ pub fn adversarial(rate: f64, seconds: f64) -> Vec<(&'static str, Stereo)> {
         "gated fs/2",
         by_frame(&mut |n| {
             let on = f64::from(u8::from((n / burst).is_multiple_of(2)));
-            [on * if n % 2 == 0 { 1.0 } else { -1.0 }, on * if n % 4 < 2 { 1.0 } else { -1.0 }]
+            [on * if n.is_multiple_of(2) { 1.0 } else { -1.0 }, on * if n % 4 < 2 { 1.0 } else { -1.0 }]
         }),
     ));
     set

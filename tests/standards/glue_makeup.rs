@@ -1,19 +1,11 @@
 //! Make-up held at equal loudness, read by a foreign meter: the `ebur128` crate (ITU-R BS.1770,
 //! EBU R 128), integrated loudness of the stage's input against its output.
 
-use super::glue_rig::{Rig, plain, programme, run};
-use ebur128::{EbuR128, Mode};
+use super::glue_rig::{Rig, integrated, plain, programme, run};
 use lintel::settings::GlueSettings;
 
 /// LU that the output may be off.
 const BAR: f64 = 0.3;
-
-fn integrated(sample_rate: f64, frames: &[[f64; 2]]) -> f64 {
-    let mut meter = EbuR128::new(2, sample_rate as u32, Mode::I).expect("a plain stereo meter");
-    let interleaved: Vec<f64> = frames.iter().flatten().copied().collect();
-    meter.add_frames_f64(&interleaved).expect("whole frames");
-    meter.loudness_global().expect("integrated mode")
-}
 
 fn held(threshold: f32, ratio: f32) -> GlueSettings {
     GlueSettings { threshold, ratio, auto_makeup: true, ..GlueSettings::default() }

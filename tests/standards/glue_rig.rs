@@ -1,9 +1,12 @@
-//! Runs the glue stage over a signal the way the chain does: blocks cut at the absolute grid, a
-//! tick before each chunk.
+//! Runs the glue stage over a signal the way the chain does, blocks cut at the absolute grid and a
+//! tick before each chunk, and measures what comes out. Shared by the tests and the figures.
 
+use ebur128::{EbuR128, Mode};
 use lintel::dsp::{Block, CHUNK};
 use lintel::settings::GlueSettings;
 use lintel::stage::glue::Glue;
+use realfft::RealFftPlanner;
+use std::f64::consts::TAU;
 
 /// What came out, frame by frame.
 pub struct Run {
@@ -112,7 +115,6 @@ impl Noise {
 /// A quartet in outline: a bass line, struck bars with decay, a shaker on the off-beats, a hand
 /// drum; quiet and loud passages of four seconds. Peaks near −3 dBFS. Fixed seed.
 pub fn programme(sample_rate: f64, seconds: f64) -> Vec<[f64; 2]> {
-    use std::f64::consts::TAU;
     let mut noise = Noise(20);
     let frames = (seconds * sample_rate) as usize;
     let bars = [262.0, 330.0, 392.0, 523.0, 440.0, 349.0];
@@ -134,4 +136,56 @@ pub fn programme(sample_rate: f64, seconds: f64) -> Vec<[f64; 2]> {
             [loud * (middle + 0.25 * struck + 0.04 * shaker), loud * (middle + 0.15 * struck + 0.07 * shaker)]
         })
         .collect()
+}
+
+/// Reduction in dB after each frame, read from output over input.
+pub fn reduction(settings: &GlueSettings, fs: f64, input: &[[f64; 2]]) -> Vec<f64> {
+    let run = run(settings, fs, input);
+    input.iter().zip(&run.out).map(|(x, y)| decibels(x[0] / y[0])).collect()
+}
+
+/// [`plain`] at 20 dB over the threshold at 2 : 1: a step of 10 dB, held, and back.
+pub fn step(settings: &GlueSettings, fs: f64, held: usize, after: usize) -> (Vec<f64>, Vec<f64>) {
+    let mut input = steady(0.0, held);
+    input.extend(steady(-40.0, after));
+    let mut up = reduction(settings, fs, &input);
+    let down = up.split_off(held);
+    (up, down)
+}
+
+/// Frames to the moment when `left(n)`, the share still to go after frame n, has fallen to 1/e;
+/// between two frames along the exponential.
+pub fn frames_to_63(left: impl Fn(usize) -> f64, frames: usize) -> f64 {
+    let target = (-1.0f64).exp();
+    let n = (0..frames).find(|n| left(*n) <= target).expect("reaches 63 %");
+    let before = if n == 0 { 1.0 } else { left(n - 1) };
+    n as f64 + (before / target).ln() / (before / left(n)).ln()
+}
+
+/// Largest line above `from` Hz in dB relative to a full-scale sine, under a
+/// four-term Blackman-Harris window (side lobes under −92 dB; Harris 1978, from memory).
+pub fn splatter(signal: &[f64], from: f64, sample_rate: f64) -> f64 {
+    let len = signal.len();
+    let mut windowed: Vec<f64> = signal
+        .iter()
+        .enumerate()
+        .map(|(n, x)| {
+            let p = TAU * n as f64 / len as f64;
+            x * (0.35875 - 0.48829 * p.cos() + 0.14128 * (2.0 * p).cos() - 0.01168 * (3.0 * p).cos())
+        })
+        .collect();
+    let fft = RealFftPlanner::<f64>::new().plan_fft_forward(len);
+    let mut lines = fft.make_output_vec();
+    fft.process(&mut windowed, &mut lines).expect("lengths fit");
+    let scale = 2.0 / (0.35875 * len as f64);
+    let first = (from / sample_rate * len as f64) as usize;
+    lines[first..].iter().map(|line| decibels(line.norm() * scale)).fold(f64::MIN, f64::max)
+}
+
+/// Integrated loudness, LUFS, by the `ebur128` crate.
+pub fn integrated(sample_rate: f64, frames: &[[f64; 2]]) -> f64 {
+    let mut meter = EbuR128::new(2, sample_rate as u32, Mode::I).expect("a plain stereo meter");
+    let interleaved: Vec<f64> = frames.iter().flatten().copied().collect();
+    meter.add_frames_f64(&interleaved).expect("whole frames");
+    meter.loudness_global().expect("integrated mode")
 }

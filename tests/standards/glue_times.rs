@@ -5,35 +5,11 @@
 //! reduction in the log domain (from memory); the table of its step response was computed by an
 //! independent script.
 
-use super::glue_rig::{decibels, plain, run, steady};
+use super::glue_rig::{frames_to_63, plain, step};
 use lintel::settings::GlueSettings;
 
 /// Share of the set time that a measured time may be off.
 const BAR: f64 = 0.02;
-
-/// Reduction in dB after each frame, read from output over input.
-fn reduction(settings: &GlueSettings, fs: f64, input: &[[f64; 2]]) -> Vec<f64> {
-    let run = run(settings, fs, input);
-    input.iter().zip(&run.out).map(|(x, y)| decibels(x[0] / y[0])).collect()
-}
-
-/// 20 dB of level over the threshold at 2 : 1: a step of 10 dB, held, and back.
-fn step(settings: &GlueSettings, fs: f64, held: usize, after: usize) -> (Vec<f64>, Vec<f64>) {
-    let mut input = steady(0.0, held);
-    input.extend(steady(-40.0, after));
-    let mut up = reduction(settings, fs, &input);
-    let down = up.split_off(held);
-    (up, down)
-}
-
-/// Frames to the moment when `left(n)`, the share still to go after frame n, has fallen to 1/e;
-/// between two frames along the exponential.
-fn frames_to_63(left: impl Fn(usize) -> f64, frames: usize) -> f64 {
-    let target = (-1.0f64).exp();
-    let n = (0..frames).find(|n| left(*n) <= target).expect("reaches 63 %");
-    let before = if n == 0 { 1.0 } else { left(n - 1) };
-    n as f64 + (before / target).ln() / (before / left(n)).ln()
-}
 
 #[test]
 fn the_branching_table() {

@@ -138,7 +138,6 @@ impl Host {
     }
 
     /// Everything the plugin wants to be remembered.
-    #[allow(dead_code, reason = "used by tests only")]
     pub fn save(&mut self) -> Result<Vec<u8>, Error> {
         let mut bytes = Vec::new();
         self.state()?.save(&self.instance.plugin_handle(), &mut bytes)?;
@@ -146,7 +145,6 @@ impl Host {
     }
 
     /// Gives it back what it saved.
-    #[allow(dead_code, reason = "used by tests only")]
     pub fn load(&mut self, bytes: &[u8]) -> Result<(), Error> {
         Ok(self.state()?.load(&self.instance.plugin_handle(), &mut &bytes[..])?)
     }

@@ -14,8 +14,8 @@
 //! Let x[n] be a driven sample, c[n] the ceiling of the moment (it travels with the signal through
 //! the same delay), p[n] ≥ |x[n]| what the detector found around it.
 //!
-//! 1. Wanted: r[n] = log2(p[n] / c[n]) + ε where p[n] > c[n], else 0. ε covers the error of the
-//!    logarithm, of the exponential and of the roundings between them (see [`MARGIN`]).
+//! 1. Wanted ([`Demand`]): r[n] = log2(p[n] / c[n]) + ε where p[n] > c[n], else 0. ε covers the error of the
+//!    logarithm, of the exponential and of the roundings between them (see [`demand::MARGIN`]).
 //! 2. Link: (1 − k)·own + k·common with common = max of both ≥ own, so it is ≥ own.
 //! 3. Hold, release: each is ≥ what went in ([`SlidingMax`], [`Release`]).
 //! 4. Look-ahead: what comes out L frames later is ≥ what went in ([`LookAhead`]).
@@ -33,6 +33,7 @@
 //! gain's own bandwidth (a few hundred Hz): the tests against a 32x interpolation measure what
 //! remains.
 
+pub mod demand;
 pub mod detector;
 pub mod look_ahead;
 pub mod release;
@@ -47,18 +48,13 @@ use crate::dsp::smooth::{Fade, Smooth};
 use crate::dsp::{Block, CHANNELS, CHUNK};
 use crate::settings::CeilingSettings;
 use crate::stage::trim::Gain;
-use detector::Detector;
+use demand::{Around, Demand};
 use look_ahead::LookAhead;
 use release::{HOLD, Release, Times};
-use table::{AHEAD, Table};
+use table::AHEAD;
 
 /// Longest look-ahead, seconds.
 const LONGEST: f64 = 0.010;
-
-/// ε of the proof, in log2 units: the logarithm errs by at most 1e-10, the exponential by 1e-11 of
-/// its value (1.5e-11 log2 units; both bounds from [`crate::dsp::fastlog`]), the roundings in
-/// between (r ≤ 40, each 2⁻⁵³ of it) by less than 1e-13 together.
-const MARGIN: f64 = 1.2e-10;
 
 /// Magnitudes above this (+192 dBFS) and everything that is not a number come in as silence.
 const ABSURD: f64 = (1u64 << 32) as f64;
@@ -79,10 +75,7 @@ pub struct Ceiling {
     true_peak: bool,
     times: Times,
 
-    table: Box<Table>,
-    detectors: [Detector; CHANNELS],
-    /// Level of the last interval of the chunk before.
-    last_between: [f32; CHANNELS],
+    demand: Demand,
     hold: [SlidingMax; CHANNELS],
     release: [Release; CHANNELS],
     look_ahead: LookAhead,
@@ -130,9 +123,7 @@ impl Ceiling {
             taken_away: Fade::new(false, 0.02, sample_rate),
             true_peak: settings.true_peak,
             times: Times::new(f64::from(settings.release), sample_rate),
-            table: Box::new(Table::new(sample_rate)),
-            detectors: std::array::from_fn(|_| Detector::default()),
-            last_between: [0.0; CHANNELS],
+            demand: Demand::new(sample_rate),
             hold: std::array::from_fn(|_| SlidingMax::new(hold, hold)),
             release: [Release::default(); CHANNELS],
             look_ahead,
@@ -197,8 +188,7 @@ impl Ceiling {
 
     /// Forgets all sound, and every gain that came of it.
     pub fn reset(&mut self) {
-        self.detectors.iter_mut().for_each(Detector::reset);
-        self.last_between = [0.0; CHANNELS];
+        self.demand.reset();
         self.hold.iter_mut().for_each(SlidingMax::reset);
         self.release.iter_mut().for_each(Release::reset);
         self.look_ahead.reset();
@@ -273,7 +263,13 @@ impl Ceiling {
             std::array::from_fn(|i| floor_f32(self.ceiling.at(i)))
         });
 
-        let wanted = self.wanted();
+        let link = std::array::from_fn(|i| self.link.at(i));
+        let around = Around {
+            samples: std::array::from_fn(|ch| self.signal[ch].read(AHEAD)),
+            limit: self.limit.read(AHEAD),
+            next_limit: self.limit.read(AHEAD - 1)[CHUNK - 1],
+        };
+        let wanted = self.demand.process(&self.input, &around, self.true_peak, &link);
         let held: Lanes<f64> = std::array::from_fn(|ch| self.hold[ch].process(&wanted[ch]));
         let released = std::array::from_fn(|ch| self.release[ch].process(&held[ch], &self.times));
         let reduction = self.look_ahead.process(&released);
@@ -295,39 +291,6 @@ impl Ceiling {
         }
         let [left, right] = &reduction;
         self.reduction = std::array::from_fn(|i| left[i].max(right[i]));
-    }
-
-    /// Wanted reduction in log2 units, linked, of the 32 frames that lie [`AHEAD`] back.
-    fn wanted(&mut self) -> Lanes<f64> {
-        let limit = self.limit.read(AHEAD);
-        // The last interval ends in the frame after the last.
-        let lowest = limit.iter().fold(self.limit.read(AHEAD - 1)[CHUNK - 1], |m, &c| m.min(c));
-        let mut wanted = [[0.0; CHUNK]; CHANNELS];
-        for (ch, wanted) in wanted.iter_mut().enumerate() {
-            let between = self.detectors[ch].process(&self.input[ch], &self.table, lowest, self.true_peak);
-            let samples = self.signal[ch].read(AHEAD);
-            let peaks: [f64; CHUNK] = std::array::from_fn(|i| {
-                let before = if i == 0 { self.last_between[ch] } else { between[i - 1] };
-                samples[i].abs().max(f64::from(before)).max(f64::from(between[i]))
-            });
-            if peaks.iter().zip(&limit).any(|(peak, limit)| peak > limit) {
-                *wanted = std::array::from_fn(|i| {
-                    let over = log2(peaks[i] / limit[i]) + MARGIN;
-                    if peaks[i] > limit[i] { over } else { 0.0 }
-                });
-            }
-            self.last_between[ch] = between[CHUNK - 1];
-        }
-        let [left, right] = &mut wanted;
-        for (i, (left, right)) in left.iter_mut().zip(right).enumerate() {
-            if *left != *right {
-                let (link, common) = (self.link.at(i), left.max(*right));
-                // So that 1 gives the common one exactly.
-                *left = (1.0 - link) * *left + link * common;
-                *right = (1.0 - link) * *right + link * common;
-            }
-        }
-        wanted
     }
 }
 

@@ -75,7 +75,7 @@ fn skipping_in_the_detector_changes_no_bit() {
         .collect();
     let lazy = run(&mut driven(3.0), &x, 512);
     let mut ceiling = driven(3.0);
-    ceiling.detectors.iter_mut().for_each(|d| d.set_skip(false));
+    ceiling.demand.set_skip(false);
     assert!(run(&mut ceiling, &x, 512) == lazy);
 }
 

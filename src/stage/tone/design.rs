@@ -292,11 +292,11 @@ fn section(axis: &Axis, n: [f64; 3], d: [f64; 2]) -> Option<Section> {
     let root = d[1].sqrt();
     let k2 = (d[0] + 2.0 * root) / root;
     let band2 = (n[1] + 2.0 * (n[0] * n[2]).sqrt()) / root;
-    if !(k2 > 1e-8 && k2 < 1e12 && (0.0..1e12).contains(&band2)) {
+    if !((1e-8..1e12).contains(&k2) && (0.0..1e12).contains(&band2)) {
         return None;
     }
     let g = axis.tan / root.sqrt();
-    if !(g > 1e-7 && g < 1e7) {
+    if !(1e-7..1e7).contains(&g) {
         return None;
     }
     Some(Section { g, k: k2.sqrt(), high: (n[2] / d[1]).sqrt(), band: band2.sqrt(), low: n[0].sqrt() })

@@ -7,10 +7,6 @@ use crate::settings::{BandChannel, BandKind, BandSettings, Slope};
 /// Sections that the steepest band needs.
 pub(super) const SECTIONS: usize = 2;
 
-/// Designs of a cut's sections: of (sample rate, Hz) and of (sample rate, Hz, Q).
-type FirstOrder = fn(f64, f64) -> Section;
-type SecondOrder = fn(f64, f64, f64) -> Section;
-
 /// The switches of a band; changing one means another filter.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Shape {
@@ -40,13 +36,15 @@ impl Shape {
     pub fn sections(self, sample_rate: f64, freq: f64, gain: f64, q: f64) -> [Section; SECTIONS] {
         let freq = freq.clamp(1.0, design::TOP * sample_rate);
         let one = |section| [section, Section::THROUGH];
-        let (first, second): (FirstOrder, SecondOrder) = match self.kind {
+        let low = match self.kind {
             BandKind::Bell => return one(design::bell(sample_rate, freq, gain, q)),
             BandKind::LowShelf => return one(design::low_shelf(sample_rate, freq, gain, q)),
             BandKind::HighShelf => return one(design::high_shelf(sample_rate, freq, gain, q)),
-            BandKind::LowCut => (design::high_pass_6, design::high_pass),
-            BandKind::HighCut => (design::low_pass_6, design::low_pass),
+            BandKind::LowCut => true,
+            BandKind::HighCut => false,
         };
+        let first = if low { design::high_pass_6 } else { design::low_pass_6 };
+        let second = if low { design::high_pass } else { design::low_pass };
         let sharp = q * std::f64::consts::SQRT_2;
         match self.slope {
             Slope::Db6 => one(first(sample_rate, freq)),

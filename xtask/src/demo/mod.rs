@@ -55,11 +55,11 @@ const SETTINGS: [(&str, &str); 13] = [
     ("tone5_freq", "9.50 kHz"),
     ("tone5_gain", "+1.0 dB"),
     ("glue_on", "on"),
-    ("glue_threshold", "−22.0 dB"),
+    ("glue_threshold", "−20.0 dB"),
     ("glue_ratio", "2.0 : 1"),
     ("glue_attack", "30 ms"),
     ("glue_low_cut", "90 Hz"),
-    ("drive", "+9.0 dB"),
+    ("drive", "+11.0 dB"),
     ("ceiling", "−1.0 dBTP"),
 ];
 

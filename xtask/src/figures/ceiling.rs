@@ -13,7 +13,7 @@ mod draw;
 
 use super::Row;
 use ceiling_meter::{imd, swing, thd_n, true_peak_32, true_peak_annex_2};
-use ceiling_rig::{Run, Stereo, db, peak, run as limit, run_with, stage};
+use ceiling_rig::{Run, Stereo, db, run as limit, run_with, stage};
 use ceiling_signals::{Noise, adversarial, band_limited, programme};
 use lintel::settings::CeilingSettings;
 use std::f64::consts::PI;
@@ -69,10 +69,6 @@ fn peaks(rows: &mut Vec<Row>) -> Vec<Over> {
         set.push(("programme", programme(rate, 4.0)));
         for (signal, x) in set {
             let x = band_limited(&x, rate);
-            // A tone above 20 kHz (96 kHz only) leaves nothing to measure.
-            if peak(&x[0]) < 0.1 {
-                continue;
-            }
             let mut over = Over { signal, rate, fine: f64::MIN, annex_2: f64::MIN };
             for look_ahead in LOOK_AHEADS {
                 for link in LINKS {
@@ -85,7 +81,10 @@ fn peaks(rows: &mut Vec<Row>) -> Vec<Over> {
                     over.annex_2 = over.annex_2.max(db(true_peak_annex_2(&y.out)) - ceiling);
                 }
             }
-            overs.push(over);
+            // A tone above 20 kHz (96 kHz only) leaves nothing but its on and off.
+            if over.fine > -6.0 {
+                overs.push(over);
+            }
         }
     }
     let worst = |f: fn(&Over) -> f64| overs.iter().max_by(|a, b| f(a).total_cmp(&f(b))).expect("not empty");
@@ -269,7 +268,7 @@ fn traces(x: &Stereo) -> Traces {
         run.reduction
             .iter()
             .enumerate()
-            .step_by(48)
+            .step_by(96)
             .map(|(n, &r)| (n as f64 / 48_000.0, f64::from(r)))
             .collect()
     })

@@ -47,10 +47,12 @@ fn lines(
     x: std::ops::Range<f64>,
     y: std::ops::Range<f64>,
     curves: &[(&str, RGBColor, &[(f64, f64)])],
+    legend: SeriesLabelPosition,
 ) -> io::Result<()> {
     let mut chart = ChartBuilder::on(area)
         .caption(title, (FONT, 18).into_font().color(&INK))
         .margin(12)
+        .margin_right(36)
         .x_label_area_size(40)
         .y_label_area_size(64)
         .build_cartesian_2d(x, y)
@@ -76,7 +78,7 @@ fn lines(
     }
     chart
         .configure_series_labels()
-        .position(SeriesLabelPosition::UpperRight)
+        .position(legend)
         .label_font((FONT, 13).into_font().color(&INK))
         .background_style(PAPER.mix(0.85))
         .draw()
@@ -96,7 +98,15 @@ pub fn release(path: &Path, a: &Traces, b: &Traces) -> io::Result<()> {
             // Hangs from zero, as a reduction does.
             let curves: [(&str, RGBColor, &[(f64, f64)]); 2] =
                 [("two time constants", RED, &traces[0]), ("the fast one alone", TEAL, &traces[1])];
-            lines(panel, title, ("time in s", "reduction in dB"), 0.0..end, top..0.0, &curves)?;
+            lines(
+                panel,
+                title,
+                ("time in s", "reduction in dB"),
+                0.0..end,
+                top..0.0,
+                &curves,
+                SeriesLabelPosition::LowerRight,
+            )?;
         }
         Ok(())
     })
@@ -112,7 +122,15 @@ pub fn spectrum(path: &Path, spectra: &[Vec<(f64, f64)>; 2]) -> io::Result<()> {
         ] {
             let shown: Vec<_> = spectrum.iter().copied().filter(|p| p.0 <= 10_000.0).collect();
             let axes = ("frequency in Hz", "dB re the largest line");
-            lines(panel, title, axes, 0.0..10_000.0, -200.0..5.0, &[("output", colour, &shown)])?;
+            lines(
+                panel,
+                title,
+                axes,
+                0.0..10_000.0,
+                -200.0..5.0,
+                &[("output", colour, &shown)],
+                SeriesLabelPosition::UpperRight,
+            )?;
         }
         Ok(())
     })
@@ -152,7 +170,7 @@ pub fn overs(path: &Path, overs: &[Over]) -> io::Result<()> {
                 .margin(12)
                 .x_label_area_size(36)
                 .y_label_area_size(64)
-                .build_cartesian_2d(-0.5..count - 0.5, low..bar * 1.2)
+                .build_cartesian_2d(-0.5..count - 0.5, low..bar * 2.4)
                 .map_err(broken)?;
             chart
                 .configure_mesh()

@@ -1,0 +1,95 @@
+//! How much reduction is wanted: takes driven samples and the ceiling of each frame, gives log2
+//! units ≥ 0 for each frame and channel, [`AHEAD`] frames late, linked.
+//!
+//! [`AHEAD`]: super::table::AHEAD
+
+use super::detector::Detector;
+use super::table::Table;
+use crate::dsp::fastlog::log2;
+use crate::dsp::{CHANNELS, CHUNK};
+
+/// ε of the proof, in log2 units: the logarithm errs by at most 1e-10, the exponential by 1e-11 of
+/// its value (1.5e-11 log2 units; both bounds from [`crate::dsp::fastlog`]), the roundings in
+/// between (r ≤ 40, each 2⁻⁵³ of it) by less than 1e-13 together.
+pub const MARGIN: f64 = 1.2e-10;
+
+/// What belongs to the 32 frames that are decided: they lie `AHEAD` behind the newest.
+pub struct Around {
+    /// Driven samples.
+    pub samples: [[f64; CHUNK]; CHANNELS],
+    /// The ceiling of each frame, linear.
+    pub limit: [f64; CHUNK],
+    /// The ceiling of the frame after the last: the last interval between samples ends there.
+    pub next_limit: f64,
+}
+
+/// Both channels' detectors and the link between them.
+#[derive(Clone, Debug)]
+pub struct Demand {
+    table: Box<Table>,
+    detectors: [Detector; CHANNELS],
+    /// Level of the last interval of the chunk before.
+    last_between: [f32; CHANNELS],
+}
+
+impl Demand {
+    /// In silence.
+    pub fn new(sample_rate: f64) -> Self {
+        Self {
+            table: Box::new(Table::new(sample_rate)),
+            detectors: std::array::from_fn(|_| Detector::default()),
+            last_between: [0.0; CHANNELS],
+        }
+    }
+
+    /// Forgets everything.
+    pub fn reset(&mut self) {
+        self.detectors.iter_mut().for_each(Detector::reset);
+        self.last_between = [0.0; CHANNELS];
+    }
+
+    /// Switches the detectors' skipping, to prove that it changes nothing.
+    #[cfg(test)]
+    pub fn set_skip(&mut self, skip: bool) {
+        self.detectors.iter_mut().for_each(|d| d.set_skip(skip));
+    }
+
+    /// `newest`: the 32 driven samples that came in last. `between`: count what lies between the
+    /// samples too. `link` of each frame: 0 = each channel for itself, 1 = the larger for both.
+    pub fn process(
+        &mut self,
+        newest: &[[f64; CHUNK]; CHANNELS],
+        around: &Around,
+        between: bool,
+        link: &[f64; CHUNK],
+    ) -> [[f64; CHUNK]; CHANNELS] {
+        let limit = &around.limit;
+        let lowest = limit.iter().fold(around.next_limit, |m, &c| m.min(c));
+        let mut wanted = [[0.0; CHUNK]; CHANNELS];
+        for (ch, wanted) in wanted.iter_mut().enumerate() {
+            let levels = self.detectors[ch].process(&newest[ch], &self.table, lowest, between);
+            // A peak between two samples is charged to both.
+            let peaks: [f64; CHUNK] = std::array::from_fn(|i| {
+                let before = if i == 0 { self.last_between[ch] } else { levels[i - 1] };
+                around.samples[ch][i].abs().max(f64::from(before)).max(f64::from(levels[i]))
+            });
+            self.last_between[ch] = levels[CHUNK - 1];
+            if peaks.iter().zip(limit).any(|(peak, limit)| peak > limit) {
+                *wanted = std::array::from_fn(|i| {
+                    let over = log2(peaks[i] / limit[i]) + MARGIN;
+                    if peaks[i] > limit[i] { over } else { 0.0 }
+                });
+            }
+        }
+        let [left, right] = &mut wanted;
+        for ((left, right), link) in left.iter_mut().zip(right).zip(link) {
+            let common = left.max(*right);
+            // So that 1 gives the common one exactly, and two equal ones stay as they are.
+            if *left != *right {
+                *left = (1.0 - link) * *left + link * common;
+                *right = (1.0 - link) * *right + link * common;
+            }
+        }
+        wanted
+    }
+}

@@ -1,0 +1,165 @@
+//! A sheet of chart paper: lines, dashes and points in the units of its axes in, one SVG file out.
+
+use plotters::element::DashedPathElement;
+use plotters::prelude::*;
+use std::io;
+use std::ops::Range;
+use std::path::Path;
+use std::sync::Once;
+
+pub const INK: RGBColor = RGBColor(0x2a, 0x28, 0x24);
+pub const TEAL: RGBColor = RGBColor(0x0f, 0x76, 0x6e);
+pub const OCHRE: RGBColor = RGBColor(0xa8, 0x6a, 0x0b);
+pub const RED: RGBColor = RGBColor(0xb4, 0x2a, 0x1e);
+pub const VIOLET: RGBColor = RGBColor(0x6a, 0x4a, 0x8c);
+const PAPER: RGBColor = RGBColor(0xfb, 0xf8, 0xf1);
+
+enum Mark {
+    Line,
+    Dashes,
+    Dots(i32),
+    Rings(i32),
+}
+
+struct Series {
+    name: Option<String>,
+    pen: RGBColor,
+    mark: Mark,
+    points: Vec<(f64, f64)>,
+}
+
+/// One diagram.
+pub struct Sheet {
+    title: String,
+    x_name: String,
+    y_name: String,
+    x: Range<f64>,
+    y: Range<f64>,
+    series: Vec<Series>,
+}
+
+impl Sheet {
+    /// An empty sheet, both axes from 0 to 1.
+    pub fn new(title: &str, x_name: &str, y_name: &str) -> Self {
+        Self {
+            title: title.into(),
+            x_name: x_name.into(),
+            y_name: y_name.into(),
+            x: 0.0..1.0,
+            y: 0.0..1.0,
+            series: Vec::new(),
+        }
+    }
+
+    /// What the axes span.
+    pub fn range(&mut self, x: Range<f64>, y: Range<f64>) {
+        self.x = x;
+        self.y = y;
+    }
+
+    pub fn line(&mut self, name: &str, pen: RGBColor, points: Vec<(f64, f64)>) {
+        self.series.push(Series { name: Some(name.into()), pen, mark: Mark::Line, points });
+    }
+
+    pub fn dashes(&mut self, name: &str, pen: RGBColor, points: Vec<(f64, f64)>) {
+        self.series.push(Series { name: Some(name.into()), pen, mark: Mark::Dashes, points });
+    }
+
+    /// Filled points of `size` pixels.
+    pub fn dots(&mut self, name: Option<&str>, pen: RGBColor, size: i32, points: Vec<(f64, f64)>) {
+        self.series.push(Series { name: name.map(Into::into), pen, mark: Mark::Dots(size), points });
+    }
+
+    /// Open circles of `size` pixels.
+    pub fn rings(&mut self, name: Option<&str>, pen: RGBColor, size: i32, points: Vec<(f64, f64)>) {
+        self.series.push(Series { name: name.map(Into::into), pen, mark: Mark::Rings(size), points });
+    }
+
+    /// Writes the SVG file.
+    pub fn draw(&self, path: &Path) -> io::Result<()> {
+        letters();
+        self.on(SVGBackend::new(path, (860, 560)).into_drawing_area())
+            .map_err(|e| io::Error::other(e.to_string()))
+    }
+
+    fn on(
+        &self,
+        area: DrawingArea<SVGBackend, plotters::coord::Shift>,
+    ) -> Result<(), Box<dyn std::error::Error + '_>> {
+        area.fill(&PAPER)?;
+        let mut chart = ChartBuilder::on(&area)
+            .caption(&self.title, ("sans-serif", 20, &INK))
+            .margin(14)
+            .x_label_area_size(42)
+            .y_label_area_size(56)
+            .build_cartesian_2d(self.x.clone(), self.y.clone())?;
+        chart
+            .configure_mesh()
+            .light_line_style(INK.mix(0.05))
+            .bold_line_style(INK.mix(0.15))
+            .axis_style(INK)
+            .label_style(("sans-serif", 14, &INK))
+            .x_desc(&self.x_name)
+            .y_desc(&self.y_name)
+            .x_label_formatter(&|v| number(*v))
+            .y_label_formatter(&|v| number(*v))
+            .draw()?;
+        for series in &self.series {
+            let pen = series.pen;
+            let points = series.points.iter().copied();
+            let drawn = match series.mark {
+                Mark::Line => chart.draw_series(LineSeries::new(points, pen.stroke_width(2)))?,
+                Mark::Dashes => {
+                    chart.draw_series(DashedLineSeries::new(points, 5, 4, pen.stroke_width(1)))?
+                }
+                Mark::Dots(size) => chart.draw_series(points.map(|p| Circle::new(p, size, pen.filled())))?,
+                Mark::Rings(size) => chart.draw_series(points.map(|p| Circle::new(p, size, pen)))?,
+            };
+            if let Some(name) = &series.name {
+                drawn.label(name);
+                match series.mark {
+                    Mark::Line => drawn
+                        .legend(move |(x, y)| PathElement::new([(x, y), (x + 22, y)], pen.stroke_width(2))),
+                    Mark::Dashes => drawn.legend(move |(x, y)| {
+                        DashedPathElement::new([(x, y), (x + 22, y)], 5, 4, pen.stroke_width(1))
+                    }),
+                    Mark::Dots(size) => {
+                        drawn.legend(move |(x, y)| Circle::new((x + 11, y), size, pen.filled()))
+                    }
+                    Mark::Rings(size) => drawn.legend(move |(x, y)| Circle::new((x + 11, y), size, pen)),
+                };
+            }
+        }
+        let corner =
+            if self.y.start < 0.0 { SeriesLabelPosition::UpperLeft } else { SeriesLabelPosition::UpperRight };
+        chart
+            .configure_series_labels()
+            .position(corner)
+            .label_font(("sans-serif", 14, &INK))
+            .background_style(PAPER.mix(0.9))
+            .border_style(INK.mix(0.3))
+            .draw()?;
+        area.present()?;
+        Ok(())
+    }
+}
+
+/// A number for an axis, with a true minus sign.
+fn number(v: f64) -> String {
+    let text = format!("{:.2}", v.abs());
+    let text = text.trim_end_matches('0').trim_end_matches('.');
+    if v < 0.0 && text != "0" { format!("−{text}") } else { text.into() }
+}
+
+/// Gives plotters a font to measure its texts with; an SVG names only the family.
+fn letters() {
+    static ONCE: Once = Once::new();
+    ONCE.call_once(|| {
+        // The only failure is a broken font file; the first text drawn then reports it.
+        let _ = plotters::style::register_font(
+            "sans-serif",
+            FontStyle::Normal,
+            epaint_default_fonts::UBUNTU_LIGHT,
+        );
+    });
+}
