@@ -17,6 +17,9 @@ pub struct Lintel {
     /// What the window reads.
     #[cfg(feature = "editor")]
     now: Arc<crate::editor::Now>,
+    /// The way to the window.
+    #[cfg(feature = "editor")]
+    pulses: Option<crate::editor::Sender>,
 }
 
 impl Default for Lintel {
@@ -27,6 +30,8 @@ impl Default for Lintel {
             seen: 0,
             #[cfg(feature = "editor")]
             now: Arc::default(),
+            #[cfg(feature = "editor")]
+            pulses: None,
         }
     }
 }
@@ -78,6 +83,10 @@ impl Plugin for Lintel {
         if let Some(chain) = &self.chain {
             context.set_latency_samples(chain.latency() as u32);
         }
+        #[cfg(feature = "editor")]
+        {
+            self.pulses = Some(self.now.activate(rate));
+        }
         true
     }
 
@@ -103,13 +112,17 @@ impl Plugin for Lintel {
             self.seen = changes;
             chain.set(&self.params.settings());
         }
-        let mut deepest = 0.0_f32;
-        chain.process(buffer.as_slice(), |tap| {
-            deepest = tap.ceiling_db.iter().copied().fold(deepest, f32::max)
-        });
         #[cfg(feature = "editor")]
-        if self.now.ceiling_db.swap(deepest, std::sync::atomic::Ordering::Relaxed) != deepest {
-            self.now.repaint.request_repaint();
+        chain.hear(self.now.hear());
+        chain.process(buffer.as_slice(), |_| {});
+        #[cfg(feature = "editor")]
+        if let Some(pulses) = &mut self.pulses {
+            // A full ring means that nobody looks just now.
+            let _ = pulses.push(crate::editor::Pulse {
+                curve: chain.curve(),
+                glue_point: chain.glue_point(),
+                makeup: chain.makeup_db(),
+            });
         }
         ProcessStatus::Tail(chain.tail() as u32)
     }

@@ -200,7 +200,7 @@ fn listening(
         for scale in SCALES {
             if ui.selectable_label(screen.keep.scale == scale, format!("{scale} %")).clicked() {
                 screen.keep.scale = scale;
-                wishes.size = Some((screen.keep.width, screen.keep.height));
+                wishes.rescale = true;
                 ui.close();
             }
         }

@@ -25,6 +25,6 @@ pub mod theme;
 
 pub use controls::{Controls, Desk, Memory};
 #[cfg(feature = "editor")]
-pub use host::{LintelEditor, Now, create};
+pub use host::{LintelEditor, Now, Pulse, Sender, create};
 pub use live::Live;
 pub use screen::Screen;

@@ -92,7 +92,7 @@ fn own(folder: &Path) -> Vec<Preset> {
         .filter(|path| path.extension().is_some_and(|e| e == "toml"))
         .filter_map(|path| Preset::read(&std::fs::read_to_string(&path).ok()?, Some(path)))
         .collect();
-    own.sort_by(|a, b| a.name.to_lowercase().cmp(&b.name.to_lowercase()));
+    own.sort_by_key(|preset| preset.name.to_lowercase());
     own
 }
 

@@ -220,9 +220,11 @@ impl<'a> Ruler<'a> {
             .id(ruler.id.with("text"));
         let field = ui.put(field, edit).accessible_name(format!("{}, typed", param.name));
         if !touch.ready {
+            // The field places its cursor when it gains the keyboard: only then can all be selected.
+            let had_focus = field.has_focus() && !field.gained_focus();
             field.request_focus();
             let end = egui::text::CCursor::new(text.chars().count());
-            if let Some(mut state) = egui::TextEdit::load_state(ui.ctx(), field.id) {
+            if let Some(mut state) = TextEdit::load_state(ui.ctx(), field.id).filter(|_| had_focus) {
                 let all = egui::text::CCursorRange::two(egui::text::CCursor::new(0), end);
                 state.cursor.set_char_range(Some(all));
                 state.store(ui.ctx(), field.id);

@@ -22,8 +22,8 @@ pub struct Wishes {
     pub restart: bool,
     /// Index of another delivery target.
     pub target: Option<usize>,
-    /// Window size in points at 100 %, after the scale has changed.
-    pub size: Option<(f32, f32)>,
+    /// Another scale was chosen.
+    pub rescale: bool,
     /// [`Screen::keep`] has changed and wants to be kept.
     pub keep: bool,
 }
@@ -73,11 +73,15 @@ impl Screen {
         }
     }
 
-    /// Zoom at which the screen is drawn in a window of `size` points at 100 %: the scale that was
-    /// chosen, or less where the smallest layout would not fit.
-    pub fn zoom(&self, size: egui::Vec2) -> f32 {
-        let fits = (size.x / LEAST.0).min(size.y / LEAST.1);
-        (f32::from(self.keep.scale) / 100.0).min(fits).max(0.3)
+    /// A new window shows this screen: everything is dressed anew.
+    pub fn opened(&mut self) {
+        self.dressed = None;
+        self.hear = None;
+    }
+
+    /// The window has now this size, points of the system.
+    pub fn resized(&mut self, width: f32, height: f32) {
+        (self.keep.width, self.keep.height) = (width, height);
     }
 
     /// Draws one frame into all of `ui`.

@@ -142,7 +142,8 @@ fn title(screen: &mut Screen, ui: &mut Ui, place: Rect, y: f32, n: usize, sight:
     let response = ui.interact(words, ui.scope_id().with(("title", n)), sense);
     let color = if on { theme.ink } else { theme.soft };
     ink::bold(&p, pos2(words.left() + 3.0, y - 0.5), Align2::LEFT_CENTER, name, size, color);
-    response.widget_info(|| egui::WidgetInfo::labeled(egui::accesskit::Role::Heading, true, name));
+    let sheet = format!("{name} sheet");
+    response.widget_info(|| egui::WidgetInfo::labeled(egui::accesskit::Role::Heading, true, &sheet));
     super::ruler::focus_ring(ui, &response, theme);
     menu(&response, desk, n);
     if movable {

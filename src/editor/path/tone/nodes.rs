@@ -68,7 +68,10 @@ fn values(desk: &Desk, band: &Band) -> String {
 fn drag(state: &mut State, ui: &Ui, response: &Response, map: &Map, desk: &mut Desk, band: &Band, n: usize) {
     if response.drag_started() {
         response.request_focus();
+        // A drag begins only once the pointer has moved a little: that little counts, too.
+        let missed = response.total_drag_delta().unwrap_or_default() - response.drag_motion();
         let at = (map.x(f64::from(desk.get(band.freq))), map.y(f64::from(desk.get(band.gain))));
+        let at = (at.0 + missed.x, at.1 + missed.y);
         state.dragged = Some((n, at.0, at.1));
         desk.begin(band.freq);
         if !band.is_cut(desk) {
