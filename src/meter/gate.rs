@@ -25,12 +25,17 @@ pub struct Gate {
     count: Box<[u32]>,
     /// Sum of their weighted mean squares.
     power: Box<[f64]>,
+    /// All blocks and their power.
+    blocks: u64,
+    total: f64,
+    /// The bins in use lie in here: reading the meter does not pass the empty ones.
+    used: std::ops::Range<usize>,
 }
 
 impl Gate {
     /// Empty.
     pub fn new() -> Self {
-        Self { count: vec![0; BINS].into(), power: vec![0.0; BINS].into() }
+        Self { count: vec![0; BINS].into(), power: vec![0.0; BINS].into(), blocks: 0, total: 0.0, used: 0..0 }
     }
 
     /// Adds a block by its weighted mean square; at or below −70 LUFS it is left out.
@@ -40,42 +45,49 @@ impl Gate {
             let bin = (((level - FLOOR) * PER_LU) as usize).min(BINS - 1);
             self.count[bin] = self.count[bin].saturating_add(1);
             self.power[bin] += mean_square;
+            self.used = if self.blocks == 0 {
+                bin..bin + 1
+            } else {
+                self.used.start.min(bin)..self.used.end.max(bin + 1)
+            };
+            self.blocks += 1;
+            self.total += mean_square;
         }
     }
 
     /// Blocks above the absolute gate.
     pub fn blocks(&self) -> u64 {
-        self.count.iter().map(|&n| u64::from(n)).sum()
+        self.blocks
     }
 
     /// First bin whose blocks pass a gate `below` LU under the mean of all blocks.
     fn first_bin(&self, below: f64) -> Option<usize> {
-        let blocks = self.blocks();
-        if blocks == 0 {
-            return None;
-        }
-        let mean = self.power.iter().sum::<f64>() / blocks as f64;
-        let gate = mean * 10f64.powf(-below / 10.0);
-        (0..BINS).find(|&i| self.count[i] > 0 && self.power[i] / f64::from(self.count[i]) >= gate)
+        let gate = self.total / self.blocks as f64 * 10f64.powf(-below / 10.0);
+        self.used.clone().find(|&i| self.count[i] > 0 && self.power[i] >= gate * f64::from(self.count[i]))
+    }
+
+    /// Blocks in the bins from `first` on.
+    fn blocks_from(&self, first: usize) -> u64 {
+        self.count[first..self.used.end].iter().map(|&n| u64::from(n)).sum()
     }
 
     /// Mean loudness above the relative gate of −10 LU, in LUFS; −∞ when nothing has passed.
     /// BS.1770-5, eq. 5 to 7.
     pub fn integrated(&self) -> f64 {
         let Some(first) = self.first_bin(10.0) else { return f64::NEG_INFINITY };
-        let blocks: u64 = self.count[first..].iter().map(|&n| u64::from(n)).sum();
-        loudness(self.power[first..].iter().sum::<f64>() / blocks as f64)
+        let power: f64 = self.power[first..self.used.end].iter().sum();
+        loudness(power / self.blocks_from(first) as f64)
     }
 
     /// Distance in LU from the 10th to the 95th percentile above a relative gate of −20 LU.
     /// Tech 3342 v4; nearest rank, halves up. 0 when nothing has passed.
     pub fn range(&self) -> f64 {
         let Some(first) = self.first_bin(20.0) else { return 0.0 };
-        let blocks: u64 = self.count[first..].iter().map(|&n| u64::from(n)).sum();
+        let blocks = self.blocks_from(first);
         let percentile = |p: f64| {
             let rank = ((blocks - 1) as f64 * p / 100.0 + 1.0 + 0.5).floor() as u64;
             let mut passed = 0;
-            for i in first..BINS {
+            for i in first..self.used.end {
                 passed += u64::from(self.count[i]);
                 if passed >= rank {
                     return loudness(self.power[i] / f64::from(self.count[i]));
@@ -90,6 +102,7 @@ impl Gate {
     pub fn reset(&mut self) {
         self.count.fill(0);
         self.power.fill(0.0);
+        (self.blocks, self.total, self.used) = (0, 0.0, 0..0);
     }
 }
 

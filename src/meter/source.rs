@@ -59,7 +59,7 @@ pub enum Bits {
 }
 
 /// What the check says.
-#[derive(Clone, Debug, PartialEq, Default)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Source {
     /// Seconds looked at.
     pub seconds: f64,
@@ -82,6 +82,13 @@ pub struct Source {
     pub correlation: Option<f64>,
     pub lead_in: LeadIn,
     pub bits: Bits,
+}
+
+impl Default for Source {
+    /// Nothing looked at.
+    fn default() -> Self {
+        SourceCheck::new(1, CHANNELS).source(&Sums::EMPTY)
+    }
 }
 
 /// The checker.

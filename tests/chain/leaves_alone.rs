@@ -137,7 +137,7 @@ fn every_block_size_gives_the_same_samples_also_while_settings_move() {
         let mut settings = busy();
         settings.ceiling.drive = (frame / step) as f32 * 3.0;
         settings.tone.bands[1].freq = 100.0 + frame as f32 / 10.0;
-        settings.glue.on = (frame / step) % 2 == 0;
+        settings.glue.on = (frame / step).is_multiple_of(2);
         settings.ceiling.look_ahead = 1.0 + (frame / step) as f32 * 2.0;
         settings.bypass = frame / step == 3;
         settings

@@ -63,8 +63,11 @@ proptest! {
                     prop_assert!(y[c].abs() <= x[c].abs() * 15.9);
                 }
             }
-            // 1e4 is 80 dBFS: 140 dB over −60, of which 6 : 1 takes 5/6.
-            prop_assert!(run.reduction.iter().all(|y| (0.0..=117.0).contains(y)));
+            // 1e4 is 80 dBFS, and the low cut can double a peak at worst (the sum of the magnitudes
+            // of its impulse response stays under 2.12, 6.5 dB): 146.5 dB over −60, of which 6 : 1
+            // takes 5/6.
+            let deepest = run.reduction.iter().fold(0.0f64, |a, y| a.max(*y));
+            prop_assert!(run.reduction.iter().all(|y| *y >= 0.0) && deepest <= 122.5, "{deepest} dB");
             rig.glue.set(if n % 2 == 0 { &b } else { &a });
         }
     }

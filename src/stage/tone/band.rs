@@ -118,6 +118,16 @@ impl Band {
         self.wanted.on.then_some((self.to, self.shape.channel))
     }
 
+    /// True when the band is nothing but its sections at rest: stereo, no fade, no move.
+    pub fn is_steady(&self) -> bool {
+        self.shape.channel == BandChannel::Stereo && self.fade.is_wet() && self.from == self.to
+    }
+
+    /// Sections that run, with their states.
+    pub fn sections(&mut self) -> impl Iterator<Item = (&Section, &mut State)> {
+        self.to.iter().zip(&mut self.state).take(self.shape.count())
+    }
+
     /// Frames of (left, right) in place; the first stands at `start` inside its chunk.
     pub fn process(&mut self, frames: &mut [[f64; 2]], start: usize) {
         if self.idle {

@@ -27,6 +27,11 @@ use crate::dsp::{Block, CHUNK};
 use crate::settings::{BANDS, BandSettings, ToneSettings};
 use band::Band;
 use listen::Listen;
+use section::{Section, State, run_chain};
+use shape::SECTIONS;
+
+/// Sections that are interleaved at most; more of them would not fit into the registers.
+const GROUP: usize = 5;
 
 /// The tone stage. [`ToneSettings::on`] is not looked at: the chain fades the whole stage.
 #[derive(Clone, Debug)]
@@ -93,8 +98,12 @@ impl Tone {
         }
         let input = frames;
         let (frames, start) = (&mut frames[..block.len], block.start);
-        for band in &mut self.bands {
-            band.process(frames, start);
+        if self.bands.iter().all(|band| band.is_idle() || band.is_steady()) {
+            self.process_steady(frames);
+        } else {
+            for band in &mut self.bands {
+                band.process(frames, start);
+            }
         }
         if listening {
             self.listen.process(&input[..block.len], frames, start);
@@ -102,6 +111,37 @@ impl Tone {
         for (i, frame) in frames.iter().enumerate() {
             block.ch[0][i] = frame[0];
             block.ch[1][i] = frame[1];
+        }
+    }
+
+    /// All bands at once, while each is steady or idle: the common case. Gives the very samples
+    /// that one band after the other would.
+    fn process_steady(&mut self, frames: &mut [[f64; 2]]) {
+        const MOST: usize = BANDS * SECTIONS;
+        let mut steps = [Section::THROUGH.step(); MOST];
+        let mut states = [State::default(); MOST];
+        let mut count = 0;
+        for (section, state) in self.bands.iter_mut().filter(|band| !band.is_idle()).flat_map(Band::sections)
+        {
+            (steps[count], states[count]) = (section.step(), *state);
+            count += 1;
+        }
+        let mut done = 0;
+        while done < count {
+            let (steps, states) = (&steps[done..], &mut states[done..]);
+            let group = (count - done).min(GROUP);
+            match group {
+                1 => run_chain::<1>(steps, states, frames),
+                2 => run_chain::<2>(steps, states, frames),
+                3 => run_chain::<3>(steps, states, frames),
+                4 => run_chain::<4>(steps, states, frames),
+                _ => run_chain::<GROUP>(steps, states, frames),
+            }
+            done += group;
+        }
+        let sections = self.bands.iter_mut().filter(|band| !band.is_idle()).flat_map(Band::sections);
+        for ((_, state), done) in sections.zip(states) {
+            *state = done;
         }
     }
 

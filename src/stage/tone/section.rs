@@ -81,29 +81,49 @@ impl Section {
     #[inline]
     pub(super) fn step(&self) -> Step {
         let a = 1.0 / (1.0 + self.g * (self.g + self.k));
+        let (keep, into_band, into_low) = (2.0 * a - 1.0, 2.0 * self.g * a, 2.0 * self.g * self.g * a);
+        // x is the sum of all three outputs (high + k·band + low), so `high` mixes x itself and
+        // the others only what differs from it: a flat section adds exact zeros. The middles of
+        // the states are half the sum of before and after; here they are resolved into x and the
+        // states before, so that the output waits for nothing else.
+        let (band, low) = (0.5 * (self.band - self.k * self.high), 0.5 * (self.low - self.high));
+        let blend = band * into_band + low * into_low;
         Step {
-            keep: 2.0 * a - 1.0,
-            into_band: 2.0 * self.g * a,
-            into_low: 2.0 * self.g * self.g * a,
-            direct: self.high,
-            // The states' middles are half the sum of before and after.
-            band: 0.5 * (self.band - self.k * self.high),
-            low: 0.5 * (self.low - self.high),
+            keep,
+            into_band,
+            into_low,
+            direct: self.high + blend,
+            from_band: band * (1.0 + keep) + low * into_band,
+            from_low: 2.0 * low - blend,
         }
     }
 }
 
 /// A section's coefficients in the shape in which one frame takes the fewest operations in a row.
-/// x is the sum of all three outputs (high + k·band + low), so the direct part carries `high` and
-/// the other mixes only what differs from it: a flat section adds exact zeros.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Step {
     keep: f64,
     into_band: f64,
     into_low: f64,
     direct: f64,
-    band: f64,
-    low: f64,
+    from_band: f64,
+    from_low: f64,
+}
+
+/// Frames in place through N sections one after the other, coefficients at rest. The same
+/// arithmetic as [`State::run`] for each of them; but frame by frame, so that the processor works
+/// on the next frame of one section while it still waits for the last frame of another.
+pub(super) fn run_chain<const N: usize>(steps: &[Step], states: &mut [State], frames: &mut [[f64; 2]]) {
+    let mut state: [State; N] = std::array::from_fn(|n| states[n]);
+    let steps: [Step; N] = std::array::from_fn(|n| steps[n]);
+    for frame in frames {
+        let mut x = *frame;
+        for n in 0..N {
+            x = state[n].frame(&steps[n], x);
+        }
+        *frame = x;
+    }
+    states[..N].copy_from_slice(&state);
 }
 
 /// The two integrators of a section, for two lanes.
@@ -125,7 +145,7 @@ impl State {
             let d = x[n] - s2;
             let n1 = c.keep * s1 + c.into_band * d;
             let n2 = (s2 + c.into_band * s1) + c.into_low * d;
-            y[n] = c.direct * x[n] + (c.band * (s1 + n1) + c.low * (s2 + n2));
+            y[n] = (c.from_band * s1 + c.from_low * s2) + c.direct * x[n];
             self.band[n] = n1;
             self.low[n] = n2;
         }

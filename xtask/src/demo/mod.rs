@@ -180,7 +180,7 @@ struct Source {
 
 fn load(path: &Path) -> Result<Source, Failure> {
     let mut reader = Reader::open(path)?;
-    let format = reader.format().clone();
+    let format = *reader.format();
     let frames = format.frames as usize;
     let mut lanes = [vec![0.0_f32; frames], vec![0.0_f32; frames]];
     let [left, right] = &mut lanes;

@@ -30,24 +30,24 @@ pub fn run(dir: &Path) -> io::Result<Vec<Row>> {
 
 /// Static curves for several knees, the stage's own points, the table's points.
 fn curves(path: &Path) -> io::Result<()> {
-    let mut sheet = Sheet::new("Glue: static curve, threshold −20 dB, 2 : 1", "input, dBFS", "output, dBFS");
-    sheet.range(-40.0..0.0, -40.0..0.0);
+    let mut sheet = Sheet::new("Glue: static curve, threshold −20 dB, 4 : 1", "input, dBFS", "output, dBFS");
+    sheet.range(-30.0..-6.0, -30.0..-15.0);
     for (knee, pen) in [(0.0, INK), (3.0, VIOLET), (6.0, TEAL), (12.0, OCHRE), (24.0, RED)] {
-        let settings = GlueSettings { knee, ..plain() };
+        let settings = GlueSettings { knee, ratio: 4.0, ..plain() };
         let curve = Curve::new(&settings);
         let line =
-            (0..=400).map(|n| -40.0 + 0.1 * f64::from(n)).map(|x| (x, x - curve.reduction(x))).collect();
+            (0..=240).map(|n| -30.0 + 0.1 * f64::from(n)).map(|x| (x, x - curve.reduction(x))).collect();
         sheet.line(&format!("knee {knee} dB"), pen, line);
         let mut rig = Rig::new(&settings, FS);
-        let measured = (0..=10)
-            .map(|n| -40.0 + 4.0 * f64::from(n))
+        let measured = (0..=12)
+            .map(|n| -30.0 + 2.0 * f64::from(n))
             .map(|x| (x, decibels(rig.run(&steady(x, 7_200)).out.last().map_or(0.0, |f| f[0]))))
             .collect();
         sheet.dots(None, pen, 2, measured);
     }
-    // Reference table: Giannoulis, Massberg and Reiss 2012, R = 2, W = 6 dB.
-    let levels = [-40.0, -26.0, -23.0, -21.5, -20.0, -18.5, -17.0, -10.0, 0.0];
-    let table = [-40.0, -26.0, -23.0, -21.59375, -20.375, -19.34375, -18.5, -15.0, -10.0];
+    // Reference table: Giannoulis, Massberg and Reiss 2012, R = 4, W = 6 dB.
+    let levels = [-26.0, -23.0, -21.5, -20.0, -18.5, -17.0, -10.0];
+    let table = [-26.0, -23.0, -21.640625, -20.5625, -19.765625, -19.25, -17.5];
     sheet.rings(
         Some("table, knee 6 dB (Giannoulis et al. 2012)"),
         TEAL,

@@ -39,6 +39,9 @@ fn plain(value: &f64) -> String {
     format!("{}", rounded + 0.0).replace('-', "−")
 }
 
+/// A line's name, colour and points.
+type Curve<'a> = (&'a str, RGBColor, &'a [(f64, f64)]);
+
 /// One panel with lines (name, colour, points), time in s or frequency in Hz along x.
 fn lines(
     area: &DrawingArea<SVGBackend, Shift>,
@@ -46,7 +49,7 @@ fn lines(
     axes: (&str, &str),
     x: std::ops::Range<f64>,
     y: std::ops::Range<f64>,
-    curves: &[(&str, RGBColor, &[(f64, f64)])],
+    curves: &[Curve],
     legend: SeriesLabelPosition,
 ) -> io::Result<()> {
     let mut chart = ChartBuilder::on(area)
@@ -96,7 +99,7 @@ pub fn release(path: &Path, a: &Traces, b: &Traces) -> io::Result<()> {
             let end = traces[0].last().map_or(1.0, |p| p.0);
             let top = traces[0].iter().map(|p| p.1).fold(0.0, f64::max) * 1.15;
             // Hangs from zero, as a reduction does.
-            let curves: [(&str, RGBColor, &[(f64, f64)]); 2] =
+            let curves: [Curve; 2] =
                 [("two time constants", RED, &traces[0]), ("the fast one alone", TEAL, &traces[1])];
             lines(
                 panel,

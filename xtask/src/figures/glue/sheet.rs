@@ -14,6 +14,14 @@ pub const RED: RGBColor = RGBColor(0xb4, 0x2a, 0x1e);
 pub const VIOLET: RGBColor = RGBColor(0x6a, 0x4a, 0x8c);
 const PAPER: RGBColor = RGBColor(0xfb, 0xf8, 0xf1);
 
+/// Width and height of a sheet as it is shown, pixels.
+const SIZE: (i32, i32) = (860, 560);
+/// Everything is drawn this much larger than it is shown: plotters counts in whole pixels, and a
+/// gentle slope would turn into stairs.
+const FINE: i32 = 4;
+/// A thin line.
+const THIN: u32 = FINE as u32;
+
 enum Mark {
     Line,
     Dashes,
@@ -78,27 +86,36 @@ impl Sheet {
     /// Writes the SVG file.
     pub fn draw(&self, path: &Path) -> io::Result<()> {
         letters();
-        self.on(SVGBackend::new(path, (860, 560)).into_drawing_area())
-            .map_err(|e| io::Error::other(e.to_string()))
+        let (width, height) = (SIZE.0 * FINE, SIZE.1 * FINE);
+        let mut svg = String::new();
+        let area = SVGBackend::with_string(&mut svg, (width as u32, height as u32)).into_drawing_area();
+        self.on(&area).map_err(|e| io::Error::other(e.to_string()))?;
+        drop(area);
+        // Shown at its size; the view box keeps the fine pixels.
+        let fine = format!("width=\"{width}\" height=\"{height}\"");
+        let shown = format!("width=\"{}\" height=\"{}\"", SIZE.0, SIZE.1);
+        std::fs::write(path, svg.replacen(&fine, &shown, 1))
     }
 
     fn on(
         &self,
-        area: DrawingArea<SVGBackend, plotters::coord::Shift>,
+        area: &DrawingArea<SVGBackend, plotters::coord::Shift>,
     ) -> Result<(), Box<dyn std::error::Error + '_>> {
         area.fill(&PAPER)?;
-        let mut chart = ChartBuilder::on(&area)
-            .caption(&self.title, ("sans-serif", 20, &INK))
-            .margin(14)
-            .x_label_area_size(42)
-            .y_label_area_size(56)
+        let mut chart = ChartBuilder::on(area)
+            .caption(&self.title, ("sans-serif", 20 * FINE, &INK))
+            .margin(14 * FINE)
+            .x_label_area_size(42 * FINE)
+            .y_label_area_size(56 * FINE)
             .build_cartesian_2d(self.x.clone(), self.y.clone())?;
         chart
             .configure_mesh()
-            .light_line_style(INK.mix(0.05))
-            .bold_line_style(INK.mix(0.15))
-            .axis_style(INK)
-            .label_style(("sans-serif", 14, &INK))
+            .set_all_tick_mark_size(5 * FINE)
+            .max_light_lines(2)
+            .light_line_style(INK.mix(0.05).stroke_width(THIN))
+            .bold_line_style(INK.mix(0.15).stroke_width(THIN))
+            .axis_style(INK.stroke_width(THIN))
+            .label_style(("sans-serif", 14 * FINE, &INK))
             .x_desc(&self.x_name)
             .y_desc(&self.y_name)
             .x_label_formatter(&|v| number(*v))
@@ -108,25 +125,40 @@ impl Sheet {
             let pen = series.pen;
             let points = series.points.iter().copied();
             let drawn = match series.mark {
-                Mark::Line => chart.draw_series(LineSeries::new(points, pen.stroke_width(2)))?,
-                Mark::Dashes => {
-                    chart.draw_series(DashedLineSeries::new(points, 5, 4, pen.stroke_width(1)))?
+                Mark::Line => chart.draw_series(LineSeries::new(points, pen.stroke_width(2 * THIN)))?,
+                Mark::Dashes => chart.draw_series(DashedLineSeries::new(
+                    points,
+                    5 * FINE,
+                    4 * FINE,
+                    pen.stroke_width(THIN),
+                ))?,
+                Mark::Dots(size) => {
+                    chart.draw_series(points.map(|p| Circle::new(p, size * FINE, pen.filled())))?
                 }
-                Mark::Dots(size) => chart.draw_series(points.map(|p| Circle::new(p, size, pen.filled())))?,
-                Mark::Rings(size) => chart.draw_series(points.map(|p| Circle::new(p, size, pen)))?,
+                Mark::Rings(size) => {
+                    chart.draw_series(points.map(|p| Circle::new(p, size * FINE, pen.stroke_width(THIN))))?
+                }
             };
             if let Some(name) = &series.name {
                 drawn.label(name);
                 match series.mark {
-                    Mark::Line => drawn
-                        .legend(move |(x, y)| PathElement::new([(x, y), (x + 22, y)], pen.stroke_width(2))),
+                    Mark::Line => drawn.legend(move |(x, y)| {
+                        PathElement::new([(x, y), (x + 22 * FINE, y)], pen.stroke_width(2 * THIN))
+                    }),
                     Mark::Dashes => drawn.legend(move |(x, y)| {
-                        DashedPathElement::new([(x, y), (x + 22, y)], 5, 4, pen.stroke_width(1))
+                        DashedPathElement::new(
+                            [(x, y), (x + 22 * FINE, y)],
+                            5 * FINE,
+                            4 * FINE,
+                            pen.stroke_width(THIN),
+                        )
                     }),
                     Mark::Dots(size) => {
-                        drawn.legend(move |(x, y)| Circle::new((x + 11, y), size, pen.filled()))
+                        drawn.legend(move |(x, y)| Circle::new((x + 11 * FINE, y), size * FINE, pen.filled()))
                     }
-                    Mark::Rings(size) => drawn.legend(move |(x, y)| Circle::new((x + 11, y), size, pen)),
+                    Mark::Rings(size) => drawn.legend(move |(x, y)| {
+                        Circle::new((x + 11 * FINE, y), size * FINE, pen.stroke_width(THIN))
+                    }),
                 };
             }
         }
@@ -135,7 +167,9 @@ impl Sheet {
         chart
             .configure_series_labels()
             .position(corner)
-            .label_font(("sans-serif", 14, &INK))
+            .legend_area_size(30 * FINE)
+            .margin(6 * FINE)
+            .label_font(("sans-serif", 14 * FINE, &INK))
             .background_style(PAPER.mix(0.9))
             .border_style(INK.mix(0.3))
             .draw()?;

@@ -1,0 +1,426 @@
+//! The one analysis engine: taps of the chain or chunks of the ring in, readings, history, source
+//! check and advice out. Live and offline run the same code on the same chunks, so they agree to
+//! the last digit.
+
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+
+use super::advice::{Advisor, Facts, FileFacts, Note, verdict};
+use super::history::{Column, History, Marks};
+use super::levels::{Levels, Sums};
+use super::loudness::{Channel, Loudness};
+use super::snapshot::{Readings, Snapshot};
+use super::source::SourceCheck;
+use super::spectrum::Spectrum;
+use super::targets::Target;
+use super::true_peak::TruePeak;
+use super::work::{Swing, Work};
+use crate::dsp::{CHANNELS, CHUNK, db};
+use crate::link::{Chunk, Chunker, Tap, Transport};
+use crate::settings::Settings;
+
+/// Columns between two looks at the facts: about 100 ms.
+const LOOK: u64 = 9;
+/// Below this peak a column holds no music, −50 dBFS.
+const MUSIC: f32 = 0.003_162;
+/// Samples beyond this are not sound; they would poison the filters.
+const SANE: f32 = 1e6;
+
+/// The meters of one signal.
+#[derive(Clone)]
+struct Side {
+    loudness: Loudness,
+    peaks: [TruePeak; CHANNELS],
+    levels: Levels,
+    spectrum: Spectrum,
+    channels: usize,
+}
+
+impl Side {
+    fn new(sample_rate: u32, channels: usize, columns_per_second: f64) -> Self {
+        Self {
+            loudness: Loudness::with_layout(sample_rate, &[Channel::Front; CHANNELS][..channels]),
+            peaks: [TruePeak::new(), TruePeak::new()],
+            levels: Levels::new(columns_per_second),
+            spectrum: Spectrum::new(sample_rate),
+            channels,
+        }
+    }
+
+    fn add(&mut self, chunk: &[[f32; CHUNK]; CHANNELS], running: bool) -> Sums {
+        let mut sums = Sums::of(chunk);
+        for c in 0..CHANNELS {
+            sums.true_peak[c] = self.peaks[c].feed(&chunk[c]);
+        }
+        let planes: [&[f32]; CHANNELS] = [&chunk[0], &chunk[1]];
+        self.loudness.feed(&planes[..self.channels]);
+        self.levels.add(&sums, running);
+        self.spectrum.add(chunk, running);
+        sums
+    }
+
+    /// The true peaks still on their way, as if silence followed.
+    fn finish_peaks(&mut self) -> [f32; CHANNELS] {
+        let [left, right] = &mut self.peaks;
+        [left.finish(), right.finish()]
+    }
+
+    fn restart(&mut self) {
+        self.loudness.restart();
+        self.levels.restart();
+        self.spectrum.restart();
+    }
+}
+
+/// The engine.
+pub struct Analysis {
+    sample_rate: u32,
+    channels: usize,
+    chunker: Chunker,
+    /// Number of the chunk that should come next.
+    next: u64,
+    before: Side,
+    after: Side,
+    check: SourceCheck,
+    glue: Work,
+    ceiling: Work,
+    swing: Swing,
+    advisor: Advisor,
+    history: Arc<Mutex<History>>,
+    /// The column under way, and how many chunks it has and will have.
+    column: Column,
+    chunks: usize,
+    chunks_per_column: usize,
+    /// Columns finished.
+    columns: u64,
+    /// Columns a second.
+    rate: f64,
+    running: bool,
+    follow: bool,
+    /// Frames measured.
+    measured: u64,
+    /// The last chunk was above the target's limit.
+    over: bool,
+    overs: u64,
+    lost: u64,
+    /// Transport of the last chunk.
+    transport: Option<Transport>,
+    target: Target,
+    settings: Settings,
+    file: FileFacts,
+}
+
+impl Analysis {
+    /// For a sample rate in Hz and 1 or 2 channels (1: both lanes carry the same signal, which
+    /// counts once). The measurement runs from the start.
+    pub fn new(sample_rate: u32, channels: usize) -> Self {
+        let channels = channels.clamp(1, CHANNELS);
+        let history = History::new(sample_rate);
+        let rate = f64::from(sample_rate) / history.width() as f64;
+        Self {
+            sample_rate,
+            channels,
+            chunker: Chunker::new(),
+            next: 0,
+            before: Side::new(sample_rate, channels, rate),
+            after: Side::new(sample_rate, channels, rate),
+            check: SourceCheck::new(sample_rate, channels),
+            glue: Work::new(rate),
+            ceiling: Work::new(rate),
+            swing: Swing::new(rate),
+            advisor: Advisor::new(),
+            chunks_per_column: (history.width() / CHUNK as u64) as usize,
+            history: Arc::new(Mutex::new(history)),
+            column: Column::EMPTY,
+            chunks: 0,
+            columns: 0,
+            rate,
+            running: true,
+            follow: false,
+            measured: 0,
+            over: false,
+            overs: 0,
+            lost: 0,
+            transport: None,
+            target: Target::default(),
+            settings: Settings::default(),
+            file: FileFacts::default(),
+        }
+    }
+
+    /// Feeds a block of any size.
+    pub fn feed(&mut self, tap: &Tap, transport: Transport) {
+        // The chunker is put aside while its chunks are fed.
+        let mut chunker = std::mem::take(&mut self.chunker);
+        chunker.push(tap, transport, |chunk| self.feed_chunk(chunk));
+        self.chunker = chunker;
+    }
+
+    /// Feeds the next chunk of the ring. A gap in the chunks' numbers becomes a marked gap in the
+    /// history.
+    pub fn feed_chunk(&mut self, chunk: &Chunk) {
+        while self.next < chunk.index {
+            self.next += 1;
+            self.lost += CHUNK as u64;
+            self.column.marks.lost = true;
+            self.end_chunk();
+        }
+        self.next = chunk.index + 1;
+        if is_sane(chunk) {
+            self.add(chunk);
+        } else {
+            self.add(&sanitised(chunk));
+        }
+        self.end_chunk();
+    }
+
+    /// Ends the stream: what is left of the last chunk and the last peaks still on their way, as
+    /// if silence followed.
+    pub fn finish(&mut self) {
+        if let Some((chunk, _)) = self.chunker.finish() {
+            self.feed_chunk(&chunk);
+        }
+        for side in [&mut self.before, &mut self.after] {
+            let tail = Sums { true_peak: side.finish_peaks(), ..Sums::EMPTY };
+            side.levels.add(&tail, self.running);
+        }
+        if self.chunks > 0 {
+            self.close_column();
+        }
+    }
+
+    fn add(&mut self, chunk: &Chunk) {
+        let jump = self.follow_chunk(chunk.transport);
+        let running = self.running;
+        let before = self.before.add(&chunk.before, running);
+        let after = self.after.add(&chunk.after, running);
+        if running {
+            self.check.add(&chunk.before, &before);
+            self.measured += CHUNK as u64;
+        }
+        let true_peak = after.true_peak[0].max(after.true_peak[1]);
+        let over = f64::from(true_peak) > db::to_gain(self.target.true_peak);
+        let begins = over && !self.over;
+        self.over = over;
+        self.overs += u64::from(begins && running);
+        let reduction = |values: &[f32; CHUNK]| {
+            let deepest = values.iter().copied().fold(0.0, f32::max);
+            [deepest, values.iter().sum::<f32>() / CHUNK as f32]
+        };
+        self.column.merge(&Column {
+            before: before.extremes(),
+            after: after.extremes(),
+            true_peak,
+            glue: reduction(&chunk.glue_db),
+            ceiling: reduction(&chunk.ceiling_db),
+            overs: u32::from(begins),
+            position: chunk.transport.position,
+            marks: Marks { playing: chunk.transport.playing, jump, lost: false },
+            frames: CHUNK as u32,
+            ..Column::EMPTY
+        });
+    }
+
+    /// Follows the transport; true when it jumped to this chunk.
+    fn follow_chunk(&mut self, transport: Transport) -> bool {
+        let last = self.transport.replace(transport);
+        let Some(last) = last else {
+            if self.follow {
+                self.run(transport.playing);
+            }
+            return false;
+        };
+        let starts = transport.playing && !last.playing;
+        let due = if last.playing { last.advanced(CHUNK).position } else { last.position };
+        // The chunk in which the transport stops or starts may hold a part of both.
+        let slack = if transport.playing == last.playing { 0 } else { CHUNK as i64 };
+        let elsewhere = match (due, transport.position) {
+            (Some(due), Some(position)) => (position - due).abs() > slack,
+            _ => false,
+        };
+        if self.follow {
+            if starts && elsewhere {
+                self.restart();
+            }
+            self.run(transport.playing);
+        }
+        elsewhere
+    }
+
+    fn end_chunk(&mut self) {
+        self.chunks += 1;
+        if self.chunks == self.chunks_per_column {
+            self.close_column();
+        }
+    }
+
+    fn close_column(&mut self) {
+        self.chunks = 0;
+        let mut column = std::mem::replace(&mut self.column, Column::EMPTY);
+        self.before.levels.close_column();
+        self.after.levels.close_column();
+        let short_term = [&self.before, &self.after].map(|side| side.loudness.short_term() as f32);
+        if column.frames > 0 {
+            column.short_term = short_term;
+        }
+        let music = column.after[1].max(-column.after[0]) >= MUSIC;
+        self.glue.add(column.glue[0], music, self.running);
+        self.ceiling.add(column.ceiling[0], music, self.running);
+        if music {
+            let seconds = self.columns as f64 / self.rate;
+            self.swing.add(f64::from(column.glue[1] + column.ceiling[1]), seconds, self.running);
+        }
+        self.lock_history().push(column);
+        self.columns += 1;
+        if self.columns.is_multiple_of(LOOK) {
+            let facts = self.facts(false);
+            self.advisor.tick(&facts, LOOK as f64 / self.rate);
+        }
+    }
+
+    /// What the rules look at: of the last seconds, or of the whole measurement.
+    fn facts(&self, whole: bool) -> Facts {
+        let highest = |sums: &Sums| sums.true_peak_db()[0].max(sums.true_peak_db()[1]);
+        let density = highest(self.before.levels.total()) - self.before.loudness.integrated();
+        Facts {
+            target: self.target,
+            settings: self.settings,
+            measured: self.measured as f64 / f64::from(self.sample_rate),
+            source: self.check.source(self.before.levels.total()),
+            source_peak_to_loudness: density.is_finite().then_some(density),
+            integrated: self.after.loudness.integrated(),
+            true_peak: highest(self.after.levels.total()),
+            glue: if whole { self.glue.whole() } else { self.glue.recent() },
+            ceiling: if whole { self.ceiling.whole() } else { self.ceiling.recent() },
+            swing: if whole { self.swing.most().0 } else { self.swing.db() },
+            file: self.file,
+        }
+    }
+
+    /// Everything at this moment.
+    pub fn snapshot(&self) -> Snapshot {
+        let (swing_most, swing_most_at) = self.swing.most();
+        Snapshot {
+            sample_rate: self.sample_rate,
+            frames: self.frames(),
+            measuring: self.running,
+            measured: self.measured as f64 / f64::from(self.sample_rate),
+            before: Readings::of(&self.before.loudness, &self.before.levels),
+            after: Readings::of(&self.after.loudness, &self.after.levels),
+            glue: self.glue.recent(),
+            ceiling: self.ceiling.recent(),
+            swing: self.swing.db(),
+            swing_most,
+            swing_most_at,
+            overs: self.overs,
+            target: self.target,
+            source: self.check.source(self.before.levels.total()),
+            notes: self.advisor.notes(),
+            spectrum_before: self.before.spectrum.bands(),
+            spectrum_after: self.after.spectrum.bands(),
+            transport: self.transport.unwrap_or_default(),
+            lost: self.lost,
+        }
+    }
+
+    /// Frames fed so far, in whole chunks; lost ones are counted too.
+    pub fn frames(&self) -> u64 {
+        self.next * CHUNK as u64
+    }
+
+    /// Sample rate in Hz.
+    pub fn sample_rate(&self) -> u32 {
+        self.sample_rate
+    }
+
+    /// Every rule that speaks on the whole measurement, the most important first: for a report on
+    /// a finished file.
+    pub fn verdict(&self) -> Vec<Note> {
+        verdict(&self.facts(true))
+    }
+
+    /// The facts of the whole measurement, as [`Analysis::verdict`] sees them.
+    pub fn whole_facts(&self) -> Facts {
+        self.facts(true)
+    }
+
+    /// The columns; shared with whoever draws them. Never locked by an audio thread.
+    pub fn history(&self) -> Arc<Mutex<History>> {
+        self.history.clone()
+    }
+
+    fn lock_history(&self) -> MutexGuard<'_, History> {
+        self.history.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Starts the measurement, or goes on with it.
+    pub fn start(&mut self) {
+        self.run(true);
+    }
+
+    /// Pauses the measurement; momentary figures and history go on.
+    pub fn pause(&mut self) {
+        self.run(false);
+    }
+
+    fn run(&mut self, running: bool) {
+        self.running = running;
+        self.before.loudness.run(running);
+        self.after.loudness.run(running);
+    }
+
+    /// Begins a new measurement: integrated figures, maxima, source check, advice. The history
+    /// stays.
+    pub fn restart(&mut self) {
+        self.before.restart();
+        self.after.restart();
+        self.check = SourceCheck::new(self.sample_rate, self.channels);
+        self.glue.restart();
+        self.ceiling.restart();
+        self.swing.restart();
+        self.advisor.reset();
+        self.measured = 0;
+        self.overs = 0;
+    }
+
+    /// Whether the measurement follows the host's transport: it runs while the host plays, goes on
+    /// when playback goes on where it stopped, and begins anew when it starts elsewhere.
+    pub fn follow_transport(&mut self, follow: bool) {
+        self.follow = follow;
+        if follow && let Some(transport) = self.transport {
+            self.run(transport.playing);
+        }
+    }
+
+    /// What the delivery asks for.
+    pub fn set_target(&mut self, target: Target) {
+        self.target = target;
+    }
+
+    /// The chain's settings, which some rules look at.
+    pub fn set_settings(&mut self, settings: &Settings) {
+        self.settings = *settings;
+    }
+
+    /// What only the file side knows.
+    pub fn set_file_facts(&mut self, file: FileFacts) {
+        self.file = file;
+    }
+}
+
+/// All samples are numbers of a size that can be sound.
+fn is_sane(chunk: &Chunk) -> bool {
+    let planes = chunk.before.iter().chain(&chunk.after).chain([&chunk.glue_db, &chunk.ceiling_db]);
+    planes.fold(true, |sane, plane| sane & plane.iter().fold(true, |sane, x| sane & (x.abs() < SANE)))
+}
+
+/// The chunk with silence where a sample was none.
+fn sanitised(chunk: &Chunk) -> Chunk {
+    let mut chunk = *chunk;
+    let planes = chunk.before.iter_mut().chain(&mut chunk.after);
+    for x in planes.chain([&mut chunk.glue_db, &mut chunk.ceiling_db]).flatten() {
+        if !(x.abs() < SANE) {
+            *x = 0.0;
+        }
+    }
+    chunk
+}

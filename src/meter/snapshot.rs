@@ -1,0 +1,116 @@
+//! What the meters say at one moment: plain data for a screen or a report.
+//!
+//! Levels of silence are −∞; a figure that cannot be given yet is `None`.
+
+use super::advice::Note;
+use super::levels::Levels;
+use super::loudness::Loudness;
+use super::source::Source;
+use super::spectrum::Bands;
+use super::targets::Target;
+use super::work::Reduction;
+use crate::dsp::CHANNELS;
+use crate::link::Transport;
+
+/// The meters' readings of one signal.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Readings {
+    /// Last 400 ms and last 3 s, LUFS.
+    pub momentary: f64,
+    pub short_term: f64,
+    /// Of the measurement: gated loudness (LUFS), range (LU), maxima (LUFS).
+    pub integrated: f64,
+    pub range: f64,
+    pub max_momentary: f64,
+    pub max_short_term: f64,
+    /// Highest sample per channel of the measurement and of the last 400 ms, dBFS.
+    pub sample_peak: [f64; CHANNELS],
+    pub sample_peak_now: [f64; CHANNELS],
+    /// Highest true peak per channel of the measurement and of the last 400 ms, dBTP.
+    pub true_peak: [f64; CHANNELS],
+    pub true_peak_now: [f64; CHANNELS],
+    /// Highest true peak of both channels, of the measurement, dBTP.
+    pub max_true_peak: f64,
+    /// `max_true_peak` over `integrated`, dB.
+    pub peak_to_loudness: Option<f64>,
+    /// Highest true peak of the last 3 s over `short_term`, dB.
+    pub short_term_peak_to_loudness: Option<f64>,
+    /// Highest sample over root mean square, of the measurement and of the last 3 s, dB.
+    pub crest: Option<f64>,
+    pub crest_now: Option<f64>,
+    /// Correlation of the channels, of the measurement and of the last 400 ms, −1 to 1.
+    pub correlation: Option<f64>,
+    pub correlation_now: Option<f64>,
+    /// Power of right over left, of the measurement and of the last 400 ms, dB.
+    pub balance: Option<f64>,
+    pub balance_now: Option<f64>,
+    /// Mean value per channel of the measurement, share of full scale.
+    pub dc: [f64; CHANNELS],
+}
+
+impl Readings {
+    /// Reads the meters of one signal.
+    pub fn of(loudness: &Loudness, levels: &Levels) -> Self {
+        let (total, recent, moment) = (levels.total(), levels.recent(), levels.moment());
+        let highest = |peaks: [f64; CHANNELS]| peaks[0].max(peaks[1]);
+        let over =
+            |peak: f64, loudness: f64| (peak.is_finite() && loudness.is_finite()).then_some(peak - loudness);
+        let (integrated, short_term) = (loudness.integrated(), loudness.short_term());
+        let max_true_peak = highest(total.true_peak_db());
+        Self {
+            momentary: loudness.momentary(),
+            short_term,
+            integrated,
+            range: loudness.range(),
+            max_momentary: loudness.max_momentary(),
+            max_short_term: loudness.max_short_term(),
+            sample_peak: total.peak_db(),
+            sample_peak_now: moment.peak_db(),
+            true_peak: total.true_peak_db(),
+            true_peak_now: moment.true_peak_db(),
+            max_true_peak,
+            peak_to_loudness: over(max_true_peak, integrated),
+            short_term_peak_to_loudness: over(highest(recent.true_peak_db()), short_term),
+            crest: total.crest_db(),
+            crest_now: recent.crest_db(),
+            correlation: total.correlation(),
+            correlation_now: moment.correlation(),
+            balance: total.balance_db(),
+            balance_now: moment.balance_db(),
+            dc: total.dc(),
+        }
+    }
+}
+
+/// Everything at one moment.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Snapshot {
+    /// Sample rate, Hz, and frames since the start of the history.
+    pub sample_rate: u32,
+    pub frames: u64,
+    /// Whether the measurement runs, and the seconds measured.
+    pub measuring: bool,
+    pub measured: f64,
+    /// The untouched input and what leaves the chain.
+    pub before: Readings,
+    pub after: Readings,
+    /// Reductions: newest and deepest; share and depth of the last 10 s.
+    pub glue: Reduction,
+    pub ceiling: Reduction,
+    /// Swing of both reductions together at 0.5 to 8 Hz, dB: newest, largest, second of the largest.
+    pub swing: f64,
+    pub swing_most: f64,
+    pub swing_most_at: f64,
+    /// Times that the true peak rose above the target's limit in the measurement.
+    pub overs: u64,
+    pub target: Target,
+    pub source: Source,
+    /// At most three, the most important first.
+    pub notes: Vec<Note>,
+    pub spectrum_before: Bands,
+    pub spectrum_after: Bands,
+    /// Transport at the newest chunk.
+    pub transport: Transport,
+    /// Frames lost because the analysis had stalled.
+    pub lost: u64,
+}
