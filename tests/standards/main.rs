@@ -16,3 +16,6 @@ mod glue_times;
 mod tone_design;
 mod tone_motion;
 mod tone_running;
+mod meter_loudness;
+mod meter_signals;
+mod meter_true_peak;
