@@ -79,10 +79,14 @@ pub(super) fn show(
 fn shorten(ui: &Ui, text: &str, room: f32) -> String {
     let mut short = text.to_owned();
     while ink::width(ui.painter(), &short, ink::BODY) > room {
-        short = short.trim_end_matches('…').chars().collect::<Vec<_>>().split_last().map_or_else(
-            String::new,
-            |(_, rest)| rest.iter().collect::<String>().trim_end().to_owned() + "…",
-        );
+        short = short
+            .trim_end_matches('…')
+            .chars()
+            .collect::<Vec<_>>()
+            .split_last()
+            .map_or_else(String::new, |(_, rest)| {
+                rest.iter().collect::<String>().trim_end().to_owned() + "…"
+            });
     }
     short
 }
@@ -225,7 +229,9 @@ fn shelf(screen: &mut Screen, ui: &mut Ui, sight: &Sight, desk: &mut Desk) {
     if screen.shelf.saves() {
         ui.separator();
         ui.horizontal(|ui| {
-            let field = TextEdit::singleline(&mut screen.head.naming).desired_width(190.0).hint_text("a name of your own");
+            let field = TextEdit::singleline(&mut screen.head.naming)
+                .desired_width(190.0)
+                .hint_text("a name of your own");
             let field = ui.add(field).accessible_name("name of a new starting point");
             let enter = field.lost_focus() && ui.input(|i| i.key_pressed(Key::Enter));
             if ui.button("save these settings").clicked() || enter {

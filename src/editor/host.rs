@@ -49,6 +49,11 @@ pub fn create(params: Arc<HostParams>, now: Arc<Now>) -> Option<LintelEditor> {
     nice_plug_egui::create_egui_editor(state, repaint, settings, window)
 }
 
+/// The delivery target that a session's kept text names.
+pub fn kept_target(window: &str) -> crate::meter::Target {
+    super::live::target(&Keep::read(window).target)
+}
+
 /// What the window draws and moves.
 pub struct Window {
     params: Arc<HostParams>,
@@ -115,8 +120,8 @@ impl NiceEguiApp for Window {
 
     fn ui(&mut self, ui: &mut egui::Ui, _frame: &mut Frame) {
         self.feed.refresh(&self.params, &self.screen.keep);
-        let (live, recording) = self.feed.look();
-        let wishes = self.screen.show(ui, live, recording, &mut self.controls);
+        let (screen, controls) = (&mut self.screen, &mut self.controls);
+        let wishes = self.feed.look(|live, recording| screen.show(ui, live, recording, controls));
         self.fulfil(&wishes, ui.ctx());
     }
 

@@ -89,7 +89,8 @@ impl Keep {
     /// Reads what was kept; nonsense becomes the default, sizes are held to what a screen shows.
     pub fn read(text: &str) -> Self {
         let mut keep: Self = serde_json::from_str(text).unwrap_or_default();
-        let held = |v: f32, least: f32, usual: f32| if v.is_finite() { v.clamp(least * 0.5, 8192.0) } else { usual };
+        let held =
+            |v: f32, least: f32, usual: f32| if v.is_finite() { v.clamp(least * 0.5, 8192.0) } else { usual };
         keep.width = held(keep.width, LEAST.0, USUAL.0);
         keep.height = held(keep.height, LEAST.1, USUAL.1);
         keep.scale = keep.scale.clamp(SCALES[0], SCALES[SCALES.len() - 1]);
@@ -112,7 +113,13 @@ mod tests {
 
     #[test]
     fn what_is_kept_reads_back_and_nonsense_does_not_hurt() {
-        let keep = Keep { night: true, scale: 150, span: Span::Song, other: "drive = 3".to_owned(), ..Keep::default() };
+        let keep = Keep {
+            night: true,
+            scale: 150,
+            span: Span::Song,
+            other: "drive = 3".to_owned(),
+            ..Keep::default()
+        };
         assert_eq!(Keep::read(&keep.text()), keep);
         for text in ["", "{", "900 600", "{\"width\":1e99}", "null"] {
             let read = Keep::read(text);

@@ -50,7 +50,8 @@ impl Layout {
         let margin = 14.0 + 4.0 * roomy;
         let gap = 8.0 + 4.0 * roomy;
         let inner = area.shrink2(vec2(margin, 0.0));
-        let row = |top: f32, height: f32| Rect::from_min_size(pos2(inner.left(), top), vec2(inner.width(), height));
+        let row =
+            |top: f32, height: f32| Rect::from_min_size(pos2(inner.left(), top), vec2(inner.width(), height));
         let head = row(area.top(), 42.0 + 4.0 * roomy);
         let notes_height = 30.0 + 2.0 * roomy;
         let notes = row(area.bottom() - notes_height - gap, notes_height);

@@ -7,7 +7,7 @@ use super::live::Live;
 use super::screen::{Sight, Wishes};
 use egui::{Align2, Color32, Popup, Rect, Stroke, Ui, pos2, vec2};
 
-pub(super) fn show(ui: &mut Ui, rect: Rect, sight: &Sight, wishes: &mut Wishes) {
+pub(super) fn show(target_name: &mut String, ui: &mut Ui, rect: Rect, sight: &Sight, wishes: &mut Wishes) {
     let (theme, calm) = (&sight.theme, sight.calm);
     let p = ui.painter().clone();
     p.rect(rect, 1.0, theme.paper, Stroke::new(1.0, theme.edge), egui::StrokeKind::Inside);
@@ -15,7 +15,7 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, sight: &Sight, wishes: &mut Wishes) 
     p.vline(rect.left() + 6.0, rect.y_range(), Stroke::new(1.0, theme.wash(theme.red, 0.35)));
     let inner = Rect::from_min_max(rect.min + vec2(14.0, 6.0), rect.max - vec2(12.0, 6.0));
 
-    target(ui, inner, sight, wishes);
+    target(target_name, ui, inner, sight);
     let roomy = ((rect.height() - 250.0) / 130.0).clamp(0.0, 1.0);
     let size = 36.0 + 10.0 * roomy;
     let y = inner.top() + 24.0 + size * 0.5;
@@ -51,7 +51,7 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, sight: &Sight, wishes: &mut Wishes) 
 }
 
 /// The delivery target as a word that opens the list.
-fn target(ui: &mut Ui, inner: Rect, sight: &Sight, wishes: &mut Wishes) {
+fn target(chosen: &mut String, ui: &mut Ui, inner: Rect, sight: &Sight) {
     let aim = sight.live.aim();
     let text = format!("{} {} LUFS", aim.name, ink::number(aim.loudness));
     let rect = Rect::from_min_size(inner.min, vec2(inner.width(), 20.0));
@@ -66,7 +66,7 @@ fn target(ui: &mut Ui, inner: Rect, sight: &Sight, wishes: &mut Wishes) {
                 ink::number(target.true_peak)
             );
             if ui.selectable_label(n == sight.live.target, text).clicked() {
-                wishes.target = Some(n);
+                *chosen = target.name.to_owned();
                 ui.close();
             }
         }
@@ -76,9 +76,8 @@ fn target(ui: &mut Ui, inner: Rect, sight: &Sight, wishes: &mut Wishes) {
 /// Start, pause and reset of the integrated measurement.
 fn measuring(ui: &mut Ui, inner: Rect, sight: &Sight, wishes: &mut Wishes) {
     let theme = &sight.theme;
-    let rect = |left: f32, width: f32| {
-        Rect::from_min_size(pos2(left, inner.bottom() - 19.0), vec2(width, 19.0))
-    };
+    let rect =
+        |left: f32, width: f32| Rect::from_min_size(pos2(left, inner.bottom() - 19.0), vec2(width, 19.0));
     let running = sight.live.measuring;
     let (text, help) = match running {
         true => ("pause", "Stops counting into the integrated figures; what was counted stays."),

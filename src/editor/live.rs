@@ -1,6 +1,11 @@
 //! What the screen draws besides the parameters: a snapshot of meters, curves and advice, and the
 //! recording that the chart unrolls. Levels in dB and LUFS, times in seconds.
 
+mod measured;
+
+pub use measured::{Columns, target};
+
+use crate::meter::{TARGETS, Target};
 use crate::settings::BandChannel;
 use crate::stage::tone::Curve;
 use std::sync::LazyLock;
@@ -77,8 +82,6 @@ pub struct Column {
     /// Sample peaks, dBFS.
     pub before: f32,
     pub after: f32,
-    /// Lowest of the after side's short peaks, dBFS: the foot of the pen's stroke.
-    pub after_low: f32,
     /// dB ≥ 0.
     pub glue: f32,
     pub ceiling: f32,
@@ -97,7 +100,6 @@ impl Column {
     pub const NONE: Self = Self {
         before: f32::NEG_INFINITY,
         after: f32::NEG_INFINITY,
-        after_low: f32::NEG_INFINITY,
         glue: 0.0,
         ceiling: 0.0,
         short_term: f32::NEG_INFINITY,
@@ -147,16 +149,6 @@ pub struct Note {
     pub text: String,
     /// The one move that would help.
     pub remedy: String,
-}
-
-/// A delivery target.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Target {
-    pub name: String,
-    /// Integrated loudness, LUFS.
-    pub loudness: f64,
-    /// Highest true peak, dBTP.
-    pub true_peak: f64,
 }
 
 /// One snapshot.
@@ -216,7 +208,7 @@ impl Default for Live {
             makeup: 0.0,
             measuring: true,
             measured: 0.0,
-            targets: vec![Target { name: "streaming".to_owned(), loudness: -14.0, true_peak: -1.0 }],
+            targets: TARGETS.to_vec(),
             target: 0,
             findings: Vec::new(),
             notes: Vec::new(),

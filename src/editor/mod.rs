@@ -25,6 +25,6 @@ pub mod theme;
 
 pub use controls::{Controls, Desk, Memory};
 #[cfg(feature = "editor")]
-pub use host::{LintelEditor, Now, Pulse, Sender, create};
+pub use host::{LintelEditor, Now, Pulse, Sender, create, kept_target};
 pub use live::Live;
 pub use screen::Screen;

@@ -59,7 +59,9 @@ pub(super) fn show(state: &mut State, ui: &mut Ui, rect: Rect, sight: &Sight) {
     let rect = Rect::from_min_max(pos2(left, rect.top()), pos2(right, rect.bottom()));
     let response = ui.interact(rect, ui.scope_id().with("note"), egui::Sense::hover());
     let (text, remedy) = (note.text.clone(), note.remedy.clone());
-    response.widget_info(|| egui::WidgetInfo::labeled(egui::accesskit::Role::Label, true, format!("note: {text}")));
+    response.widget_info(|| {
+        egui::WidgetInfo::labeled(egui::accesskit::Role::Label, true, format!("note: {text}"))
+    });
     response.on_hover_ui(|ui| {
         ui.label(&text);
         ui.strong(&remedy);

@@ -70,7 +70,8 @@ impl Shelf {
     /// Saves `settings` under `name`, over an older one of that name.
     pub fn save(&mut self, name: &str, settings: &Settings) -> io::Result<()> {
         let folder = self.folder.as_deref().ok_or_else(|| io::Error::other("no folder to save into"))?;
-        let name: String = name.trim().chars().filter(|c| !c.is_control() && !"/\\:*?\"<>|".contains(*c)).collect();
+        let name: String =
+            name.trim().chars().filter(|c| !c.is_control() && !"/\\:*?\"<>|".contains(*c)).collect();
         if name.is_empty() || name.starts_with('.') {
             return Err(io::Error::other("write a name first"));
         }

@@ -32,7 +32,12 @@ impl Raster {
     }
 
     /// Draws `primitives`, whose points are `pixels_per_point` pixels, over black.
-    pub fn draw(&self, primitives: &[ClippedPrimitive], size: [usize; 2], pixels_per_point: f32) -> ColorImage {
+    pub fn draw(
+        &self,
+        primitives: &[ClippedPrimitive],
+        size: [usize; 2],
+        pixels_per_point: f32,
+    ) -> ColorImage {
         let mut canvas = ColorImage::filled(size, Color32::BLACK);
         for ClippedPrimitive { clip_rect, primitive } in primitives {
             let Primitive::Mesh(mesh) = primitive else { continue };
@@ -97,7 +102,8 @@ fn triangle(canvas: &mut ColorImage, mut v: [Vertex; 3], texture: &ColorImage, c
     let x1 = (most(|v| v.pos.x).ceil() as i64).min(clip.x.1);
     let y0 = (least(|v| v.pos.y).floor() as i64).max(clip.y.0);
     let y1 = (most(|v| v.pos.y).ceil() as i64).min(clip.y.1);
-    let plain = v[0].color == v[1].color && v[0].color == v[2].color && v[0].uv == v[1].uv && v[0].uv == v[2].uv;
+    let plain =
+        v[0].color == v[1].color && v[0].color == v[2].color && v[0].uv == v[1].uv && v[0].uv == v[2].uv;
     let single = plain.then(|| shade(&v, [1.0, 0.0, 0.0], texture));
     // Edge n runs opposite of corner n.
     let edges = [(1, 2), (2, 0), (0, 1)];
@@ -145,7 +151,9 @@ fn bilinear(texture: &ColorImage, s: f32, t: f32) -> [f32; 4] {
         texture[(x, y)].to_array().map(|c| f32::from(c) / 255.0)
     };
     let (a, b, c, d) = (at(0, 0), at(1, 0), at(0, 1), at(1, 1));
-    std::array::from_fn(|i| (a[i] * (1.0 - fx) + b[i] * fx) * (1.0 - fy) + (c[i] * (1.0 - fx) + d[i] * fx) * fy)
+    std::array::from_fn(|i| {
+        (a[i] * (1.0 - fx) + b[i] * fx) * (1.0 - fy) + (c[i] * (1.0 - fx) + d[i] * fx) * fy
+    })
 }
 
 fn over(source: [f32; 4], below: Color32) -> Color32 {

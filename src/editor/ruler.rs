@@ -100,7 +100,8 @@ impl<'a> Ruler<'a> {
             current_text_value: Some(param.text(value)),
             ..WidgetInfo::slider(ui.is_enabled(), f64::from(value), param.name)
         });
-        let cursor = if self.face == Face::Scale { CursorIcon::ResizeHorizontal } else { CursorIcon::ResizeVertical };
+        let cursor =
+            if self.face == Face::Scale { CursorIcon::ResizeHorizontal } else { CursorIcon::ResizeVertical };
         let range = format!("{} to {}", param.text(param.range().0), param.text(param.range().1));
         response.on_hover_and_drag_cursor(cursor).on_hover_ui(|ui| {
             ui.strong(param.name);
@@ -210,7 +211,8 @@ impl<'a> Ruler<'a> {
         let param = &params::all()[self.index];
         let Some((text, refused)) = &mut touch.typed else { return };
         let left = (figure.right() - figure.width().max(76.0)).max(ruler.rect.left() - 10.0);
-        let field = Rect::from_min_max(pos2(left, figure.center().y - 10.0), figure.right_bottom() + vec2(2.0, 2.0));
+        let field =
+            Rect::from_min_max(pos2(left, figure.center().y - 10.0), figure.right_bottom() + vec2(2.0, 2.0));
         ui.painter().rect_filled(field, 2.0, theme.paper);
         let edit = TextEdit::singleline(text)
             .font(ink::font(ink::BODY))
@@ -294,12 +296,15 @@ impl<'a> Ruler<'a> {
         let top = rect.top() + if close { 6.5 } else { 8.0 };
         let figure = match typing {
             true => Rect::from_min_size(pos2(rect.right() - 76.0, top), vec2(76.0, 0.0)),
-            false => ink::text(p, pos2(rect.right(), top), Align2::RIGHT_CENTER, &value_text, size, theme.ink),
+            false => {
+                ink::text(p, pos2(rect.right(), top), Align2::RIGHT_CENTER, &value_text, size, theme.ink)
+            }
         };
         let room = figure.left() - rect.left() - 4.0;
         ink::text_within(p, pos2(rect.left(), top - size * 0.62), self.label, size, theme.soft, room);
 
-        let y = rect.top() + if tall { 25.0 } else { (rect.height() - if close { 5.0 } else { 7.0 }).min(25.0) };
+        let y =
+            rect.top() + if tall { 25.0 } else { (rect.height() - if close { 5.0 } else { 7.0 }).min(25.0) };
         let rail = rect.x_range().shrink(1.0);
         let x_of = |place: f32| rail.min + place * rail.span();
         p.hline(rail, y, Stroke::new(1.0, theme.edge));
@@ -380,7 +385,8 @@ pub fn tidy(param: &Param, value: f32, fine: bool) -> f32 {
     let grain = if fine && !matches!(unit, Unit::Ratio | Unit::Q) { grain / 10.0 } else { grain };
     // Dividing by the whole inverse keeps 0.1 dB steps on the nearest float of their decimal.
     let inverse = (1.0 / grain).round().max(1.0);
-    let rounded = if grain <= 1.0 { (value * inverse).round() / inverse } else { (value / grain).round() * grain };
+    let rounded =
+        if grain <= 1.0 { (value * inverse).round() / inverse } else { (value / grain).round() * grain };
     rounded.clamp(min, max)
 }
 
@@ -475,7 +481,6 @@ fn short(param: &Param, value: f32) -> String {
     text.replace('-', "\u{2212}")
 }
 
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -489,7 +494,11 @@ mod tests {
                 assert!(ticks.iter().filter(|t| t.major).count() >= 2, "{} at {width}", param.id);
                 ticks.sort_by(|a, b| a.place.total_cmp(&b.place));
                 for pair in ticks.windows(2) {
-                    assert!((pair[1].place - pair[0].place) * width >= 3.9, "{} at {width}: {pair:?}", param.id);
+                    assert!(
+                        (pair[1].place - pair[0].place) * width >= 3.9,
+                        "{} at {width}: {pair:?}",
+                        param.id
+                    );
                 }
             }
         }

@@ -20,8 +20,6 @@ pub struct Wishes {
     pub measure: Option<bool>,
     /// Start the measurement anew.
     pub restart: bool,
-    /// Index of another delivery target.
-    pub target: Option<usize>,
     /// Another scale was chosen.
     pub rescale: bool,
     /// [`Screen::keep`] has changed and wants to be kept.
@@ -119,7 +117,9 @@ impl Screen {
         part(ui, layout.head, "head", |ui| head::show(self, ui, layout.head, &sight, &mut desk, &mut wishes));
         let strip = layout.chart.gutter[0].union(layout.chart.figures[2]).union(layout.chart.bar);
         part(ui, strip, "chart", |ui| chart::show(self, ui, &layout.chart, &sight, &mut desk));
-        part(ui, layout.ledger, "ledger", |ui| ledger::show(ui, layout.ledger, &sight, &mut wishes));
+        part(ui, layout.ledger, "ledger", |ui| {
+            ledger::show(&mut self.keep.target, ui, layout.ledger, &sight, &mut wishes)
+        });
         part(ui, layout.path, "path", |ui| path::show(self, ui, layout.path, &sight, &mut desk));
         part(ui, layout.notes, "notes", |ui| notes::show(&mut self.notes, ui, layout.notes, &sight));
 
@@ -141,7 +141,8 @@ fn part(ui: &mut Ui, rect: Rect, name: &str, draw: impl FnOnce(&mut Ui)) {
 /// Keys that work everywhere: Ctrl/Cmd Z takes back, with Shift (or Ctrl Y) does again.
 fn keyboard(ui: &Ui, desk: &mut Desk) {
     use egui::{Key, Modifiers};
-    if ui.ctx().egui_wants_keyboard_input() && ui.memory(|m| m.focused()).is_some_and(|id| egui::TextEdit::load_state(ui.ctx(), id).is_some())
+    if ui.ctx().egui_wants_keyboard_input()
+        && ui.memory(|m| m.focused()).is_some_and(|id| egui::TextEdit::load_state(ui.ctx(), id).is_some())
     {
         return;
     }

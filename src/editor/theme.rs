@@ -113,8 +113,7 @@ impl Theme {
         v.widgets.hovered = widget(self.wash(self.ink, 0.08), self.edge, self.ink);
         v.widgets.active = widget(self.wash(self.ink, 0.16), self.ink, self.ink);
         v.widgets.open = widget(self.wash(self.ink, 0.08), self.edge, self.ink);
-        v.selection =
-            Selection { bg_fill: self.wash(self.teal, 0.3), stroke: Stroke::new(1.0, self.ink) };
+        v.selection = Selection { bg_fill: self.wash(self.teal, 0.3), stroke: Stroke::new(1.0, self.ink) };
         v.panel_fill = self.desk;
         v.window_fill = self.paper;
         v.window_stroke = Stroke::new(1.0, self.edge);

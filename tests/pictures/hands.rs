@@ -90,7 +90,10 @@ fn enter_types_a_value_with_its_unit() {
     rig.wait(0.1);
     assert_eq!(rig.value("ceiling_release"), 200.0);
     let said = rig.0.root().children_recursive().any(|node| {
-        node.accesskit_node().label().or_else(|| node.accesskit_node().value()).is_some_and(|text| text.contains("not a number"))
+        node.accesskit_node()
+            .label()
+            .or_else(|| node.accesskit_node().value())
+            .is_some_and(|text| text.contains("not a number"))
     });
     assert!(said, "no reason given");
     rig.key(Key::Escape, Modifiers::NONE);

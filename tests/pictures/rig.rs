@@ -178,6 +178,7 @@ impl TestRenderer for Pixels {
         let size = [size.x as usize, size.y as usize];
         let canvas = self.0.draw(&ctx.tessellate(output.shapes.clone(), scale), size, scale);
         let bytes = canvas.pixels.iter().flat_map(|pixel| pixel.to_array()).collect();
-        image::RgbaImage::from_raw(size[0] as u32, size[1] as u32, bytes).ok_or_else(|| "an empty picture".to_owned())
+        image::RgbaImage::from_raw(size[0] as u32, size[1] as u32, bytes)
+            .ok_or_else(|| "an empty picture".to_owned())
     }
 }

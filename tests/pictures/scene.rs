@@ -1,37 +1,108 @@
-//! A scene to draw.
-use lintel::editor::live::*;
+//! A scene to draw: a few strokes of wood, sent through the real chain into the real analysis.
+//! Nothing on the pictures is written by hand.
 
-pub struct Paper { pub seconds: f64 }
-fn noise(n: i64) -> f64 { let x = (n.wrapping_mul(6364136223846793005)).wrapping_add(1442695040888963407); let x = (x ^ (x >> 29)).wrapping_mul(-4658895280553007687); (((x >> 33) & 0xffff) as f64) / 65535.0 }
-impl Recording for Paper {
-    fn seconds(&self) -> f64 { self.seconds }
-    fn read(&self, first: i64, step: f64, columns: &mut [Column]) {
-        for (i, c) in columns.iter_mut().enumerate() {
-            let t = (first + i as i64) as f64 * step;
-            if t < 0.0 || t > self.seconds { *c = Column::NONE; continue; }
-            let stroke = |rate: f64, decay: f64| { let p = (t * rate).fract() / rate; (-p / decay).exp() };
-            let env = (stroke(2.1, 0.22) * (0.6 + 0.4 * noise((t * 2.1) as i64))).max(0.6 * stroke(3.17, 0.1)).max(0.25);
-            let slow = 0.75 + 0.25 * (t * 0.21).sin();
-            let j = 0.82 + 0.18 * noise((t / 0.02) as i64);
-            let before = (20.0 * (env * slow * j).log10()) as f32 - 0.2;
-            let glue = ((before + 9.0).max(0.0) * 0.22) * slow as f32;
-            let driven = before + 4.5 - glue;
-            let ceiling = (driven + 1.0).max(0.0);
-            *c = Column { before, after: driven - ceiling, after_low: driven - ceiling - 7.0 * j as f32, glue, ceiling, short_term: (-13.8 + 1.6 * (t * 0.23).sin() + 0.7 * (t * 0.9).sin()) as f32, over: false, jump: (t - 12.3).abs() < step, there: true };
+use lintel::chain::Chain;
+use lintel::editor::Live;
+use lintel::editor::live::{Column, Columns, Recording};
+use lintel::link::Transport;
+use lintel::meter::matching::LoudnessMatch;
+use lintel::meter::{Analysis, History};
+use lintel::settings::Settings;
+use std::f32::consts::TAU;
+use std::sync::{Arc, Mutex};
+
+/// Hz.
+const RATE: f64 = 48_000.0;
+
+/// Strokes on bars of wood over a drum, `seconds` long, `peak` dBFS at most; a fixed recipe.
+fn strokes(seconds: f64, peak: f32) -> Vec<[f32; 2]> {
+    let frames = (seconds * RATE) as usize;
+    let mut out = vec![[0.0_f32; 2]; frames];
+    let mut seed = 7_u32;
+    let mut random = move || {
+        seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        (seed >> 8) as f32 / (1 << 24) as f32
+    };
+    let notes = [220.0_f32, 261.6, 329.6, 392.0, 440.0, 523.3];
+    let mut at = 4_800.0_f32;
+    while (at as usize) < frames {
+        let (pitch, strength, side) = (notes[(random() * 6.0) as usize], 0.4 + 0.6 * random(), random());
+        let drum = random() < 0.3;
+        for i in 0..30_000.min(frames - at as usize) {
+            let t = i as f32 / RATE as f32;
+            let bar = (TAU * pitch * t).sin() * (-t / 0.16).exp()
+                + 0.3 * (TAU * 3.93 * pitch * t).sin() * (-t / 0.03).exp();
+            let skin = if drum { 1.4 * (TAU * 68.0 * t).sin() * (-t / 0.09).exp() } else { 0.0 };
+            let dust = 0.12 * (random() - 0.5) * (-t / 0.02).exp();
+            let x = strength * (bar + skin + dust);
+            out[at as usize + i][0] += x * (0.5 + 0.5 * side);
+            out[at as usize + i][1] += x * (1.0 - 0.5 * side);
         }
+        at += 6_000.0 + 12_000.0 * random();
+    }
+    let highest = out.iter().flatten().fold(0.0_f32, |m, x| m.max(x.abs()));
+    let gain = 10.0_f32.powf(peak / 20.0) / highest;
+    out.iter_mut().flatten().for_each(|x| *x *= gain);
+    out
+}
+
+/// What came out of a run.
+pub struct Scene {
+    pub live: Live,
+    pub history: Arc<Mutex<History>>,
+}
+
+/// Runs `seconds` of strokes with a bounce's `peak` through the chain with these settings.
+pub fn run(settings: &Settings, seconds: f64, peak: f32) -> Scene {
+    let mut chain = Chain::new(RATE);
+    chain.set(settings);
+    chain.jump();
+    let mut analysis = Analysis::new(RATE as u32, 2);
+    analysis.set_settings(settings);
+    let mut matching = LoudnessMatch::new(RATE);
+    let mut transport = Transport { playing: true, position: Some(0) };
+    for block in strokes(seconds, peak).chunks(512) {
+        let [mut left, mut right]: [Vec<f32>; 2] =
+            [0, 1].map(|ch| block.iter().map(|frame| frame[ch]).collect());
+        chain.process(&mut [&mut left, &mut right], |tap| {
+            analysis.feed(tap, transport);
+            matching.feed(tap.before, tap.after);
+            transport = transport.advanced(tap.len());
+        });
+    }
+    let mut live = Live::default();
+    live.take(&analysis.snapshot(), settings);
+    live.glue_point = chain.glue_point();
+    live.makeup = chain.makeup_db();
+    live.louder_by = matching.difference_db();
+    Scene { live, history: analysis.history() }
+}
+
+/// The history as a recording that owns it.
+pub struct Paper(pub Arc<Mutex<History>>);
+
+impl Recording for Paper {
+    fn seconds(&self) -> f64 {
+        Columns::new(&self.0).seconds()
+    }
+    fn read(&self, first: i64, step: f64, columns: &mut [Column]) {
+        Columns::new(&self.0).read(first, step, columns);
+    }
+    fn song_time(&self, seconds: f64) -> f64 {
+        Columns::new(&self.0).song_time(seconds)
     }
 }
-pub fn live() -> Live {
-    let spectrum: Vec<f32> = (0..121).map(|i| (i, lintel::meter::spectrum::frequency(i))).map(|(i, f)| (-30.0 - 4.5 * (f / 1000.0).log2() - 8.0 * ((f / 60.0).log2().min(0.0)).powi(2) + 4.0 * noise(i as i64) + 3.0 * (f.ln() * 3.0).sin()) as f32).collect();
-    Live {
-        before: Figures { true_peak: -0.1, true_peak_max: 0.2, integrated: -18.6, crest: 13.1, correlation: 0.62, short_term: -17.9, momentary: -17.0, range: 6.3, peak_to_loudness: 18.8 },
-        after: Figures { true_peak: -1.0, true_peak_max: -1.0, integrated: -14.1, crest: 9.8, correlation: 0.6, short_term: -13.4, momentary: -12.9, range: 5.2, peak_to_loudness: 13.1 },
-        glue: Reduction { now: 1.2, most: 2.3, share: 0.8 }, ceiling: Reduction { now: 2.6, most: 4.1, share: 0.31 }, swing: 0.9, louder_by: 4.6,
-        spectrum_after: spectrum.iter().map(|s| s + 4.0).collect(), spectrum_before: spectrum,
-        glue_point: (-11.0, 1.2), makeup: 1.4, measured: 64.0,
-        targets: vec![Target { name: "streaming".into(), loudness: -14.0, true_peak: -1.0 }, Target { name: "quiet streaming".into(), loudness: -16.0, true_peak: -1.0 }],
-        findings: vec![Finding { text: "bounced at full scale: 3 flat tops in 42 s".into(), trim: Some(-6.0) }],
-        notes: vec![Note { serious: false, text: "the ceiling is at work for 31 % of the passage and the swing is small: no pumping to be expected".into(), remedy: "leave the drive where it is".into() }, Note { serious: true, text: "x".into(), remedy: "y".into() }],
-        ..Live::default()
-    }
+
+/// The settings that most pictures show.
+pub fn settings() -> Settings {
+    let mut settings = Settings::default();
+    settings.trim.gain = -3.0;
+    settings.tone.bands[1].freq = 180.0;
+    settings.tone.bands[1].gain = -1.8;
+    settings.tone.bands[3].gain = 0.8;
+    settings.tone.bands[4].gain = 1.4;
+    settings.glue.on = true;
+    settings.glue.threshold = -20.0;
+    settings.ceiling.drive = 6.5;
+    settings
 }

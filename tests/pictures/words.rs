@@ -146,15 +146,45 @@ fn tab_walks_everything_in_reading_order() {
         walk.push(label);
     }
     let stops = [
-        "starting points", "slot A", "slot B", "swap slots", "compare: before", "bypass", "night", "scale", "10 s",
-        "hold the paper", "chart", "target", "measure", "start anew", "source on", "trim", "tone on", "node 1",
-        "node 5", "band 1", "tone 1 frequency", "tone 5 Q", "glue on", "glue curve", "glue threshold",
-        "glue make-up", "ceiling on", "drive", "ceiling", "look-ahead", "ceiling link", "true peak",
+        "starting points",
+        "slot A",
+        "slot B",
+        "swap slots",
+        "compare: before",
+        "bypass",
+        "night",
+        "scale",
+        "10 s",
+        "hold the paper",
+        "chart",
+        "target",
+        "measure",
+        "start anew",
+        "source on",
+        "trim",
+        "tone on",
+        "node 1",
+        "node 5",
+        "band 1",
+        "tone 1 frequency",
+        "tone 5 Q",
+        "glue on",
+        "glue curve",
+        "glue threshold",
+        "glue make-up",
+        "ceiling on",
+        "drive",
+        "ceiling",
+        "look-ahead",
+        "ceiling link",
+        "true peak",
         "only what is taken away",
     ];
     let places: Vec<usize> = stops
         .iter()
-        .map(|stop| walk.iter().position(|label| label == stop).unwrap_or_else(|| panic!("{stop} not in {walk:?}")))
+        .map(|stop| {
+            walk.iter().position(|label| label == stop).unwrap_or_else(|| panic!("{stop} not in {walk:?}"))
+        })
         .collect();
     assert!(places.is_sorted(), "{walk:?}");
 }
@@ -165,8 +195,10 @@ fn every_control_explains_itself() {
     // Whatever can be acted on has a name; the tips' texts come from the table, which has its own
     // test for whole sentences.
     assert_eq!(rig.0.unnamed_widgets(), Vec::<String>::new());
-    let sliders = rig.0.root().children_recursive().filter(|node| {
-        node.accesskit_node().role() == egui::accesskit::Role::Slider
-    });
+    let sliders = rig
+        .0
+        .root()
+        .children_recursive()
+        .filter(|node| node.accesskit_node().role() == egui::accesskit::Role::Slider);
     assert!(sliders.count() >= 25);
 }

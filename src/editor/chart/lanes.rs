@@ -74,12 +74,7 @@ impl Drawing<'_, '_> {
         for before in self.trace(|c| y(c.before)) {
             ink::band(&p, &before, &floor(&before, lane.bottom()), theme.before);
         }
-        // The pen's stroke from the lowest to the highest short peak, then its upper outline.
-        let (tops, feet) = (self.trace(|c| y(c.after)), self.trace(|c| y(c.after_low.min(c.after))));
-        for (top, foot) in tops.iter().zip(&feet) {
-            ink::band(&p, top, foot, theme.ink.gamma_multiply(if theme.night { 0.22 } else { 0.16 }));
-        }
-        for top in tops {
+        for top in self.trace(|c| y(c.after)) {
             ink::line(&p, top, Stroke::new(1.3, theme.ink), None);
         }
         let ceiling = f64::from(self.desk.value("ceiling"));
@@ -165,7 +160,10 @@ impl Drawing<'_, '_> {
         let steps = [0.0, 4.0, -6.0, -3.0, -9.0].map(|from_target| target + from_target);
         self.scale(ui, 2, "loudness", &steps, |lufs| self.loudness_y(lufs));
         let p = ui.painter().with_clip_rect(lane);
-        let band = Rect::from_x_y_ranges(lane.x_range(), self.loudness_y(target + 1.0)..=self.loudness_y(target - 1.0));
+        let band = Rect::from_x_y_ranges(
+            lane.x_range(),
+            self.loudness_y(target + 1.0)..=self.loudness_y(target - 1.0),
+        );
         p.rect_filled(band, 0.0, theme.wash(theme.ochre, 0.2));
         let y = self.loudness_y(target);
         p.hline(lane.x_range(), y, Stroke::new(1.0, theme.wash(theme.ochre, 0.55)));
@@ -199,7 +197,8 @@ impl Drawing<'_, '_> {
         let theme = &self.sight.theme;
         let lanes = self.at.lanes[0].union(self.at.lanes[2]);
         let p = self.pen(ui, 0);
-        let whole = ui.painter().with_clip_rect(lanes.intersect(Rect::everything_left_of(p.clip_rect().right())));
+        let whole =
+            ui.painter().with_clip_rect(lanes.intersect(Rect::everything_left_of(p.clip_rect().right())));
         for (n, column) in self.columns.iter().enumerate() {
             let x = self.window.column_x(n);
             if column.jump {

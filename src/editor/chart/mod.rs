@@ -100,9 +100,8 @@ pub(super) fn show(screen: &mut Screen, ui: &mut Ui, at: &layout::Chart, sight: 
     columns.resize(wanted.min(20_000), Column::NONE);
     sight.recording.read(window.first, window.step, &mut columns);
     // Nothing stands right of the edge.
-    let past = columns.iter().enumerate().rfind(|(n, _)| {
-        (window.first + *n as i64) as f64 * window.step <= edge
-    });
+    let past =
+        columns.iter().enumerate().rfind(|(n, _)| (window.first + *n as i64) as f64 * window.step <= edge);
     let count = past.map_or(0, |(n, _)| n + 1);
     columns.truncate(count);
 
@@ -144,7 +143,9 @@ fn bar(screen: &mut Screen, ui: &mut Ui, rect: Rect, sight: &Sight) {
             screen.keep.span = span;
         }
     }
-    let place = |width: f32| Rect::from_min_max(rect.right_top() + vec2(-width, 2.0), rect.right_bottom() - vec2(0.0, 3.0));
+    let place = |width: f32| {
+        Rect::from_min_max(rect.right_top() + vec2(-width, 2.0), rect.right_bottom() - vec2(0.0, 3.0))
+    };
     if let Some(held) = screen.chart.held {
         let text = format!("held at {}: let it run", ink::clock(sight.recording.song_time(held)));
         let help = "The paper stands still while the music goes on; a click on it lets it run, too.";
@@ -162,7 +163,13 @@ fn bar(screen: &mut Screen, ui: &mut Ui, rect: Rect, sight: &Sight) {
 }
 
 /// Clicks, drags and keys on the paper.
-fn touch(screen: &mut Screen, ui: &mut Ui, at: &layout::Chart, recorded: f64, desk: &mut Desk) -> egui::Response {
+fn touch(
+    screen: &mut Screen,
+    ui: &mut Ui,
+    at: &layout::Chart,
+    recorded: f64,
+    desk: &mut Desk,
+) -> egui::Response {
     let paper = at.paper();
     let response = ui.interact(paper, ui.scope_id().with("paper"), Sense::click_and_drag());
     response.widget_info(|| WidgetInfo::labeled(Role::Canvas, true, "chart"));
@@ -173,8 +180,7 @@ fn touch(screen: &mut Screen, ui: &mut Ui, at: &layout::Chart, recorded: f64, de
     if response.clicked() {
         screen.chart.held = if screen.chart.held.is_some() { None } else { Some(recorded) };
     }
-    let pressed_in_lane =
-        ui.input(|i| i.pointer.press_origin()).is_some_and(|p| lane.contains(p));
+    let pressed_in_lane = ui.input(|i| i.pointer.press_origin()).is_some_and(|p| lane.contains(p));
     if response.drag_started() && pressed_in_lane {
         screen.chart.drive = Some(param.position(desk.get(drive)));
         desk.begin(drive);

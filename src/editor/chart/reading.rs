@@ -17,7 +17,13 @@ pub fn draw(ui: &Ui, drawing: &Drawing, pointer: Pos2) {
     let value = |v: f32| ink::number(f64::from(v));
     let Column { before, after, glue, ceiling, short_term, .. } = column;
     let clock = ink::clock(drawing.sight.recording.song_time(time));
-    slip(ui, drawing, pointer.x, 0, &[(format!("{clock}   before {}   after {}", value(before), value(after)), theme.ink)]);
+    slip(
+        ui,
+        drawing,
+        pointer.x,
+        0,
+        &[(format!("{clock}   before {}   after {}", value(before), value(after)), theme.ink)],
+    );
     let glue = (format!("glue {}", value(glue)), theme.teal);
     let both = (format!("ceiling {}", value(ceiling)), theme.red);
     slip(ui, drawing, pointer.x, 1, &[glue, both]);

@@ -52,8 +52,9 @@ pub fn show(ui: &mut Ui, rect: Rect, sight: &Sight, desk: &mut Desk) {
         Ruler::new(id, label, theme.teal).held_by(held).show(ui, cell, theme, desk);
     }
     let half = (rect.width() - 8.0) / 2.0;
-    for (n, (id, text)) in
-        [("glue_auto_release", "auto release"), ("glue_auto_makeup", "equal loudness")].into_iter().enumerate()
+    for (n, (id, text)) in [("glue_auto_release", "auto release"), ("glue_auto_makeup", "equal loudness")]
+        .into_iter()
+        .enumerate()
     {
         let left = rect.left() + n as f32 * (half + 8.0);
         let place = Rect::from_min_max(pos2(left, rect.bottom() - 23.0), pos2(left + half, rect.bottom()));
@@ -109,7 +110,9 @@ fn curve(ui: &mut Ui, rect: Rect, sight: &Sight, desk: &mut Desk) {
         let fine = if ui.input(|i| i.modifiers.shift) { 0.1 } else { 1.0 };
         let moved = response.drag_motion() * fine;
         let table = crate::params::all();
-        for (index, share) in [(threshold, moved.x / rect.width() * 0.8), (ratio, moved.y / rect.height() * 0.6)] {
+        for (index, share) in
+            [(threshold, moved.x / rect.width() * 0.8), (ratio, moved.y / rect.height() * 0.6)]
+        {
             if share != 0.0 {
                 let param = &table[index];
                 desk.set(index, param.at_position(param.position(desk.get(index)) + share));

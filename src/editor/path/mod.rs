@@ -27,7 +27,12 @@ const LINE: f32 = 14.0;
 
 /// Names, switches and groups of the four stages.
 const STAGES: [(&str, &str, &str, &str); 4] = [
-    ("source", "trim_on", "source", "The gain in front of everything, and what was found in the file that comes in."),
+    (
+        "source",
+        "trim_on",
+        "source",
+        "The gain in front of everything, and what was found in the file that comes in.",
+    ),
     ("tone", "tone_on", "tone", "Five bands of small tonal moves."),
     ("glue", "glue_on", "glue", "A gentle compressor that holds the music together."),
     ("ceiling", "ceiling_on", "ceiling", "The limiter that nothing passes, and the drive into it."),
@@ -45,14 +50,23 @@ pub(super) fn show(screen: &mut Screen, ui: &mut Ui, rect: Rect, sight: &Sight, 
         let (name, switch, group, help) = STAGES[n];
         let on = desk.is_on(switch);
         title(screen, ui, places[n], y, n, sight, desk);
-        let body = Rect::from_min_max(pos2(places[n].left() + 12.0, y + 13.0), places[n].max - vec2(12.0, 8.0));
+        let body =
+            Rect::from_min_max(pos2(places[n].left() + 12.0, y + 13.0), places[n].max - vec2(12.0, 8.0));
         ui.scope_builder(UiBuilder::new().max_rect(body).id_salt(("sheet", name)), |ui| {
             if !on {
                 ui.set_opacity(0.5);
             }
             match n {
                 0 => source::show(ui, body, sight, desk),
-                1 => tone::show(&mut screen.path.tone, &mut screen.keep, &mut screen.hear, ui, body, sight, desk),
+                1 => tone::show(
+                    &mut screen.path.tone,
+                    &mut screen.keep,
+                    &mut screen.hear,
+                    ui,
+                    body,
+                    sight,
+                    desk,
+                ),
                 2 => glue::show(ui, body, sight, desk),
                 _ => ceiling::show(ui, body, sight, desk),
             }
@@ -77,7 +91,15 @@ fn sheets(ui: &Ui, places: &[Rect; 4], y: f32, sight: &Sight, desk: &Desk) {
 }
 
 /// The signal's line.
-fn line(ui: &mut Ui, rect: Rect, places: &[Rect; 4], y: f32, sight: &Sight, desk: &mut Desk, glue_first: bool) {
+fn line(
+    ui: &mut Ui,
+    rect: Rect,
+    places: &[Rect; 4],
+    y: f32,
+    sight: &Sight,
+    desk: &mut Desk,
+    glue_first: bool,
+) {
     let theme = &sight.theme;
     let p = ui.painter().clone();
     let stroke = Stroke::new(2.0, theme.ink);
@@ -108,7 +130,10 @@ fn line(ui: &mut Ui, rect: Rect, places: &[Rect; 4], y: f32, sight: &Sight, desk
         response.widget_info(|| {
             egui::WidgetInfo::labeled(egui::accesskit::Role::Button, true, "swap tone and glue")
         });
-        if response.on_hover_text("Lets tone and glue change places; so does dragging one past the other.").clicked() {
+        if response
+            .on_hover_text("Lets tone and glue change places; so does dragging one past the other.")
+            .clicked()
+        {
             let order = index("order");
             desk.once(order, 1.0 - desk.get(order));
         }
@@ -149,7 +174,9 @@ fn title(screen: &mut Screen, ui: &mut Ui, place: Rect, y: f32, n: usize, sight:
     if movable {
         reorder(screen, &response, place, n, desk);
         let cursor = if response.dragged() { egui::CursorIcon::Grabbing } else { egui::CursorIcon::Grab };
-        response.on_hover_cursor(cursor).on_hover_text("Drag along the line to change places; right click for more.");
+        response
+            .on_hover_cursor(cursor)
+            .on_hover_text("Drag along the line to change places; right click for more.");
     }
 
     let what = format!("Sets everything on this sheet back; {name} stays {verb}.");

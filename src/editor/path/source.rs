@@ -21,14 +21,31 @@ pub fn show(ui: &mut Ui, rect: Rect, sight: &Sight, desk: &mut Desk) {
     let headroom = -live.before.true_peak_max;
     ink::leader(&p, row(y), "headroom", &ink::number(headroom), 12.0, theme.soft, theme.ink);
     y += 17.0;
-    ink::leader(&p, row(y), "correlation", &ink::signed_two(live.before.correlation), 12.0, theme.soft, theme.ink);
+    ink::leader(
+        &p,
+        row(y),
+        "correlation",
+        &ink::signed_two(live.before.correlation),
+        12.0,
+        theme.soft,
+        theme.ink,
+    );
     y += 24.0;
 
     let trim_index = index("trim");
-    let wanted = live.findings.iter().find_map(|f| f.trim).filter(|trim| (desk.get(trim_index) - trim).abs() > 0.05);
+    let wanted =
+        live.findings.iter().find_map(|f| f.trim).filter(|trim| (desk.get(trim_index) - trim).abs() > 0.05);
     let foot = if wanted.is_some() { 30.0 } else { 0.0 };
     if live.findings.is_empty() && live.before.true_peak_max.is_finite() {
-        ink::paragraph(&p, pos2(rect.left(), y), "nothing wrong with the source", 12.0, theme.soft, rect.width(), 2);
+        ink::paragraph(
+            &p,
+            pos2(rect.left(), y),
+            "nothing wrong with the source",
+            12.0,
+            theme.soft,
+            rect.width(),
+            2,
+        );
     }
     for (n, finding) in live.findings.iter().enumerate() {
         let rows = ((rect.bottom() - foot - y) / 15.5).floor() as usize;

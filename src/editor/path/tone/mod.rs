@@ -72,7 +72,8 @@ pub fn show(
     let table_height = if roomy { 104.0 } else { 88.0 };
     let bands: [Band; BANDS] = std::array::from_fn(Band::of);
     let bar = Rect::from_min_max(rect.min, pos2(rect.right(), rect.top() + 20.0));
-    let graph = Rect::from_min_max(pos2(rect.left(), bar.bottom()), pos2(rect.right(), rect.bottom() - table_height));
+    let graph =
+        Rect::from_min_max(pos2(rect.left(), bar.bottom()), pos2(rect.right(), rect.bottom() - table_height));
     let under = Rect::from_min_max(pos2(rect.left(), graph.bottom() + 4.0), rect.max);
     sheet::bar(keep, hear, ui, bar, sight, desk, &bands);
     let map = sheet::Map { rect: graph, range: f64::from(keep.tone_range) };

@@ -9,7 +9,9 @@ use crate::editor::ruler::{focus_ring, stepped, tidy, wheel};
 use crate::editor::screen::Sight;
 use crate::params;
 use crate::settings::BANDS;
-use egui::{Align2, EventFilter, Key, Pos2, Rect, Response, Sense, Shape, Stroke, Ui, WidgetInfo, pos2, vec2};
+use egui::{
+    Align2, EventFilter, Key, Pos2, Rect, Response, Sense, Shape, Stroke, Ui, WidgetInfo, pos2, vec2,
+};
 
 /// Half the diagonal of a node, points.
 const SIZE: f32 = 10.5;
@@ -30,7 +32,9 @@ pub fn show(
         drag(state, ui, &response, map, desk, band, n);
         wheel_and_keys(ui, &response, map, desk, band);
         if response.double_clicked() {
-            desk.group(|desk| [band.gain, band.q].into_iter().for_each(|i| desk.once(i, params::all()[i].default())));
+            desk.group(|desk| {
+                [band.gain, band.q].into_iter().for_each(|i| desk.once(i, params::all()[i].default()))
+            });
         }
         response.context_menu(|ui| menu(ui, hear, desk, band, n));
         draw(ui, map, sight, desk, band, n, &response, *hear);
@@ -44,7 +48,9 @@ pub fn show(
             response.on_hover_ui(|ui| {
                 ui.strong(format!("{} {}", n + 1, band.kind_word(desk)));
                 ui.label(&value);
-                ui.weak("Drag: frequency and gain. Wheel: Q. Double click: gain and Q back. Right click: more.");
+                ui.weak(
+                    "Drag: frequency and gain. Wheel: Q. Double click: gain and Q back. Right click: more.",
+                );
             });
         }
     }
@@ -195,7 +201,8 @@ fn draw(
     let on = desk.get(band.on) >= 0.5;
     let chosen = response.dragged() || response.has_focus() || hear == Some(n);
     let size = if response.hovered() || chosen { SIZE + 1.5 } else { SIZE };
-    let diamond = vec![at - vec2(0.0, size), at + vec2(size, 0.0), at + vec2(0.0, size), at - vec2(size, 0.0)];
+    let diamond =
+        vec![at - vec2(0.0, size), at + vec2(size, 0.0), at + vec2(0.0, size), at - vec2(size, 0.0)];
     // A thread from the middle line to the node: how far it was moved.
     let zero = map.y(0.0).clamp(map.rect.top(), map.rect.bottom());
     p.line_segment([pos2(at.x, zero), at], Stroke::new(1.0, theme.soft));

@@ -7,8 +7,8 @@ use crate::editor::controls::Desk;
 use crate::editor::ink;
 use crate::editor::keep::Keep;
 use crate::editor::live::{BAND, FREQS};
-use crate::meter::spectrum::{BANDS as SPECTRUM, frequency};
 use crate::editor::screen::Sight;
+use crate::meter::spectrum::{BANDS as SPECTRUM, frequency};
 use crate::settings::BANDS;
 use egui::{Align2, Pos2, Rect, Stroke, Ui, pos2, vec2};
 
@@ -85,7 +85,8 @@ pub fn bar(
     let room = x - rect.left() - 8.0;
     if let Some(band) = *hear {
         let text = format!("band {} alone: hear all again", band + 1);
-        let word = Word::new(&text, "Ends hearing one band alone.").called("hear all again").on(true).size(11.5);
+        let word =
+            Word::new(&text, "Ends hearing one band alone.").called("hear all again").on(true).size(11.5);
         let place = Rect::from_min_size(rect.min + vec2(0.0, 1.0), vec2(word.width(ui).min(room), 16.0));
         if word.stamp(theme.red).show(ui, place, theme).clicked() {
             *hear = None;
@@ -115,7 +116,11 @@ pub fn draw(ui: &Ui, map: &Map, sight: &Sight, tilt: bool) {
             let hz = decade * f64::from(digit);
             if hz > BAND.0 && hz < BAND.1 {
                 let color = if digit == 1 { theme.edge } else { theme.ruling };
-                p.vline(map.x(hz), map.rect.y_range(), Stroke::new(if digit == 1 { 1.0 } else { 0.6 }, color));
+                p.vline(
+                    map.x(hz),
+                    map.rect.y_range(),
+                    Stroke::new(if digit == 1 { 1.0 } else { 0.6 }, color),
+                );
             }
         }
     }

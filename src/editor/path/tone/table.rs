@@ -35,7 +35,8 @@ pub fn show(
             if !on {
                 ui.set_opacity(0.5);
             }
-            let figure = |index: usize, label| Ruler { index, ..Ruler::new("drive", label, theme.ink).figure() };
+            let figure =
+                |index: usize, label| Ruler { index, ..Ruler::new("drive", label, theme.ink).figure() };
             figure(band.freq, "").show(ui, cell(1), theme, desk);
             match (band.is_cut(desk), band.slope) {
                 (true, Some(slope)) => {
