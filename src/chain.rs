@@ -53,6 +53,8 @@ pub struct Chain {
     level: [Smooth; 2],
     /// Frames of the present chunk already done.
     at: usize,
+    /// Nothing has been processed since the reset: nothing can click yet.
+    fresh: bool,
     work: Work,
 }
 
@@ -90,6 +92,7 @@ impl Chain {
             before: fade(false),
             level: [Smooth::new(1.0, 0.05, 1e-6, sample_rate); 2],
             at: 0,
+            fresh: true,
             work: Work {
                 block: Block::new(),
                 dry: [[0.0; CHUNK]; CHANNELS],
@@ -118,8 +121,17 @@ impl Chain {
         self.latency() + self.sample_rate as usize
     }
 
-    /// New targets; they are reached without a click, from the next control tick on.
+    /// New targets; they are reached without a click, from the next control tick on. Before the
+    /// first frame after a reset they hold at once: some hosts send the settings of a session with
+    /// the first block.
     pub fn set(&mut self, settings: &Settings) {
+        self.aim(settings);
+        if self.fresh {
+            self.reset();
+        }
+    }
+
+    fn aim(&mut self, settings: &Settings) {
         self.settings = *settings;
         self.trim.set(f64::from(settings.trim.gain));
         self.trim_on.set(settings.trim.on);
@@ -168,6 +180,7 @@ impl Chain {
         self.aim_levels();
         self.level.iter_mut().for_each(Smooth::jump);
         self.at = 0;
+        self.fresh = true;
     }
 
     /// Monitoring: hear one tone band alone (0 to 4), or everything again. Not a setting: it is
@@ -206,6 +219,7 @@ impl Chain {
     pub fn process(&mut self, io: &mut [&mut [f32]], mut tap: impl FnMut(&Tap)) {
         let frames = io.iter().map(|ch| ch.len()).min().unwrap_or(0);
         let mut done = 0;
+        self.fresh &= frames == 0;
         while done < frames {
             let len = (frames - done).min(CHUNK - self.at);
             self.step(io, done, len);
@@ -226,6 +240,7 @@ impl Chain {
     pub fn process_wide(&mut self, io: [&mut [f64]; CHANNELS], mut tap: impl FnMut(&Tap)) {
         let frames = io[0].len().min(io[1].len());
         let mut done = 0;
+        self.fresh &= frames == 0;
         while done < frames {
             let len = (frames - done).min(CHUNK - self.at);
             if self.at == 0 {

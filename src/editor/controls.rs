@@ -291,7 +291,7 @@ mod tests {
             desk.undo();
         });
         assert_eq!((memory.settings, memory.open.len()), (Settings::default(), 0));
-        with(&mut memory, &mut undo, 0.0, Desk::redo);
+        with(&mut memory, &mut undo, 0.0, |desk| desk.redo());
         assert_eq!(memory.settings.ceiling.drive, 4.0);
     }
 
@@ -305,7 +305,7 @@ mod tests {
         assert_eq!(memory.open, [drive]);
         with(&mut memory, &mut undo, 0.5 + SOFT + 0.01, |_| {});
         assert_eq!((memory.open.len(), memory.ended), (0, 1));
-        with(&mut memory, &mut undo, 2.0, Desk::undo);
+        with(&mut memory, &mut undo, 2.0, |desk| desk.undo());
         assert_eq!(memory.settings, Settings::default());
     }
 
@@ -319,7 +319,7 @@ mod tests {
         wanted.ceiling.taken_away = true;
         with(&mut memory, &mut undo, 0.0, |desk| desk.load(&wanted));
         assert!(memory.settings.bypass && memory.settings.glue.on && !memory.settings.ceiling.taken_away);
-        with(&mut memory, &mut undo, 0.0, Desk::undo);
+        with(&mut memory, &mut undo, 0.0, |desk| desk.undo());
         assert_eq!(memory.settings, Settings { bypass: true, ..Settings::default() });
     }
 

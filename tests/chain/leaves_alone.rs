@@ -156,3 +156,17 @@ fn every_block_size_gives_the_same_samples_also_while_settings_move() {
         assert_eq!(with(block), reference, "block size {block}");
     }
 }
+
+#[test]
+fn settings_that_come_with_the_first_block_hold_from_the_first_frame() {
+    let rate = 44_100.0;
+    let input = strokes(20_000, rate, 7);
+    let expected = run(rate, &input, 512, &busy());
+    let mut chain = Chain::new(rate);
+    chain.reset();
+    chain.set(&busy());
+    let mut out = input;
+    let [left, right] = &mut out;
+    chain.process(&mut [left, right], |_| ());
+    assert_eq!(out, expected);
+}

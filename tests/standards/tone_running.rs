@@ -268,6 +268,21 @@ fn every_block_size_gives_the_same_samples() {
     assert!(runs.iter().all(|run| *run == runs[0]));
 }
 
+/// All bands at once are the bands one after the other, to the bit.
+#[test]
+fn bands_together_are_the_bands_in_a_row() {
+    let mut settings = busy();
+    settings.bands.iter_mut().for_each(|band| band.channel = BandChannel::Stereo);
+    let mut x = noise(11);
+    let input: Vec<_> = (0..5000).map(|_| [x(), x()]).collect();
+    let together = run(&mut settled(&settings, 44_100.0), &input, 77, |_, _| ());
+    let mut row = input;
+    for band in settings.bands {
+        row = run(&mut settled(&alone(band), 44_100.0), &row, 77, |_, _| ());
+    }
+    assert!(together == row);
+}
+
 /// Hearing a band alone: the region and nothing else, silent elsewhere, no trace afterwards.
 #[test]
 fn a_band_is_heard_alone_and_leaves_no_trace() {
