@@ -59,7 +59,7 @@ const SETTINGS: [(&str, &str); 13] = [
     ("glue_ratio", "2.0 : 1"),
     ("glue_attack", "30 ms"),
     ("glue_low_cut", "90 Hz"),
-    ("drive", "+11.0 dB"),
+    ("drive", "+10.9 dB"),
     ("ceiling", "−1.0 dBTP"),
 ];
 
@@ -70,8 +70,8 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     // Everything that can be wrong with the request is found before anything is built.
     let texts = texts(args);
     let settings = settings(&texts)?;
+    let given = args.input.as_deref().map(load).transpose()?;
     let source = args.input.as_ref().map(|input| here.join(input));
-    let given = source.as_deref().map(load).transpose()?;
     std::fs::create_dir_all(&out).map_err(|err| format!("{}: {err}", out.display()))?;
     let (path, name, source) = match (source, given) {
         (Some(path), Some(source)) => {
