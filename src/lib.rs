@@ -2,7 +2,7 @@
 
 pub mod chain;
 pub mod dsp;
-#[cfg(feature = "editor")]
+#[cfg(feature = "screen")]
 pub mod editor;
 pub mod finish;
 pub mod link;

@@ -3,9 +3,14 @@
 pub mod host_params;
 
 use crate::chain::Chain;
+use crate::link::Transport;
+use crate::meter::matching::LoudnessMatch;
 use host_params::HostParams;
 use nice_plug::prelude::*;
 use std::sync::Arc;
+
+/// Below this nothing is heard, −100 dBFS.
+const AUDIBLE: f32 = 1e-5;
 
 /// One instance in a host.
 pub struct Lintel {
@@ -17,6 +22,11 @@ pub struct Lintel {
     /// What the window reads.
     #[cfg(feature = "editor")]
     now: Arc<crate::editor::Now>,
+    /// The way to the analysis and the window.
+    #[cfg(feature = "editor")]
+    sender: Option<crate::editor::Sender>,
+    /// How much louder the result is than the input, for comparing at equal loudness.
+    matching: Option<LoudnessMatch>,
 }
 
 impl Default for Lintel {
@@ -27,6 +37,9 @@ impl Default for Lintel {
             seen: 0,
             #[cfg(feature = "editor")]
             now: Arc::default(),
+            #[cfg(feature = "editor")]
+            sender: None,
+            matching: None,
         }
     }
 }
@@ -67,17 +80,29 @@ impl Plugin for Lintel {
 
     fn activate(
         &mut self,
-        _layout: &AudioIOLayout,
+        layout: &AudioIOLayout,
         config: &BufferConfig,
         context: &mut impl ActivateContext<Self>,
     ) -> bool {
         let rate = f64::from(config.sample_rate);
         if self.chain.as_ref().is_none_or(|chain| chain.sample_rate() != rate) {
             self.chain = Some(Chain::new(rate));
+            self.matching = Some(LoudnessMatch::new(rate));
         }
         if let Some(chain) = &self.chain {
             context.set_latency_samples(chain.latency() as u32);
         }
+        #[cfg(feature = "editor")]
+        {
+            let channels = layout.main_input_channels.map_or(2, NonZeroU32::get) as usize;
+            // The recording goes on where it was when the host only stopped for a moment.
+            if self.sender.as_ref().is_none_or(|sender| !sender.fits(rate, channels)) {
+                let target = crate::editor::kept_target(&self.params.window());
+                self.sender = self.now.start(rate, channels, target);
+            }
+        }
+        #[cfg(not(feature = "editor"))]
+        let _ = layout;
         true
     }
 
@@ -87,15 +112,18 @@ impl Plugin for Lintel {
             chain.set(&self.params.settings());
             chain.reset();
         }
+        if let Some(matching) = &mut self.matching {
+            matching.reset();
+        }
     }
 
     fn process(
         &mut self,
         buffer: &mut Buffer,
         _aux: &mut AuxiliaryBuffers,
-        _context: &mut impl ProcessContext<Self>,
+        context: &mut impl ProcessContext<Self>,
     ) -> ProcessStatus {
-        let Some(chain) = &mut self.chain else {
+        let (Some(chain), Some(matching)) = (&mut self.chain, &mut self.matching) else {
             return ProcessStatus::Error("processing before activation");
         };
         let changes = self.params.changes();
@@ -103,14 +131,34 @@ impl Plugin for Lintel {
             self.seen = changes;
             chain.set(&self.params.settings());
         }
-        let mut deepest = 0.0_f32;
-        chain.process(buffer.as_slice(), |tap| {
-            deepest = tap.ceiling_db.iter().copied().fold(deepest, f32::max)
-        });
+        let host = context.transport();
+        let mut transport = Transport { playing: host.playing, position: host.pos_samples() };
+        let mut sounds = transport.playing;
         #[cfg(feature = "editor")]
-        if self.now.ceiling_db.swap(deepest, std::sync::atomic::Ordering::Relaxed) != deepest {
-            self.now.repaint.request_repaint();
+        chain.hear(self.now.hear());
+        chain.process(buffer.as_slice(), |tap| {
+            matching.feed(tap.before, tap.after);
+            #[cfg(feature = "editor")]
+            if let Some(sender) = &mut self.sender {
+                sender.feed(tap, transport);
+            }
+            transport = transport.advanced(tap.len());
+            sounds |= tap.before.iter().chain(&tap.after).any(|ch| ch.iter().any(|x| x.abs() > AUDIBLE));
+        });
+        chain.set_louder_by_db(matching.difference_db());
+        #[cfg(feature = "editor")]
+        if let Some(sender) = &mut self.sender {
+            sender.pulse(|| crate::editor::Pulse {
+                curve: chain.curve(),
+                glue_point: chain.glue_point(),
+                makeup: chain.makeup_db(),
+                louder_by: matching.difference_db(),
+            });
+            // While nothing sounds and nothing plays the paper need not move.
+            self.now.repaint.request_repaint_with(sounds);
         }
+        #[cfg(not(feature = "editor"))]
+        let _ = sounds;
         ProcessStatus::Tail(chain.tail() as u32)
     }
 }

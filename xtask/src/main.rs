@@ -1,4 +1,4 @@
-//! What the house can do for itself: `cargo xtask demo | test | bundle | figures`.
+//! What the house can do for itself: `cargo xtask demo | test | bundle | figures | shots`.
 
 mod bundle;
 mod checks;
@@ -7,6 +7,7 @@ mod figures;
 #[allow(dead_code, reason = "the tests take this file in by its path and use the rest")]
 mod host;
 mod quartet;
+mod shots;
 
 use clap::Parser;
 use std::process::ExitCode;
@@ -15,7 +16,7 @@ use std::process::ExitCode;
 pub type Failure = Box<dyn std::error::Error + Send + Sync>;
 
 #[derive(Parser)]
-#[command(name = "cargo xtask", about = "Lintel: demo, test, bundle, figures")]
+#[command(name = "cargo xtask", about = "Lintel: demo, test, bundle, figures, shots")]
 enum Command {
     /// Master a mix through the bundled plugin; leaves a WAV, a table and a picture.
     Demo(demo::Args),
@@ -28,6 +29,8 @@ enum Command {
     },
     /// Measure the stages; draw docs/figures and write docs/figures.md.
     Figures,
+    /// Draw every state of the screen into target/shots, without a display.
+    Shots,
 }
 
 fn main() -> ExitCode {
@@ -36,6 +39,7 @@ fn main() -> ExitCode {
         Command::Test => checks::run(),
         Command::Bundle { args } => bundle::run(&args),
         Command::Figures => figures_command(),
+        Command::Shots => shots::run(),
     };
     match result {
         Ok(()) => ExitCode::SUCCESS,

@@ -1,0 +1,217 @@
+//! What the window reads of a running instance, and the little that it asks for.
+//!
+//! Meters, advice and history come from the instance's own analysis, which goes on while no window
+//! is open. The audio thread hands over a [`Pulse`] whenever there is room in a short ring, and never waits
+//! for anybody; the window drains the ring when it draws.
+
+use crate::editor::keep::Keep;
+use crate::editor::live::{self, Columns, Live, Recording};
+use crate::editor::screen::Wishes;
+use crate::link::{Feeder, Tap, Transport, feeder};
+use crate::meter::{self, Command, History, Snapshot};
+use crate::plugin::host_params::HostParams;
+use crate::settings::Settings;
+use crate::stage::tone::Curve;
+use nice_plug_egui::RepaintNotifier;
+use std::sync::atomic::{AtomicU8, AtomicU64, Ordering};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::{Duration, Instant};
+
+/// What only the chain itself knows, at the end of a block.
+#[derive(Clone, Copy, Debug)]
+pub struct Pulse {
+    /// The tone's running coefficients.
+    pub curve: Curve,
+    /// Detector level, dBFS, and reduction, dB, of the glue.
+    pub glue_point: (f64, f64),
+    /// Make-up that the glue applies, dB.
+    pub makeup: f64,
+    /// How much louder the result is than the untouched input, dB.
+    pub louder_by: f64,
+}
+
+/// The audio thread's ends of the rings.
+pub struct Sender {
+    pulses: rtrb::Producer<Pulse>,
+    feeder: Feeder,
+    /// Hz and channels that the analysis was made for.
+    rate: f64,
+    channels: usize,
+}
+
+impl Sender {
+    /// Whether it was made for this rate and so many channels.
+    pub fn fits(&self, sample_rate: f64, channels: usize) -> bool {
+        self.rate == sample_rate && self.channels == channels
+    }
+
+    /// Feeds the analysis. Wait-free; allocates nothing.
+    #[inline]
+    pub fn feed(&mut self, tap: &Tap, transport: Transport) {
+        self.feeder.push(tap, transport);
+    }
+
+    /// Hands over a pulse if there is room; a full ring means that nobody looks just now.
+    pub fn pulse(&mut self, pulse: impl FnOnce() -> Pulse) {
+        if self.pulses.slots() > 0 {
+            let _ = self.pulses.push(pulse());
+        }
+    }
+}
+
+/// Seconds of sound that the ring to the analysis holds: an offline render runs far ahead of it.
+const AHEAD: f64 = 4.0;
+
+/// Pulses in the ring: a window that draws 60 times a second needs the newest only.
+const RING: usize = 8;
+
+/// Age after which a pulse no longer speaks for what runs.
+const STALE: Duration = Duration::from_millis(500);
+
+/// What one instance and its windows share.
+pub struct Now {
+    /// Asks the window to draw again.
+    pub repaint: RepaintNotifier,
+    /// Sample rate in Hz, as bits; 0 before activation.
+    rate: AtomicU64,
+    /// Band to be heard alone, 1 to 5; 0 = all.
+    hear: AtomicU8,
+    /// The window's end of the ring; the audio thread never touches this lock.
+    pulses: Mutex<Option<rtrb::Consumer<Pulse>>>,
+    /// The running analysis; the audio thread never touches this lock.
+    analysis: Mutex<Option<Arc<meter::Live>>>,
+}
+
+impl Default for Now {
+    fn default() -> Self {
+        Self {
+            repaint: RepaintNotifier::default(),
+            rate: AtomicU64::new(0),
+            hear: AtomicU8::new(0),
+            pulses: Mutex::new(None),
+            analysis: Mutex::new(None),
+        }
+    }
+}
+
+impl Now {
+    /// New rings and a new analysis for an instance that starts at this rate; what an older one
+    /// recorded at another rate is gone. Not for the audio thread.
+    pub fn start(&self, sample_rate: f64, channels: usize, target: meter::Target) -> Option<Sender> {
+        let (pulses, receiver) = rtrb::RingBuffer::new(RING);
+        let rate = sample_rate.round() as u32;
+        let (feeder, drain) = feeder(rate, AHEAD);
+        // A system that gives no thread leaves the paper blank; the sound goes on.
+        let analysis = meter::Live::start(rate, channels, drain).ok()?;
+        analysis.send(Command::Target(target));
+        self.rate.store(sample_rate.to_bits(), Ordering::Relaxed);
+        *lock(&self.pulses) = Some(receiver);
+        *lock(&self.analysis) = Some(Arc::new(analysis));
+        Some(Sender { pulses, feeder, rate: sample_rate, channels })
+    }
+
+    /// The band that is to be heard alone; for the audio thread.
+    pub fn hear(&self) -> Option<usize> {
+        usize::from(self.hear.load(Ordering::Relaxed)).checked_sub(1)
+    }
+}
+
+fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// The window's view of [`Now`].
+pub struct Feed {
+    now: Arc<Now>,
+    live: Live,
+    /// The newest pulse and when it came.
+    pulse: Option<(Pulse, Instant)>,
+    analysis: Option<Arc<meter::Live>>,
+    /// What `live` was taken from last, so that nothing is taken twice.
+    taken: Option<Arc<Snapshot>>,
+    history: Option<Arc<Mutex<History>>>,
+    /// Settings and target that the analysis was told last.
+    told: Option<(Settings, String)>,
+}
+
+impl Feed {
+    pub fn new(now: Arc<Now>) -> Self {
+        let live = Live::default();
+        Self { now, live, pulse: None, analysis: None, taken: None, history: None, told: None }
+    }
+
+    /// Brings everything up to date, once a frame.
+    pub fn refresh(&mut self, params: &HostParams, keep: &Keep) {
+        let settings = params.settings();
+        self.follow_analysis(&settings, keep);
+        if let Some(ring) = &mut *lock(&self.now.pulses) {
+            while let Ok(pulse) = ring.pop() {
+                self.pulse = Some((pulse, Instant::now()));
+            }
+        }
+        let rate = f64::from_bits(self.now.rate.load(Ordering::Relaxed));
+        self.live.sample_rate = if rate > 0.0 { rate } else { 48_000.0 };
+        match &self.pulse {
+            Some((pulse, then)) if then.elapsed() < STALE => {
+                self.live.response = live::response(&pulse.curve);
+                self.live.glue_point = pulse.glue_point;
+                self.live.makeup = pulse.makeup;
+                self.live.louder_by = pulse.louder_by;
+            }
+            // Nothing runs: the curve at which the stage would come to rest.
+            _ => {
+                self.live.response = live::response(&Curve::of(&settings.tone, self.live.sample_rate));
+                self.live.glue_point = (f64::NEG_INFINITY, 0.0);
+            }
+        }
+    }
+
+    fn follow_analysis(&mut self, settings: &Settings, keep: &Keep) {
+        let newest = lock(&self.now.analysis).clone();
+        if newest.as_ref().map(Arc::as_ptr) != self.analysis.as_ref().map(Arc::as_ptr) {
+            self.history = newest.as_ref().map(|analysis| analysis.history());
+            self.analysis = newest;
+            self.told = None;
+        }
+        let Some(analysis) = &self.analysis else { return };
+        let told = (*settings, keep.target.clone());
+        if self.told.as_ref() != Some(&told) {
+            analysis.send(Command::Settings(Box::new(*settings)));
+            if self.told.as_ref().is_none_or(|(_, target)| *target != keep.target) {
+                analysis.send(Command::Target(live::target(&keep.target)));
+            }
+            self.told = Some(told);
+        }
+        let snapshot = analysis.snapshot();
+        if self.taken.as_ref().map(Arc::as_ptr) != Some(Arc::as_ptr(&snapshot)) {
+            self.live.take(&snapshot, settings);
+            self.taken = Some(snapshot);
+        }
+    }
+
+    /// Calls `draw` with what is to be drawn.
+    pub fn look<R>(&self, draw: impl FnOnce(&Live, &dyn Recording) -> R) -> R {
+        match &self.history {
+            Some(history) => draw(&self.live, &Columns::new(history)),
+            None => draw(&self.live, &()),
+        }
+    }
+
+    /// Hears one band alone, or all.
+    pub fn hear(&self, band: Option<usize>) {
+        self.now.hear.store(band.map_or(0, |band| band as u8 + 1), Ordering::Relaxed);
+    }
+
+    /// Passes on what the user wants of the measurement.
+    pub fn fulfil(&self, wishes: &Wishes) {
+        let Some(analysis) = &self.analysis else { return };
+        match wishes.measure {
+            Some(true) => analysis.send(Command::Start),
+            Some(false) => analysis.send(Command::Pause),
+            None => {}
+        }
+        if wishes.restart {
+            analysis.send(Command::Restart);
+        }
+    }
+}

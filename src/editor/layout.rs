@@ -1,0 +1,133 @@
+//! Where everything stands: the window's area in, rectangles out. Points throughout.
+
+use egui::{Rect, pos2, vec2};
+
+/// Smallest window, points: everything is visible and nothing overlaps from here on.
+pub const LEAST: (f32, f32) = (900.0, 600.0);
+
+/// Window size when nothing else is known.
+pub const USUAL: (f32, f32) = (1180.0, 760.0);
+
+/// Places of the screen's parts.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Layout {
+    pub head: Rect,
+    pub chart: Chart,
+    pub ledger: Rect,
+    /// The row of sheets, with the signal's line along its top.
+    pub path: Rect,
+    pub notes: Rect,
+}
+
+/// Places within the chart.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Chart {
+    /// Words above the paper.
+    pub bar: Rect,
+    /// Titles and scales, left of the paper, one for each lane.
+    pub gutter: [Rect; 3],
+    /// Perforation above the lanes.
+    pub top: Rect,
+    /// Level, reduction, loudness.
+    pub lanes: [Rect; 3],
+    /// Perforation and times below the lanes.
+    pub bottom: Rect,
+    /// Figures at the lanes' right ends.
+    pub figures: [Rect; 3],
+}
+
+impl Chart {
+    /// The whole strip of paper.
+    pub fn paper(&self) -> Rect {
+        self.top.union(self.bottom)
+    }
+}
+
+impl Layout {
+    /// Divides `area`, which is at least [`LEAST`].
+    pub fn of(area: Rect) -> Self {
+        let roomy = ((area.height() - LEAST.1) / 160.0).clamp(0.0, 1.0);
+        let margin = 14.0 + 4.0 * roomy;
+        let gap = 8.0 + 4.0 * roomy;
+        let inner = area.shrink2(vec2(margin, 0.0));
+        let row =
+            |top: f32, height: f32| Rect::from_min_size(pos2(inner.left(), top), vec2(inner.width(), height));
+        let head = row(area.top(), 42.0 + 4.0 * roomy);
+        let notes_height = 30.0 + 2.0 * roomy;
+        let notes = row(area.bottom() - notes_height - gap, notes_height);
+        let between = notes.top() - gap - head.bottom();
+        let path_height = (between * 0.49).clamp(274.0, 640.0);
+        let path = row(notes.top() - gap - path_height, path_height);
+        let upper = Rect::from_min_max(head.left_bottom(), pos2(inner.right(), path.top() - gap - 2.0));
+        let ledger_width = (inner.width() * 0.19).clamp(184.0, 300.0);
+        let ledger = Rect::from_min_max(pos2(upper.right() - ledger_width, upper.top()), upper.max);
+        let strip = Rect::from_min_max(upper.min, pos2(ledger.left() - gap, upper.bottom()));
+        Self { head, chart: Chart::of(strip), ledger, path, notes }
+    }
+}
+
+impl Chart {
+    fn of(strip: Rect) -> Self {
+        const GUTTER: f32 = 92.0;
+        const FIGURES: f32 = 88.0;
+        let (left, right) = (strip.left() + GUTTER, strip.right() - FIGURES);
+        let cut = |x0: f32, x1: f32, y0: f32, y1: f32| Rect::from_min_max(pos2(x0, y0), pos2(x1, y1));
+        let bar = cut(left, right, strip.top(), strip.top() + 22.0);
+        let top = cut(left, right, bar.bottom(), bar.bottom() + 11.0);
+        let bottom = cut(left, right, strip.bottom() - 19.0, strip.bottom());
+        let (y, height) = (top.bottom(), bottom.top() - top.bottom());
+        let ends = [0.0, 0.37, 0.72, 1.0].map(|share| (y + share * height).round());
+        let lane = |x0: f32, x1: f32| [0, 1, 2].map(|n| cut(x0, x1, ends[n], ends[n + 1]));
+        Self {
+            bar,
+            gutter: lane(strip.left(), left),
+            top,
+            lanes: lane(left, right),
+            bottom,
+            figures: lane(right, strip.right()),
+        }
+    }
+}
+
+/// Places of four sheets side by side in `row`, in the path's order; `glue_first` swaps the two in
+/// the middle. Indices: source, tone, glue, ceiling.
+pub fn sheets(row: Rect, glue_first: bool) -> [Rect; 4] {
+    const GAP: f32 = 20.0;
+    let shares = [1.36, 3.05, 2.45, 1.85];
+    let unit = (row.width() - 3.0 * GAP) / shares.iter().sum::<f32>();
+    let order = if glue_first { [0, 2, 1, 3] } else { [0, 1, 2, 3] };
+    let mut x = row.left();
+    let mut places = [row; 4];
+    for n in order {
+        let width = (shares[n] * unit).floor();
+        places[n] = Rect::from_min_size(pos2(x, row.top()), vec2(width, row.height()));
+        x += width + GAP;
+    }
+    places
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_overlaps_and_nothing_leaves_the_window_from_900_by_600_to_4k() {
+        for (w, h) in [LEAST, USUAL, (900.0, 1200.0), (2200.0, 600.0), (3840.0, 2160.0)] {
+            let area = Rect::from_min_size(pos2(0.0, 0.0), vec2(w, h));
+            let l = Layout::of(area);
+            let mut parts = vec![l.head, l.ledger, l.path, l.notes, l.chart.bar, l.chart.top, l.chart.bottom];
+            parts.extend(l.chart.lanes.iter().chain(&l.chart.gutter).chain(&l.chart.figures));
+            for (n, a) in parts.iter().enumerate() {
+                assert!(area.contains_rect(*a) && a.is_positive(), "{w} x {h}: {a:?}");
+                for b in &parts[..n] {
+                    assert!(!a.shrink(0.5).intersects(b.shrink(0.5)), "{w} x {h}: {a:?} {b:?}");
+                }
+            }
+            assert!(l.chart.lanes.iter().all(|lane| lane.height() >= 50.0 && lane.width() >= 400.0));
+            for glue_first in [false, true] {
+                let sheets = sheets(l.path, glue_first);
+                assert!(sheets.iter().all(|s| l.path.contains_rect(*s) && s.width() >= 110.0));
+            }
+        }
+    }
+}

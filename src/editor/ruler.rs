@@ -1,0 +1,532 @@
+//! A parameter as a ruler: a scale with ticks, a pointer on it, the value in words above. In
+//! comes a parameter's index, out go gestures.
+//!
+//! Drag (Shift: fine), wheel, arrow keys, Home and End, double click for the default, Enter or a
+//! click on the figure to type a value with its unit.
+
+use super::controls::Desk;
+use super::ink;
+use super::theme::Theme;
+use crate::params::{self, Kind, Param, Unit};
+use egui::accesskit::Action;
+use egui::{
+    Align2, Color32, CursorIcon, EventFilter, Key, Rect, Response, Sense, Shape, Stroke, TextEdit, Ui,
+    WidgetInfo, pos2, vec2,
+};
+
+/// Share of the way that a fine drag moves.
+const FINE: f32 = 0.1;
+
+/// Points of the pointer's way over the whole range, at least: small rulers stay precise.
+const WAY: f32 = 180.0;
+
+/// How a parameter is drawn.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Face {
+    /// Label, value, scale, pointer.
+    Scale,
+    /// The value alone, in a table.
+    Figure,
+}
+
+/// One ruler.
+#[derive(Clone, Copy)]
+pub struct Ruler<'a> {
+    pub index: usize,
+    pub label: &'a str,
+    pub pen: Color32,
+    pub face: Face,
+    /// Written instead of the value: what holds the parameter by itself.
+    pub held: Option<&'a str>,
+}
+
+/// What is kept between frames while one ruler is dragged or typed into.
+#[derive(Clone, Debug, Default)]
+struct Touch {
+    /// Place of the pointer, 0 to 1, unrounded, while it is dragged.
+    place: Option<f32>,
+    /// The text being typed, and why it was refused.
+    typed: Option<(String, Option<String>)>,
+    /// The text field has taken the keyboard.
+    ready: bool,
+}
+
+impl<'a> Ruler<'a> {
+    /// The parameter called `id` under a short label.
+    pub fn new(id: &str, label: &'a str, pen: Color32) -> Self {
+        Self { index: super::controls::index(id), label, pen, face: Face::Scale, held: None }
+    }
+
+    /// Only the figure.
+    pub fn figure(mut self) -> Self {
+        self.face = Face::Figure;
+        self
+    }
+
+    /// Says what holds the parameter by itself instead of its value.
+    pub fn held_by(mut self, what: Option<&'a str>) -> Self {
+        self.held = what;
+        self
+    }
+
+    /// Draws the ruler into `rect` and plays what the user does with it.
+    pub fn show(self, ui: &mut Ui, rect: Rect, theme: &Theme, desk: &mut Desk) -> Response {
+        let param = &params::all()[self.index];
+        let id = ui.scope_id().with(("ruler", param.id));
+        let mut touch: Touch = ui.data(|d| d.get_temp(id)).unwrap_or_default();
+        let response = ui.interact(rect, id, Sense::click_and_drag());
+        let mut value = desk.get(self.index);
+
+        self.drag(ui, &response, rect, &mut touch, desk, &mut value);
+        self.wheel_and_keys(ui, &response, desk, &mut value);
+        let figure = self.figure_rect(ui, rect, param, value);
+        if response.double_clicked() {
+            desk.once(self.index, param.default());
+            touch = Touch::default();
+        } else if touch.typed.is_none() && wants_typing(ui, &response, figure) {
+            touch.typed = Some((param.text(value), None));
+            touch.ready = false;
+        }
+
+        if ui.is_rect_visible(rect) {
+            self.draw(ui, rect, theme, param, value, &response, touch.typed.is_some());
+        }
+        if touch.typed.is_some() {
+            self.type_in(ui, figure, theme, &mut touch, desk, &response);
+        }
+        ui.data_mut(|d| d.insert_temp(id, touch));
+
+        response.widget_info(|| WidgetInfo {
+            current_text_value: Some(param.text(value)),
+            ..WidgetInfo::slider(ui.is_enabled(), f64::from(value), param.name)
+        });
+        let cursor =
+            if self.face == Face::Scale { CursorIcon::ResizeHorizontal } else { CursorIcon::ResizeVertical };
+        let range = format!("{} to {}", param.text(param.range().0), param.text(param.range().1));
+        response.on_hover_and_drag_cursor(cursor).on_hover_ui(|ui| {
+            ui.strong(param.name);
+            ui.label(param.help);
+            ui.weak(format!("{range}, untouched {}", param.text(param.default())));
+        })
+    }
+
+    fn drag(
+        &self,
+        ui: &Ui,
+        response: &Response,
+        rect: Rect,
+        touch: &mut Touch,
+        desk: &mut Desk,
+        value: &mut f32,
+    ) {
+        let param = &params::all()[self.index];
+        if response.drag_started() {
+            response.request_focus();
+            touch.place = Some(param.position(*value));
+            desk.begin(self.index);
+        }
+        if let Some(place) = &mut touch.place {
+            let fine = ui.input(|i| i.modifiers.shift);
+            let moved = response.drag_motion();
+            let (along, way) = match self.face {
+                Face::Scale => (moved.x, rect.width().max(WAY)),
+                Face::Figure => (moved.x - moved.y, WAY),
+            };
+            if along != 0.0 {
+                *place = (*place + along / way * if fine { FINE } else { 1.0 }).clamp(0.0, 1.0);
+                *value = tidy(param, param.at_position(*place), fine);
+                desk.set(self.index, *value);
+            }
+            if response.drag_stopped() || !response.dragged() {
+                touch.place = None;
+                desk.end(self.index);
+            }
+        }
+    }
+
+    fn wheel_and_keys(&self, ui: &Ui, response: &Response, desk: &mut Desk, value: &mut f32) {
+        let param = &params::all()[self.index];
+        let mut steps = 0.0;
+        let mut fine = ui.input(|i| i.modifiers.shift);
+        if response.hovered() {
+            steps += wheel(ui);
+        }
+        if response.has_focus() {
+            let arrows = EventFilter { horizontal_arrows: true, vertical_arrows: true, ..Default::default() };
+            ui.memory_mut(|m| m.set_focus_lock_filter(response.id, arrows));
+            ui.input(|i| {
+                let count = |key| i.num_presses(key) as f32;
+                steps += count(Key::ArrowRight) + count(Key::ArrowUp);
+                steps -= count(Key::ArrowLeft) + count(Key::ArrowDown);
+                let (min, max) = param.range();
+                for (key, end) in [(Key::Home, min), (Key::End, max)] {
+                    if i.key_pressed(key) {
+                        *value = end;
+                        desk.nudge(self.index, end);
+                    }
+                }
+            });
+        }
+        ui.input(|i| {
+            steps += i.num_accesskit_action_requests(response.id, Action::Increment) as f32;
+            steps -= i.num_accesskit_action_requests(response.id, Action::Decrement) as f32;
+            for request in i.accesskit_action_requests(response.id, Action::SetValue) {
+                if let Some(egui::accesskit::ActionData::NumericValue(wanted)) = request.data {
+                    let (min, max) = param.range();
+                    *value = (wanted as f32).clamp(min, max);
+                    desk.once(self.index, *value);
+                    fine = true;
+                }
+            }
+        });
+        if steps != 0.0 {
+            *value = stepped(param, *value, steps, fine);
+            desk.nudge(self.index, *value);
+        }
+    }
+
+    /// Where the value is written.
+    fn figure_rect(&self, ui: &Ui, rect: Rect, param: &Param, value: f32) -> Rect {
+        match self.face {
+            Face::Figure => rect,
+            Face::Scale => {
+                let width = ink::width(ui.painter(), &param.text(value), ink::BODY);
+                Rect::from_min_max(
+                    pos2(rect.right() - width - 4.0, rect.top()),
+                    pos2(rect.right() + 2.0, rect.top() + 17.0),
+                )
+            }
+        }
+    }
+
+    fn type_in(
+        &self,
+        ui: &mut Ui,
+        figure: Rect,
+        theme: &Theme,
+        touch: &mut Touch,
+        desk: &mut Desk,
+        ruler: &Response,
+    ) {
+        let param = &params::all()[self.index];
+        let Some((text, refused)) = &mut touch.typed else { return };
+        let left = (figure.right() - figure.width().max(76.0)).max(ruler.rect.left() - 10.0);
+        let field =
+            Rect::from_min_max(pos2(left, figure.center().y - 10.0), figure.right_bottom() + vec2(2.0, 2.0));
+        ui.painter().rect_filled(field, 2.0, theme.paper);
+        let edit = TextEdit::singleline(text)
+            .font(ink::font(ink::BODY))
+            .text_color(theme.ink)
+            .align(Align2::RIGHT_CENTER)
+            .margin(vec2(3.0, 1.0))
+            .id(ruler.id.with("text"));
+        let field = ui.put(field, edit).accessible_name(format!("{}, typed", param.name));
+        if !touch.ready {
+            // The field places its cursor when it gains the keyboard: only then can all be selected.
+            let had_focus = field.has_focus() && !field.gained_focus();
+            field.request_focus();
+            let end = egui::text::CCursor::new(text.chars().count());
+            if let Some(mut state) = TextEdit::load_state(ui.ctx(), field.id).filter(|_| had_focus) {
+                let all = egui::text::CCursorRange::two(egui::text::CCursor::new(0), end);
+                state.cursor.set_char_range(Some(all));
+                state.store(ui.ctx(), field.id);
+                touch.ready = true;
+            }
+            ui.ctx().request_repaint();
+        }
+        if field.changed() {
+            *refused = None;
+        }
+        let (enter, escape, tab) =
+            ui.input(|i| (i.key_pressed(Key::Enter), i.key_pressed(Key::Escape), i.key_pressed(Key::Tab)));
+        if escape {
+            touch.typed = None;
+            ruler.request_focus();
+        } else if enter && touch.ready || field.lost_focus() && (enter || tab) {
+            match param.parse(text) {
+                Ok(value) => {
+                    desk.once(self.index, value);
+                    touch.typed = None;
+                    if !tab {
+                        ruler.request_focus();
+                    }
+                }
+                Err(error) => {
+                    *refused = Some(error.to_string());
+                    field.request_focus();
+                }
+            }
+        } else if field.lost_focus() {
+            touch.typed = None;
+        }
+        if let Some((_, Some(refused))) = &touch.typed {
+            field.show_tooltip_text(egui::RichText::new(refused).color(theme.red));
+        }
+    }
+
+    #[expect(clippy::too_many_arguments, reason = "one picture, drawn from what one frame knows")]
+    fn draw(
+        &self,
+        ui: &Ui,
+        rect: Rect,
+        theme: &Theme,
+        param: &Param,
+        value: f32,
+        response: &Response,
+        typing: bool,
+    ) {
+        let p = ui.painter();
+        let lively = response.hovered() || response.dragged() || response.has_focus();
+        let value_text = self.held.map_or_else(|| param.text(value), str::to_owned);
+        if self.face == Face::Figure {
+            let color = if value == param.default() && !lively { theme.soft } else { theme.ink };
+            if !typing {
+                let value_text = format!("{}{value_text}", self.label);
+                ink::text(p, rect.center(), Align2::CENTER_CENTER, &value_text, ink::BODY, color);
+            }
+            if lively {
+                p.hline(rect.x_range().shrink(3.0), rect.bottom() - 1.0, Stroke::new(1.0, self.pen));
+            }
+            focus_ring(ui, response, theme);
+            return;
+        }
+        let tall = rect.height() >= 44.0;
+        let close = rect.height() < 34.0;
+        let size = if close { 12.0 } else { ink::BODY };
+        let top = rect.top() + if close { 6.5 } else { 8.0 };
+        let figure = match typing {
+            true => Rect::from_min_size(pos2(rect.right() - 76.0, top), vec2(76.0, 0.0)),
+            false => {
+                ink::text(p, pos2(rect.right(), top), Align2::RIGHT_CENTER, &value_text, size, theme.ink)
+            }
+        };
+        let room = figure.left() - rect.left() - 4.0;
+        ink::text_within(p, pos2(rect.left(), top - size * 0.62), self.label, size, theme.soft, room);
+
+        let y =
+            rect.top() + if tall { 25.0 } else { (rect.height() - if close { 5.0 } else { 7.0 }).min(25.0) };
+        let rail = rect.x_range().shrink(1.0);
+        let x_of = |place: f32| rail.min + place * rail.span();
+        p.hline(rail, y, Stroke::new(1.0, theme.edge));
+        for tick in ticks(param, rail.span()) {
+            let length = if tick.major { 5.5 } else { 3.0 } - if close { 1.0 } else { 0.0 };
+            let x = p.round_to_pixel_center(x_of(tick.place));
+            p.vline(x, y..=y + length, Stroke::new(1.0, if tick.major { theme.soft } else { theme.edge }));
+            if tall && tick.major {
+                let text = short(param, tick.value);
+                let half = ink::width(p, &text, ink::SMALL) / 2.0;
+                let x = x.clamp(rect.left() + half - 2.0, rect.right() - half + 2.0);
+                if tick.labelled {
+                    ink::text(p, pos2(x, y + 6.0), Align2::CENTER_TOP, &text, ink::SMALL, theme.soft);
+                }
+            }
+        }
+        let (home, here) = (x_of(param.position(param.default())), x_of(param.position(value)));
+        let pen = if self.held.is_some() { theme.edge } else { self.pen };
+        if self.held.is_none() {
+            p.line_segment([pos2(home, y), pos2(here, y)], Stroke::new(2.5, pen));
+        }
+        let size = if close { 3.6 } else { 4.5 } + if lively { 0.9 } else { 0.0 };
+        p.add(Shape::convex_polygon(
+            vec![pos2(here - size, y - 1.8 * size), pos2(here + size, y - 1.8 * size), pos2(here, y)],
+            pen,
+            Stroke::NONE,
+        ));
+        focus_ring(ui, response, theme);
+    }
+}
+
+/// A frame around what the keyboard speaks to.
+pub fn focus_ring(ui: &Ui, response: &Response, theme: &Theme) {
+    if response.has_focus() {
+        let rect = response.rect.expand2(vec2(3.0, 1.0));
+        let stroke = Stroke::new(1.5, theme.ink);
+        ui.painter().rect_stroke(rect, 2.0, stroke, egui::StrokeKind::Outside);
+    }
+}
+
+/// Wheel clicks over the hovered widget, up positive; they are taken out of the input.
+pub fn wheel(ui: &Ui) -> f32 {
+    ui.input_mut(|i| {
+        let mut steps = 0.0;
+        i.events.retain(|event| match event {
+            egui::Event::MouseWheel { unit, delta, .. } => {
+                let along = if delta.y != 0.0 { delta.y } else { delta.x };
+                steps += match unit {
+                    egui::MouseWheelUnit::Point => along / 50.0,
+                    egui::MouseWheelUnit::Line | egui::MouseWheelUnit::Page => along,
+                };
+                false
+            }
+            _ => true,
+        });
+        steps
+    })
+}
+
+/// Enter while focused, or a click on the figure.
+fn wants_typing(ui: &Ui, response: &Response, figure: Rect) -> bool {
+    let enter = response.has_focus() && ui.input(|i| i.key_pressed(Key::Enter));
+    let click = response.clicked() && response.interact_pointer_pos().is_some_and(|at| figure.contains(at));
+    enter || click
+}
+
+/// The value rounded to what its text shows, or ten times finer.
+pub fn tidy(param: &Param, value: f32, fine: bool) -> f32 {
+    let (min, max) = param.range();
+    let Kind::Number { unit, .. } = param.kind else { return value.round() };
+    let grain = match unit {
+        Unit::Gain | Unit::Db | Unit::DbTp => 0.1,
+        Unit::Percent => 1.0,
+        Unit::Ratio | Unit::Q => 0.01,
+        // Three figures.
+        Unit::Hz | Unit::Ms => 10.0_f32.powf(value.abs().max(0.1).log10().floor() - 2.0),
+    };
+    let grain = if fine && !matches!(unit, Unit::Ratio | Unit::Q) { grain / 10.0 } else { grain };
+    // Dividing by the whole inverse keeps 0.1 dB steps on the nearest float of their decimal.
+    let inverse = (1.0 / grain).round().max(1.0);
+    let rounded =
+        if grain <= 1.0 { (value * inverse).round() / inverse } else { (value / grain).round() * grain };
+    rounded.clamp(min, max)
+}
+
+/// The value `steps` steps further: half a dB, or a fiftieth of the way; fine, a fifth of that.
+pub fn stepped(param: &Param, value: f32, steps: f32, fine: bool) -> f32 {
+    let (min, max) = param.range();
+    let Kind::Number { unit, .. } = param.kind else { return (value + steps.signum()).clamp(min, max) };
+    match unit {
+        Unit::Gain | Unit::Db | Unit::DbTp => {
+            let step = if fine { 0.1 } else { 0.5 };
+            tidy(param, value + steps * step, fine).clamp(min, max)
+        }
+        _ => {
+            let step = if fine { 0.004 } else { 0.02 };
+            let moved = tidy(param, param.at_position(param.position(value) + steps * step), fine);
+            // A step never gets lost in the rounding.
+            if moved == value { param.at_position(param.position(value) + steps * step) } else { moved }
+        }
+    }
+}
+
+/// A mark on the scale.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Tick {
+    pub value: f32,
+    /// 0 to 1 along the scale.
+    pub place: f32,
+    pub major: bool,
+    /// There is room to write its value.
+    pub labelled: bool,
+}
+
+/// Ticks at round values, as many as `width` points hold.
+pub fn ticks(param: &Param, width: f32) -> Vec<Tick> {
+    let (min, max) = param.range();
+    let Kind::Number { unit, .. } = param.kind else { return Vec::new() };
+    let mut all: Vec<Tick> = Vec::new();
+    let mut put = |values: &mut dyn Iterator<Item = f32>, major: bool, gap: f32| {
+        for value in values.filter(|v| (min..=max).contains(v)) {
+            let place = param.position(value);
+            if all.iter().all(|t| (t.place - place).abs() * width >= gap) {
+                all.push(Tick { value, place, major, labelled: false });
+            }
+        }
+    };
+    let every = |step: f32| {
+        let (from, to) = ((min / step).ceil() as i32, (max / step).floor() as i32);
+        (from..=to).map(move |n| n as f32 * step)
+    };
+    match unit {
+        Unit::Gain | Unit::Db | Unit::DbTp | Unit::Percent | Unit::Ratio => {
+            let steps: &[f32] = match unit {
+                Unit::Percent => &[50.0, 25.0, 10.0, 5.0],
+                Unit::Ratio => &[1.0, 0.5, 0.1],
+                _ if max - min > 40.0 => &[12.0, 6.0, 3.0, 1.0],
+                _ => &[6.0, 3.0, 1.0, 0.5],
+            };
+            put(&mut every(steps[0]), true, 9.0);
+            steps[1..].iter().for_each(|step| put(&mut every(*step), false, 4.0));
+        }
+        Unit::Hz | Unit::Ms | Unit::Q => {
+            let decades = |digits: &'static [f32]| {
+                (-2..=4).flat_map(move |e| digits.iter().map(move |d| d * 10.0_f32.powi(e)))
+            };
+            if min == 0.0 {
+                put(&mut std::iter::once(0.0), true, 0.0);
+            }
+            put(&mut decades(&[1.0]), true, 9.0);
+            put(&mut decades(&[2.0, 5.0]), true, 9.0);
+            put(&mut decades(&[3.0, 4.0, 6.0, 7.0, 8.0, 9.0]), false, 4.0);
+            put(&mut decades(&[1.5, 2.5]), false, 4.0);
+        }
+    }
+    let mut written: Vec<f32> = Vec::new();
+    for tick in all.iter_mut().filter(|t| t.major) {
+        if written.iter().all(|place| (place - tick.place).abs() * width >= 26.0) {
+            written.push(tick.place);
+            tick.labelled = true;
+        }
+    }
+    all
+}
+
+/// A tick's value in the fewest characters.
+fn short(param: &Param, value: f32) -> String {
+    let Kind::Number { unit, .. } = param.kind else { return String::new() };
+    let text = match unit {
+        Unit::Hz if value >= 1000.0 => format!("{}k", value / 1000.0),
+        Unit::Gain if value > 0.0 => format!("+{value}"),
+        _ => format!("{}", (value * 100.0).round() / 100.0),
+    };
+    text.replace('-', "\u{2212}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::params::find;
+
+    #[test]
+    fn every_scale_has_ticks_apart_from_each_other_at_any_width() {
+        for param in params::all().iter().filter(|p| matches!(p.kind, Kind::Number { .. })) {
+            for width in [50.0, 110.0, 300.0, 900.0] {
+                let mut ticks = ticks(param, width);
+                assert!(ticks.iter().filter(|t| t.major).count() >= 2, "{} at {width}", param.id);
+                ticks.sort_by(|a, b| a.place.total_cmp(&b.place));
+                for pair in ticks.windows(2) {
+                    assert!(
+                        (pair[1].place - pair[0].place) * width >= 3.9,
+                        "{} at {width}: {pair:?}",
+                        param.id
+                    );
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn steps_are_halves_of_a_db_and_never_get_stuck() {
+        let drive = find("drive").unwrap();
+        assert_eq!(stepped(drive, 4.0, 1.0, false), 4.5);
+        assert_eq!(stepped(drive, 4.0, -1.0, true), 3.9);
+        assert_eq!(stepped(drive, 24.0, 1.0, false), 24.0);
+        for param in params::all().iter().filter(|p| matches!(p.kind, Kind::Number { .. })) {
+            let (mut value, max) = (param.range().0, param.range().1);
+            for _ in 0..3000 {
+                let next = stepped(param, value, 1.0, true);
+                assert!(next > value || value == max, "{} stuck at {value}", param.id);
+                value = next;
+            }
+            assert_eq!(value, max, "{}", param.id);
+        }
+    }
+
+    #[test]
+    fn dragged_values_read_as_written() {
+        assert_eq!(tidy(find("drive").unwrap(), 4.8231, false), 4.8);
+        assert_eq!(tidy(find("drive").unwrap(), 4.8231, true), 4.82);
+        assert_eq!(tidy(find("tone3_freq").unwrap(), 1234.5, false), 1230.0);
+        assert_eq!(tidy(find("ceiling").unwrap(), -1.04, false), -1.0);
+        assert_eq!(tidy(find("glue_mix").unwrap(), 80.4, false), 80.0);
+    }
+}

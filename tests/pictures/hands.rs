@@ -1,0 +1,186 @@
+//! What hands do: drag, wheel, keys, typing, clicks.
+
+use crate::rig::Rig;
+use egui::{Key, Modifiers, pos2, vec2};
+use egui_kittest::kittest::NodeT;
+use lintel::params;
+
+#[test]
+fn dragging_a_ruler_moves_its_parameter_and_is_one_gesture_and_one_step() {
+    let mut rig = Rig::new();
+    let rect = rig.rect("drive");
+    rig.drag(rect.center(), vec2(60.0, 0.0), Modifiers::NONE);
+    let dragged = rig.value("drive");
+    assert!(dragged > 2.0 && dragged < 12.0, "{dragged}");
+    assert_eq!((rig.0.state().memory.open.len(), rig.0.state().memory.ended), (0, 1));
+    rig.click("undo");
+    assert_eq!(rig.value("drive"), 0.0);
+    rig.click("redo");
+    assert_eq!(rig.value("drive"), dragged);
+}
+
+#[test]
+fn shift_drags_ten_times_finer() {
+    let moved = |modifiers| {
+        let mut rig = Rig::new();
+        let from = rig.rect("trim").center();
+        rig.drag(from, vec2(-40.0, 0.0), modifiers);
+        let param = params::find("trim").unwrap();
+        param.position(0.0) - param.position(rig.value("trim"))
+    };
+    let (plain, fine) = (moved(Modifiers::NONE), moved(Modifiers::SHIFT));
+    assert!((plain / fine - 10.0).abs() < 1.0, "{plain} {fine}");
+}
+
+#[test]
+fn the_wheel_moves_half_a_decibel_and_its_gesture_ends_by_itself() {
+    let mut rig = Rig::new();
+    rig.wheel("drive", 1.0, Modifiers::NONE);
+    rig.wheel("drive", 1.0, Modifiers::NONE);
+    assert_eq!(rig.value("drive"), 1.0);
+    assert_eq!(rig.0.state().memory.open.len(), 1, "the gesture waits for another click");
+    rig.wait(0.7);
+    assert_eq!((rig.0.state().memory.open.len(), rig.0.state().memory.ended), (0, 1));
+    rig.click("undo");
+    assert_eq!(rig.value("drive"), 0.0);
+    rig.wheel("ceiling", -1.0, Modifiers::SHIFT);
+    assert_eq!(rig.value("ceiling"), -1.1);
+}
+
+#[test]
+fn arrows_home_and_end_move_the_focused_ruler() {
+    let mut rig = Rig::new();
+    rig.focus("drive");
+    rig.key(Key::ArrowRight, Modifiers::NONE);
+    rig.key(Key::ArrowUp, Modifiers::NONE);
+    assert_eq!(rig.value("drive"), 1.0);
+    rig.key(Key::ArrowLeft, Modifiers::SHIFT);
+    assert_eq!(rig.value("drive"), 0.9);
+    rig.key(Key::End, Modifiers::NONE);
+    assert_eq!(rig.value("drive"), 24.0);
+    rig.key(Key::Home, Modifiers::NONE);
+    assert_eq!(rig.value("drive"), 0.0);
+    assert_eq!(rig.focused().as_deref(), Some("drive"), "arrows stay with the ruler");
+}
+
+#[test]
+fn a_double_click_goes_to_the_default() {
+    let mut rig = Rig::new();
+    rig.0.state_mut().memory.settings.ceiling.look_ahead = 8.0;
+    rig.0.run_steps(2);
+    rig.double_click("look-ahead");
+    assert_eq!(rig.value("look_ahead"), 5.0);
+}
+
+#[test]
+fn enter_types_a_value_with_its_unit() {
+    let mut rig = Rig::new();
+    rig.focus("ceiling release");
+    rig.key(Key::Enter, Modifiers::NONE);
+    rig.wait(0.1);
+    rig.text("0.2 s");
+    rig.key(Key::Enter, Modifiers::NONE);
+    assert_eq!(rig.value("ceiling_release"), 200.0);
+    assert_eq!(rig.focused().as_deref(), Some("ceiling release"));
+    // What cannot be read is refused, and says so.
+    rig.key(Key::Enter, Modifiers::NONE);
+    rig.wait(0.1);
+    rig.text("loud");
+    rig.key(Key::Enter, Modifiers::NONE);
+    rig.wait(0.1);
+    assert_eq!(rig.value("ceiling_release"), 200.0);
+    let said = rig.0.root().children_recursive().any(|node| {
+        node.accesskit_node()
+            .label()
+            .or_else(|| node.accesskit_node().value())
+            .is_some_and(|text| text.contains("not a number"))
+    });
+    assert!(said, "no reason given");
+    rig.key(Key::Escape, Modifiers::NONE);
+    assert_eq!(rig.value("ceiling_release"), 200.0);
+}
+
+#[test]
+fn a_click_on_the_figure_types_too() {
+    let mut rig = Rig::new();
+    let rect = rig.rect("drive");
+    let figure = pos2(rect.right() - 8.0, rect.top() + 8.0);
+    rig.press(figure, Modifiers::NONE);
+    rig.release(figure, Modifiers::NONE);
+    rig.wait(0.1);
+    rig.text("+3.5 dB");
+    rig.key(Key::Enter, Modifiers::NONE);
+    assert_eq!(rig.value("drive"), 3.5);
+}
+
+#[test]
+fn ctrl_z_takes_back_and_ctrl_shift_z_does_again() {
+    let mut rig = Rig::new();
+    rig.focus("trim");
+    rig.key(Key::ArrowLeft, Modifiers::NONE);
+    assert_eq!(rig.value("trim"), -0.5);
+    rig.key(Key::Z, Modifiers::COMMAND);
+    assert_eq!(rig.value("trim"), 0.0);
+    rig.key(Key::Z, Modifiers::COMMAND | Modifiers::SHIFT);
+    assert_eq!(rig.value("trim"), -0.5);
+}
+
+#[test]
+fn a_node_drags_frequency_and_gain_together_as_one_step() {
+    let mut rig = Rig::new();
+    let from = rig.rect("node 3").center();
+    rig.drag(from, vec2(30.0, -25.0), Modifiers::NONE);
+    assert!(rig.value("tone3_freq") > 1000.0 && rig.value("tone3_gain") > 0.3);
+    let moved = rig.rect("node 3").center() - from;
+    assert!((moved - vec2(30.0, -25.0)).length() < 2.5, "the node follows the pointer: {moved:?}");
+    rig.wheel("node 3", 2.0, Modifiers::NONE);
+    rig.wait(0.7);
+    assert!(rig.value("tone3_q") > 1.0);
+    rig.click("undo");
+    assert_eq!(rig.value("tone3_q"), 1.0);
+    rig.click("undo");
+    assert_eq!((rig.value("tone3_freq"), rig.value("tone3_gain")), (900.0, 0.0));
+}
+
+#[test]
+fn a_nodes_keys_move_it_as_well() {
+    let mut rig = Rig::new();
+    rig.focus("node 2");
+    rig.key(Key::ArrowUp, Modifiers::NONE);
+    rig.key(Key::ArrowRight, Modifiers::NONE);
+    rig.key(Key::PageUp, Modifiers::NONE);
+    assert_eq!(rig.value("tone2_gain"), 0.5);
+    assert!(rig.value("tone2_freq") > 240.0 && rig.value("tone2_q") > 1.0);
+}
+
+#[test]
+fn dragging_down_in_the_reduction_lane_drives_harder() {
+    let mut rig = Rig::new();
+    let paper = rig.rect("chart");
+    let lane = pos2(paper.center().x, paper.top() + paper.height() * 0.5);
+    rig.drag(lane, vec2(0.0, 40.0), Modifiers::NONE);
+    assert!(rig.value("drive") > 0.5, "{}", rig.value("drive"));
+    assert_eq!(rig.0.state().memory.ended, 1);
+}
+
+#[test]
+fn a_click_holds_the_paper_and_another_lets_it_run() {
+    let mut rig = Rig::new();
+    rig.click("chart");
+    assert!(rig.0.query_label("let the paper run"));
+    rig.click("chart");
+    assert!(!rig.0.query_label("let the paper run"));
+    rig.click("hold the paper");
+    assert!(rig.0.query_label("let the paper run"));
+}
+
+trait QueryLabel {
+    fn query_label(&self, label: &str) -> bool;
+}
+
+impl<S> QueryLabel for egui_kittest::Harness<'_, S> {
+    fn query_label(&self, label: &str) -> bool {
+        use egui_kittest::kittest::Queryable;
+        self.query_by_label(label).is_some()
+    }
+}

@@ -1,0 +1,184 @@
+//! The screen in a harness without a window: parameters in plain memory, pixels from the CPU.
+
+use egui::{Key, Modifiers, Pos2, Rect, pos2, vec2};
+use egui_kittest::kittest::{NodeT, Queryable};
+use egui_kittest::{Harness, TestRenderer};
+use lintel::editor::keep::Keep;
+use lintel::editor::live::{self, Live, Recording};
+use lintel::editor::raster::Raster;
+use lintel::editor::screen::Wishes;
+use lintel::editor::{Memory, Screen};
+use lintel::params;
+use lintel::stage::tone::Curve;
+
+/// Everything that one frame is drawn from, and what came back.
+pub struct Stage {
+    pub screen: Screen,
+    pub memory: Memory,
+    pub live: Live,
+    pub recording: Box<dyn Recording>,
+    pub wishes: Vec<Wishes>,
+}
+
+impl Stage {
+    pub fn value(&self, id: &str) -> f32 {
+        params::find(id).expect("a parameter").get(&self.memory.settings)
+    }
+}
+
+pub struct Rig(pub Harness<'static, Stage>);
+
+impl Rig {
+    /// An untouched screen without any signal, 1180 × 760.
+    pub fn new() -> Self {
+        Self::with(Keep::default(), Memory::default(), Live::default(), Box::new(()), 1.0)
+    }
+
+    pub fn with(keep: Keep, memory: Memory, live: Live, recording: Box<dyn Recording>, pixels: f32) -> Self {
+        let size = vec2(keep.width, keep.height);
+        let screen = Screen::new(keep, None);
+        let stage = Stage { screen, memory, live, recording, wishes: Vec::new() };
+        let mut harness = Harness::builder()
+            .with_size(size)
+            .with_pixels_per_point(pixels)
+            .with_step_dt(1.0 / 60.0)
+            .renderer(Pixels::default())
+            .build_ui_state(
+                |ui, stage: &mut Stage| {
+                    let Stage { screen, memory, live, recording, wishes } = stage;
+                    live.response = live::response(&Curve::of(&memory.settings.tone, live.sample_rate));
+                    let wish = screen.show(ui, live, recording.as_ref(), memory);
+                    if wish != Wishes::default() {
+                        wishes.push(wish);
+                    }
+                },
+                stage,
+            );
+        harness.run_steps(2);
+        Self(harness)
+    }
+
+    pub fn value(&self, id: &str) -> f32 {
+        self.0.state().value(id)
+    }
+
+    /// Place of the widget with this label.
+    pub fn rect(&self, label: &str) -> Rect {
+        self.0.get_by_label(label).rect()
+    }
+
+    pub fn focus(&mut self, label: &str) {
+        self.0.get_by_label(label).focus();
+        self.0.run_steps(2);
+    }
+
+    /// The label of what has the keyboard.
+    pub fn focused(&self) -> Option<String> {
+        let find = |node: &egui_kittest::Node<'_>| node.is_focused();
+        let node = self.0.root().children_recursive().find(find);
+        node.and_then(|node| node.accesskit_node().label())
+    }
+
+    pub fn click(&mut self, label: &str) {
+        let at = self.rect(label).center();
+        self.press(at, Modifiers::NONE);
+        self.release(at, Modifiers::NONE);
+        // Two clicks of a test are no double click.
+        self.wait(0.5);
+    }
+
+    pub fn wait(&mut self, seconds: f32) {
+        self.0.run_steps((seconds * 60.0).ceil() as usize);
+    }
+
+    pub fn key(&mut self, key: Key, modifiers: Modifiers) {
+        self.0.key_press_modifiers(modifiers, key);
+        self.0.run_steps(2);
+    }
+
+    pub fn text(&mut self, text: &str) {
+        self.0.event(egui::Event::Text(text.to_owned()));
+        self.0.run_steps(2);
+    }
+
+    fn button(&mut self, pos: Pos2, pressed: bool, modifiers: Modifiers) {
+        self.0.event(egui::Event::PointerMoved(pos));
+        self.0.step();
+        let button = egui::PointerButton::Primary;
+        self.0.event(egui::Event::PointerButton { pos, button, pressed, modifiers });
+        self.0.step();
+    }
+
+    pub fn press(&mut self, at: Pos2, modifiers: Modifiers) {
+        self.button(at, true, modifiers);
+    }
+
+    pub fn release(&mut self, at: Pos2, modifiers: Modifiers) {
+        self.button(at, false, modifiers);
+        self.0.run_steps(2);
+    }
+
+    /// Drags from a place by so many points, in steps, as a hand does.
+    pub fn drag(&mut self, from: Pos2, by: egui::Vec2, modifiers: Modifiers) {
+        self.0.event(egui::Event::ModifiersChanged(modifiers));
+        self.press(from, modifiers);
+        for n in 1..=10 {
+            self.0.event(egui::Event::PointerMoved(from + by * (n as f32 / 10.0)));
+            self.0.step();
+        }
+        self.release(from + by, modifiers);
+        self.0.event(egui::Event::ModifiersChanged(Modifiers::NONE));
+        self.0.step();
+    }
+
+    pub fn wheel(&mut self, label: &str, clicks: f32, modifiers: Modifiers) {
+        let at = self.rect(label).center();
+        self.0.event(egui::Event::ModifiersChanged(modifiers));
+        self.0.event(egui::Event::PointerMoved(at));
+        self.0.run_steps(2);
+        self.0.event(egui::Event::MouseWheel {
+            unit: egui::MouseWheelUnit::Line,
+            delta: vec2(0.0, clicks),
+            phase: egui::TouchPhase::Move,
+            source: egui::MouseWheelSource::Unknown,
+            modifiers,
+        });
+        self.0.run_steps(2);
+        self.0.event(egui::Event::ModifiersChanged(Modifiers::NONE));
+        self.0.step();
+    }
+
+    pub fn double_click(&mut self, label: &str) {
+        let at = self.rect(label).center();
+        for _ in 0..2 {
+            self.press(at, Modifiers::NONE);
+            self.release(at, Modifiers::NONE);
+        }
+    }
+
+    /// Moves the pointer where nothing reacts.
+    pub fn away(&mut self) {
+        self.0.event(egui::Event::PointerMoved(pos2(1.0, 1.0)));
+        self.0.run_steps(2);
+    }
+}
+
+/// [`Raster`] as the harness's renderer.
+#[derive(Default)]
+pub struct Pixels(Raster);
+
+impl TestRenderer for Pixels {
+    fn handle_delta(&mut self, delta: &mut egui::TexturesDelta) {
+        self.0.take(delta);
+    }
+
+    fn render(&mut self, ctx: &egui::Context, output: &egui::FullOutput) -> Result<image::RgbaImage, String> {
+        let scale = output.pixels_per_point;
+        let size = (ctx.content_rect().size() * scale).round();
+        let size = [size.x as usize, size.y as usize];
+        let canvas = self.0.draw(&ctx.tessellate(output.shapes.clone(), scale), size, scale);
+        let bytes = canvas.pixels.iter().flat_map(|pixel| pixel.to_array()).collect();
+        image::RgbaImage::from_raw(size[0] as u32, size[1] as u32, bytes)
+            .ok_or_else(|| "an empty picture".to_owned())
+    }
+}

@@ -1,0 +1,108 @@
+//! A scene to draw: a few strokes of wood, sent through the real chain into the real analysis.
+//! Nothing on the pictures is written by hand.
+
+use lintel::chain::Chain;
+use lintel::editor::Live;
+use lintel::editor::live::{Column, Columns, Recording};
+use lintel::link::Transport;
+use lintel::meter::matching::LoudnessMatch;
+use lintel::meter::{Analysis, History};
+use lintel::settings::Settings;
+use std::f32::consts::TAU;
+use std::sync::{Arc, Mutex};
+
+/// Hz.
+const RATE: f64 = 48_000.0;
+
+/// Strokes on bars of wood over a drum, `seconds` long, `peak` dBFS at most; a fixed recipe.
+fn strokes(seconds: f64, peak: f32) -> Vec<[f32; 2]> {
+    let frames = (seconds * RATE) as usize;
+    let mut out = vec![[0.0_f32; 2]; frames];
+    let mut seed = 7_u32;
+    let mut random = move || {
+        seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        (seed >> 8) as f32 / (1 << 24) as f32
+    };
+    let notes = [220.0_f32, 261.6, 329.6, 392.0, 440.0, 523.3];
+    let mut at = 4_800.0_f32;
+    while (at as usize) < frames {
+        let (pitch, strength, side) = (notes[(random() * 6.0) as usize], 0.4 + 0.6 * random(), random());
+        let drum = random() < 0.3;
+        for i in 0..30_000.min(frames - at as usize) {
+            let t = i as f32 / RATE as f32;
+            let bar = (TAU * pitch * t).sin() * (-t / 0.16).exp()
+                + 0.3 * (TAU * 3.93 * pitch * t).sin() * (-t / 0.03).exp();
+            let skin = if drum { 1.4 * (TAU * 68.0 * t).sin() * (-t / 0.09).exp() } else { 0.0 };
+            let dust = 0.12 * (random() - 0.5) * (-t / 0.02).exp();
+            let x = strength * (bar + skin + dust);
+            out[at as usize + i][0] += x * (0.5 + 0.5 * side);
+            out[at as usize + i][1] += x * (1.0 - 0.5 * side);
+        }
+        at += 6_000.0 + 12_000.0 * random();
+    }
+    let highest = out.iter().flatten().fold(0.0_f32, |m, x| m.max(x.abs()));
+    let gain = 10.0_f32.powf(peak / 20.0) / highest;
+    out.iter_mut().flatten().for_each(|x| *x *= gain);
+    out
+}
+
+/// What came out of a run.
+pub struct Scene {
+    pub live: Live,
+    pub history: Arc<Mutex<History>>,
+}
+
+/// Runs `seconds` of strokes with a bounce's `peak` through the chain with these settings.
+pub fn run(settings: &Settings, seconds: f64, peak: f32) -> Scene {
+    let mut chain = Chain::new(RATE);
+    chain.set(settings);
+    chain.jump();
+    let mut analysis = Analysis::new(RATE as u32, 2);
+    analysis.set_settings(settings);
+    let mut matching = LoudnessMatch::new(RATE);
+    let mut transport = Transport { playing: true, position: Some(0) };
+    for block in strokes(seconds, peak).chunks(512) {
+        let [mut left, mut right]: [Vec<f32>; 2] =
+            [0, 1].map(|ch| block.iter().map(|frame| frame[ch]).collect());
+        chain.process(&mut [&mut left, &mut right], |tap| {
+            analysis.feed(tap, transport);
+            matching.feed(tap.before, tap.after);
+            transport = transport.advanced(tap.len());
+        });
+    }
+    let mut live = Live::default();
+    live.take(&analysis.snapshot(), settings);
+    live.glue_point = chain.glue_point();
+    live.makeup = chain.makeup_db();
+    live.louder_by = matching.difference_db();
+    Scene { live, history: analysis.history() }
+}
+
+/// The history as a recording that owns it.
+pub struct Paper(pub Arc<Mutex<History>>);
+
+impl Recording for Paper {
+    fn seconds(&self) -> f64 {
+        Columns::new(&self.0).seconds()
+    }
+    fn read(&self, first: i64, step: f64, columns: &mut [Column]) {
+        Columns::new(&self.0).read(first, step, columns);
+    }
+    fn song_time(&self, seconds: f64) -> f64 {
+        Columns::new(&self.0).song_time(seconds)
+    }
+}
+
+/// The settings that most pictures show.
+pub fn settings() -> Settings {
+    let mut settings = Settings::default();
+    settings.trim.gain = -3.0;
+    settings.tone.bands[1].freq = 180.0;
+    settings.tone.bands[1].gain = -1.8;
+    settings.tone.bands[3].gain = 0.8;
+    settings.tone.bands[4].gain = 1.4;
+    settings.glue.on = true;
+    settings.glue.threshold = -20.0;
+    settings.ceiling.drive = 6.5;
+    settings
+}

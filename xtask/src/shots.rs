@@ -1,0 +1,225 @@
+//! `cargo xtask shots`: every state of the screen as a PNG, without a display. The demo mix runs
+//! through the real chain into the real analysis; the pictures show what they measured.
+
+use crate::{Failure, quartet};
+use egui::{Event, Pos2, RawInput, Rect, pos2, vec2};
+use lintel::chain::Chain;
+use lintel::editor::keep::{Keep, Span};
+use lintel::editor::live::{self, Columns};
+use lintel::editor::raster::Raster;
+use lintel::editor::{Live, Memory, Screen};
+use lintel::link::Transport;
+use lintel::meter::matching::LoudnessMatch;
+use lintel::meter::{Analysis, History};
+use lintel::settings::{BandChannel, BandKind, Order, Settings};
+use lintel::stage::tone::Curve;
+use std::path::Path;
+use std::sync::{Arc, Mutex};
+
+/// Where all of them go, and the two that the documents show.
+const ALL: &str = "target/shots";
+const SHOWN: &str = "docs/screen";
+
+/// Seconds of the mix that most pictures have seen.
+const SECONDS: f64 = 46.0;
+
+/// One picture.
+struct Shot {
+    name: &'static str,
+    keep: Keep,
+    settings: Settings,
+    /// Pixels per point.
+    scale: f32,
+    /// Where the pointer rests, shares of the window.
+    pointer: Option<(f32, f32)>,
+    /// Buttons pressed one after the other, shares of the window.
+    clicks: Vec<(f32, f32)>,
+    /// Gain of the mix before it comes in, dB.
+    source: f32,
+    seconds: f64,
+}
+
+impl Shot {
+    fn new(name: &'static str, settings: Settings) -> Self {
+        let (keep, source) = (Keep::default(), 0.0);
+        Self { name, keep, settings, scale: 2.0, pointer: None, clicks: Vec::new(), source, seconds: SECONDS }
+    }
+
+    fn keep(mut self, change: impl FnOnce(&mut Keep)) -> Self {
+        change(&mut self.keep);
+        self
+    }
+
+    fn scale(mut self, scale: f32) -> Self {
+        self.scale = scale;
+        self
+    }
+}
+
+/// A finished master, as most pictures show it.
+fn usual() -> Settings {
+    let mut s = Settings::default();
+    s.trim.gain = -3.0;
+    let bands = &mut s.tone.bands;
+    (bands[0].freq, bands[0].gain) = (70.0, 0.6);
+    (bands[1].freq, bands[1].gain, bands[1].q) = (210.0, -1.6, 0.9);
+    (bands[3].freq, bands[3].gain, bands[3].q) = (3400.0, 0.8, 0.8);
+    (bands[4].freq, bands[4].gain) = (9000.0, 1.3);
+    s.glue.on = true;
+    (s.glue.threshold, s.glue.ratio, s.glue.knee, s.glue.attack) = (-22.0, 1.7, 8.0, 40.0);
+    s.ceiling.drive = 10.0;
+    s
+}
+
+/// The list of pictures.
+fn shots() -> Vec<Shot> {
+    let mut other = usual();
+    other.order = Order::GlueFirst;
+    other.tone.bands[0].kind = BandKind::LowCut;
+    other.tone.bands[0].freq = 30.0;
+    other.tone.bands[4].channel = BandChannel::Sides;
+    other.tone.bands[2].on = false;
+    other.ceiling.drive = 7.5;
+    let mut large = usual();
+    large.tone.bands[1].gain = -6.5;
+    large.tone.bands[4].gain = 4.0;
+    let mut pumping = usual();
+    pumping.ceiling.drive = 22.0;
+    pumping.ceiling.release = 30.0;
+    let mut off = usual();
+    (off.tone.on, off.glue.on, off.ceiling.taken_away, off.bypass) = (false, false, true, true);
+    let hover = Shot { pointer: Some((0.45, 0.33)), ..Shot::new("hover", usual()) };
+    let held = Shot { clicks: vec![(0.40, 0.30)], pointer: Some((0.62, 0.2)), ..Shot::new("held", usual()) };
+    vec![
+        Shot::new("day", usual()),
+        Shot::new("night", usual()).keep(|k| k.night = true),
+        Shot::new("slot-b", other).keep(|k| k.slot = 1),
+        Shot::new("large-move", large).keep(|k| k.tone_range = 12),
+        Shot::new("pumping", pumping).keep(|k| k.span = Span::Seconds10),
+        Shot { source: 3.0, ..Shot::new("full-scale-source", Settings::default()) },
+        Shot { seconds: 128.0, ..Shot::new("whole-song", usual()) }.keep(|k| k.span = Span::Song),
+        Shot::new("ten-seconds", usual()).keep(|k| k.span = Span::Seconds10),
+        Shot::new("scale-75", usual()).scale(0.75),
+        Shot::new("scale-200", usual()).scale(2.0).keep(|k| (k.width, k.height) = (960.0, 640.0)),
+        Shot::new("small", usual()).scale(1.0).keep(|k| (k.width, k.height) = (900.0, 600.0)),
+        Shot::new("large", usual()).scale(1.0).keep(|k| (k.width, k.height) = (1920.0, 1080.0)),
+        Shot::new("4k", usual()).scale(1.0).keep(|k| (k.width, k.height) = (3840.0, 2160.0)),
+        Shot::new("stages-off", off),
+        hover,
+        held,
+        Shot { clicks: vec![(0.13, 0.03)], ..Shot::new("starting-points", usual()) },
+        Shot { pointer: Some((0.87, 0.60)), ..Shot::new("tip", usual()) },
+        Shot { seconds: 0.0, ..Shot::new("nothing-yet", Settings::default()) },
+    ]
+}
+
+/// Draws all of them.
+pub fn run() -> Result<(), Failure> {
+    nice_plug_xtask::chdir_workspace_root().map_err(|err| format!("{err:#}"))?;
+    std::fs::create_dir_all(ALL)?;
+    std::fs::create_dir_all(SHOWN)?;
+    let mix = quartet::mix(128.0);
+    for shot in shots() {
+        let file = format!("{}.png", shot.name);
+        let (pixels, [width, height]) = draw(&shot, &mix);
+        let mut folders = vec![ALL];
+        if matches!(shot.name, "day" | "night") {
+            folders.push(SHOWN);
+        }
+        for folder in folders {
+            write(&Path::new(folder).join(&file), &pixels, width, height)?;
+        }
+        println!("{ALL}/{file}  {width} x {height}");
+    }
+    Ok(())
+}
+
+/// Runs the mix through the chain.
+fn measure(shot: &Shot, mix: &[Vec<f32>; 2]) -> (Live, Arc<Mutex<History>>) {
+    let mut chain = Chain::new(quartet::RATE);
+    chain.set(&shot.settings);
+    chain.jump();
+    let mut analysis = Analysis::new(quartet::RATE as u32, 2);
+    analysis.set_settings(&shot.settings);
+    let mut matching = LoudnessMatch::new(quartet::RATE);
+    let mut transport = Transport { playing: true, position: Some(0) };
+    let gain = 10.0_f32.powf(shot.source / 20.0);
+    let frames = ((shot.seconds * quartet::RATE) as usize).min(mix[0].len());
+    for start in (0..frames).step_by(480) {
+        let end = (start + 480).min(frames);
+        let [mut left, mut right] = [0, 1].map(|ch: usize| {
+            mix[ch][start..end].iter().map(|x| (x * gain).clamp(-1.0, 1.0)).collect::<Vec<f32>>()
+        });
+        chain.process(&mut [&mut left, &mut right], |tap| {
+            analysis.feed(tap, transport);
+            matching.feed(tap.before, tap.after);
+            transport = transport.advanced(tap.len());
+        });
+    }
+    let mut live = Live::default();
+    live.take(&analysis.snapshot(), &shot.settings);
+    live.response = live::response(&Curve::of(&shot.settings.tone, quartet::RATE));
+    live.glue_point = chain.glue_point();
+    live.makeup = chain.makeup_db();
+    live.louder_by = matching.difference_db();
+    (live, analysis.history())
+}
+
+fn draw(shot: &Shot, mix: &[Vec<f32>; 2]) -> (Vec<u8>, [usize; 2]) {
+    let (live, history) = measure(shot, mix);
+    let recording = Columns::new(&history);
+    let mut screen = Screen::new(shot.keep.clone(), None);
+    let mut memory = Memory { settings: shot.settings, ..Memory::default() };
+    let (width, height) = (shot.keep.width, shot.keep.height);
+    let place = |(x, y): (f32, f32)| pos2(x * width, y * height);
+    let ctx = egui::Context::default();
+    let mut raster = Raster::default();
+    let mut time = 0.0;
+    let mut frame = |events: Vec<Event>| {
+        time += 1.0 / 60.0;
+        let mut input = RawInput {
+            screen_rect: Some(Rect::from_min_size(Pos2::ZERO, vec2(width, height))),
+            time: Some(time),
+            events,
+            ..RawInput::default()
+        };
+        let viewport = input.viewports.entry(egui::ViewportId::ROOT).or_default();
+        viewport.native_pixels_per_point = Some(shot.scale);
+        let mut output = ctx.run_ui(input, |ui| {
+            screen.show(ui, &live, &recording, &mut memory);
+        });
+        raster.take(&mut output.textures_delta);
+        output
+    };
+    frame(Vec::new());
+    for click in &shot.clicks {
+        let pos = place(*click);
+        frame(vec![Event::PointerMoved(pos)]);
+        for pressed in [true, false] {
+            let (button, modifiers) = (egui::PointerButton::Primary, egui::Modifiers::NONE);
+            frame(vec![Event::PointerButton { pos, button, pressed, modifiers }]);
+        }
+    }
+    if let Some(pointer) = shot.pointer {
+        frame(vec![Event::PointerMoved(place(pointer))]);
+    }
+    // Long enough for a tip to open and a menu to unfold.
+    let mut last = frame(Vec::new());
+    for _ in 0..60 {
+        last = frame(Vec::new());
+    }
+    let size = [(width * shot.scale).round() as usize, (height * shot.scale).round() as usize];
+    let canvas = raster.draw(&ctx.tessellate(last.shapes, shot.scale), size, shot.scale);
+    let bytes = canvas.pixels.iter().flat_map(|pixel| [pixel.r(), pixel.g(), pixel.b()]).collect();
+    (bytes, size)
+}
+
+fn write(path: &Path, rgb: &[u8], width: usize, height: usize) -> Result<(), Failure> {
+    let mut bytes = Vec::new();
+    let mut encoder = png::Encoder::new(&mut bytes, width as u32, height as u32);
+    encoder.set_color(png::ColorType::Rgb);
+    encoder.set_compression(png::Compression::Best);
+    encoder.write_header()?.write_image_data(rgb)?;
+    lintel::finish::write_whole(path, &bytes, lintel::finish::Overwrite::Allow)?;
+    Ok(())
+}
