@@ -60,7 +60,12 @@ fn figures_command() -> Result<(), Failure> {
          | what | asked | reached | kept | source |\n| --- | --- | --- | --- | --- |\n",
     );
     let mut broken = Vec::new();
-    for rows in [figures::tone::run(dir)?, figures::glue::run(dir)?, figures::ceiling::run(dir)?] {
+    for rows in [
+        figures::tone::run(dir)?,
+        figures::glue::run(dir)?,
+        figures::ceiling::run(dir)?,
+        figures::chain::run(),
+    ] {
         for row in rows {
             let kept = if row.kept { "yes" } else { "no" };
             page +=

@@ -2,6 +2,7 @@
 //! of every number beside what was asked of it.
 
 pub mod ceiling;
+pub mod chain;
 pub mod glue;
 pub mod tone;
 
