@@ -14,7 +14,7 @@ use super::solve::{Outcome, Search};
 use super::spectrum;
 use super::write::{Overwrite, write_whole};
 use crate::dsp::db;
-use crate::meter::history::Column;
+use crate::meter::Column;
 use crate::params;
 use crate::settings::Settings;
 

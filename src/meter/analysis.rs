@@ -5,14 +5,13 @@
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use super::advice::{Advisor, Facts, FileFacts, Note, verdict};
-use super::history::{Column, History, Marks};
-use super::levels::{Levels, Sums};
-use super::loudness::{Channel, Loudness};
+use super::column::{Column, Marks};
+use super::history::History;
+use super::levels::Sums;
+use super::side::Side;
 use super::snapshot::{Readings, Snapshot};
 use super::source::SourceCheck;
-use super::spectrum::Spectrum;
 use super::targets::Target;
-use super::true_peak::TruePeak;
 use super::work::{Swing, Work};
 use crate::dsp::{CHANNELS, CHUNK, db};
 use crate::link::{Chunk, Chunker, Tap, Transport};
@@ -24,52 +23,6 @@ const LOOK: u64 = 9;
 const MUSIC: f32 = 0.003_162;
 /// Samples beyond this are not sound; they would poison the filters.
 const SANE: f32 = 1e6;
-
-/// The meters of one signal.
-#[derive(Clone)]
-struct Side {
-    loudness: Loudness,
-    peaks: [TruePeak; CHANNELS],
-    levels: Levels,
-    spectrum: Spectrum,
-    channels: usize,
-}
-
-impl Side {
-    fn new(sample_rate: u32, channels: usize, columns_per_second: f64) -> Self {
-        Self {
-            loudness: Loudness::with_layout(sample_rate, &[Channel::Front; CHANNELS][..channels]),
-            peaks: [TruePeak::new(), TruePeak::new()],
-            levels: Levels::new(columns_per_second),
-            spectrum: Spectrum::new(sample_rate),
-            channels,
-        }
-    }
-
-    fn add(&mut self, chunk: &[[f32; CHUNK]; CHANNELS], running: bool) -> Sums {
-        let mut sums = Sums::of(chunk);
-        for c in 0..CHANNELS {
-            sums.true_peak[c] = self.peaks[c].feed(&chunk[c]);
-        }
-        let planes: [&[f32]; CHANNELS] = [&chunk[0], &chunk[1]];
-        self.loudness.feed(&planes[..self.channels]);
-        self.levels.add(&sums, running);
-        self.spectrum.add(chunk, running);
-        sums
-    }
-
-    /// The true peaks still on their way, as if silence followed.
-    fn finish_peaks(&mut self) -> [f32; CHANNELS] {
-        let [left, right] = &mut self.peaks;
-        [left.finish(), right.finish()]
-    }
-
-    fn restart(&mut self) {
-        self.loudness.restart();
-        self.levels.restart();
-        self.spectrum.restart();
-    }
-}
 
 /// The engine.
 pub struct Analysis {
@@ -418,7 +371,7 @@ fn sanitised(chunk: &Chunk) -> Chunk {
     let mut chunk = *chunk;
     let planes = chunk.before.iter_mut().chain(&mut chunk.after);
     for x in planes.chain([&mut chunk.glue_db, &mut chunk.ceiling_db]).flatten() {
-        if !(x.abs() < SANE) {
+        if x.is_nan() || x.abs() >= SANE {
             *x = 0.0;
         }
     }

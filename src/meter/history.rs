@@ -8,94 +8,13 @@
 
 use std::ops::Range;
 
+use super::column::Column;
 use crate::dsp::CHUNK;
 
 /// Columns that each level remembers.
 pub const COLUMNS: usize = 1 << 16;
 /// Levels of the pyramid.
 pub const LEVELS: usize = 16;
-
-/// What happened in a column.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Marks {
-    /// The transport was running.
-    pub playing: bool,
-    /// The transport jumped to this column's position, or started here.
-    pub jump: bool,
-    /// A part of the column was lost because the reader had stalled.
-    pub lost: bool,
-}
-
-/// One column. Levels are linear (full scale = ±1.0) and hold for both channels together.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Column {
-    /// Lowest and highest sample before the chain.
-    pub before: [f32; 2],
-    /// Lowest and highest sample after the chain.
-    pub after: [f32; 2],
-    /// Highest true peak after the chain, linear.
-    pub true_peak: f32,
-    /// Deepest and mean reduction of the glue, dB ≥ 0.
-    pub glue: [f32; 2],
-    /// Deepest and mean reduction of the ceiling, dB ≥ 0.
-    pub ceiling: [f32; 2],
-    /// Highest short-term loudness before and after, LUFS.
-    pub short_term: [f32; 2],
-    /// Times that the true peak rose above the target's limit.
-    pub overs: u32,
-    /// Position on the host's time line of the first frame, samples.
-    pub position: Option<i64>,
-    pub marks: Marks,
-    /// Frames measured (fewer than the column is wide when some were lost or are yet to come).
-    pub frames: u32,
-}
-
-impl Column {
-    /// Nothing measured.
-    pub const EMPTY: Self = Self {
-        before: [0.0; 2],
-        after: [0.0; 2],
-        true_peak: 0.0,
-        glue: [0.0; 2],
-        ceiling: [0.0; 2],
-        short_term: [f32::NEG_INFINITY; 2],
-        overs: 0,
-        position: None,
-        marks: Marks { playing: false, jump: false, lost: false },
-        frames: 0,
-    };
-
-    /// Takes in a later column.
-    pub fn merge(&mut self, later: &Column) {
-        if later.frames == 0 {
-            self.marks.lost |= later.marks.lost;
-            return;
-        }
-        if self.frames == 0 {
-            let lost = self.marks.lost;
-            *self = *later;
-            self.marks.lost |= lost;
-            return;
-        }
-        let frames = self.frames.saturating_add(later.frames);
-        let share = later.frames as f32 / frames as f32;
-        for (mine, other) in [(&mut self.before, &later.before), (&mut self.after, &later.after)] {
-            *mine = [mine[0].min(other[0]), mine[1].max(other[1])];
-        }
-        for (mine, other) in [(&mut self.glue, &later.glue), (&mut self.ceiling, &later.ceiling)] {
-            *mine = [mine[0].max(other[0]), mine[1] + (other[1] - mine[1]) * share];
-        }
-        for (mine, other) in self.short_term.iter_mut().zip(later.short_term) {
-            *mine = mine.max(other);
-        }
-        self.true_peak = self.true_peak.max(later.true_peak);
-        self.overs = self.overs.saturating_add(later.overs);
-        self.marks.playing |= later.marks.playing;
-        self.marks.jump |= later.marks.jump;
-        self.marks.lost |= later.marks.lost;
-        self.frames = frames;
-    }
-}
 
 /// One level: a ring of the last [`COLUMNS`] complete columns, and the one under way.
 #[derive(Clone, Debug)]
@@ -345,18 +264,6 @@ mod tests {
         let old = history.view(0..480_000, 1000);
         assert_eq!(old.width, 4 * history.width());
         assert_eq!(old.columns[0].ceiling[0], 9.0);
-    }
-
-    #[test]
-    fn the_mean_is_weighted_by_time() {
-        let mut a = column(2.0);
-        let mut b = column(6.0);
-        b.frames = 3 * 512;
-        b.marks.jump = true;
-        a.merge(&b);
-        assert_eq!(a.ceiling, [6.0, 2.5]);
-        assert!(a.marks.jump);
-        assert_eq!(a.frames, 2048);
     }
 
     #[test]

@@ -6,7 +6,8 @@
 //! speak follows from which of the two is higher. Names in braces are filled in by [`figure`].
 
 use super::advice::{Facts, Note};
-use super::source::{FULL_SCALE, HEADROOM, Image, LeadIn, OUT_OF_PHASE};
+use super::source::{FULL_SCALE, Image, LeadIn, OUT_OF_PHASE};
+use super::wording::{figure, number};
 use crate::settings::{BandKind, BandSettings};
 
 /// Seconds of sound before loudness is judged.
@@ -80,7 +81,7 @@ pub static RULES: [Rule; 21] = [
         speaks_at: 0.1,
         silent_at: 0.05,
         source: "the target's limit; measuring tolerance: EBU R 128 v5, item m",
-        measure: |f| f.true_peak.is_finite().then(|| f.true_peak - f.target.true_peak),
+        measure: |f| f.true_peak.is_finite().then_some(f.true_peak - f.target.true_peak),
         decimals: 1,
         says: "The true peak reaches {peak} dBTP, {value} dB above the {limit} dBTP of the delivery.",
         advises: "Set the ceiling to {limit} dBTP, with true peak on.",
@@ -359,82 +360,15 @@ fn is_trimmed(facts: &Facts) -> bool {
 /// Integrated loudness over the target, LU, once it can be judged.
 fn distance(facts: &Facts) -> Option<f64> {
     (facts.measured >= SETTLED && facts.integrated.is_finite())
-        .then(|| facts.integrated - facts.target.loudness)
+        .then_some(facts.integrated - facts.target.loudness)
 }
 
-fn largest_move(facts: &Facts) -> Option<(usize, &BandSettings)> {
+/// The tone band that moves furthest, counted from 0.
+pub fn largest_move(facts: &Facts) -> Option<(usize, &BandSettings)> {
     let tone = &facts.settings.tone;
     let has_gain = |kind| matches!(kind, BandKind::LowShelf | BandKind::Bell | BandKind::HighShelf);
     let bands = tone.bands.iter().enumerate().filter(|(_, band)| tone.on && band.on && has_gain(band.kind));
     bands.max_by(|(_, a), (_, b)| a.gain.abs().total_cmp(&b.gain.abs()))
-}
-
-/// A figure with a true minus sign.
-pub fn number(value: f64, decimals: usize) -> String {
-    let text = format!("{value:.decimals$}");
-    // What rounds to zero has no sign.
-    if text.bytes().all(|b| matches!(b, b'-' | b'0' | b'.')) {
-        return text.replace('-', "");
-    }
-    text.replace('-', "−")
-}
-
-/// Minutes and seconds.
-fn clock(seconds: f64) -> String {
-    let tenths = (seconds * 10.0).floor() as u64;
-    format!("{}:{:02}.{}", tenths / 600, tenths / 10 % 60, tenths % 10)
-}
-
-/// Half steps of a dB, at least one.
-fn step(excess: f64) -> f64 {
-    ((excess * 2.0).round() / 2.0).max(0.5)
-}
-
-/// The move that gives the ceiling less to do.
-fn ease_ceiling(facts: &Facts, excess: f64) -> String {
-    let drive = f64::from(facts.settings.ceiling.drive);
-    let what = if drive > 0.0 { "drive" } else { "trim" };
-    let by = if drive > 0.0 { step(excess).min(drive) } else { step(excess) };
-    format!("Lower the {what} by {} dB.", number(by, 1))
-}
-
-/// The text for a name in braces; `None` for a name that no one knows.
-fn figure(name: &str, f: &Facts) -> Option<String> {
-    let over = f.integrated - f.target.loudness;
-    let room = f.target.true_peak - f.true_peak;
-    Some(match name {
-        "peak" => number(f.true_peak, 1),
-        "limit" => number(f.target.true_peak, 1),
-        "silent" => if f.source.image == Image::LeftSilent { "left" } else { "right" }.into(),
-        "longest" => f.source.flat_top_longest.to_string(),
-        "first" => clock(f.source.flat_top_at.first().copied().unwrap_or(0.0)),
-        "headroom" => number(HEADROOM, 0),
-        "trim" => number(f.source.trim_db, 1),
-        "share" => number(100.0 * f.ceiling.share, 0),
-        "ease ceiling" => ease_ceiling(f, (f.ceiling.depth - 2.0).max(1.0)),
-        "ease" if f.glue.depth > f.ceiling.depth => "Lengthen the glue's release.".into(),
-        "ease" => ease_ceiling(f, (f.swing - 2.0).max(1.0)),
-        "glue excess" => number(step(f.glue.depth - 2.0), 1),
-        "integrated" => number(f.integrated, 1),
-        "target" => number(f.target.loudness, 0),
-        "over" => number(over, 1),
-        "under" => number(-over, 1),
-        "usable" => number(room.min(-over).max(0.0), 1),
-        "band" => (largest_move(f)?.0 + 1).to_string(),
-        "gain" => {
-            let gain = f64::from(largest_move(f)?.1.gain);
-            format!("{}{}", if gain > 0.0 { "+" } else { "" }, number(gain, 1))
-        }
-        "frequency" => {
-            let hertz = f64::from(largest_move(f)?.1.freq);
-            if hertz < 1000.0 {
-                format!("{} Hz", number(hertz, 0))
-            } else {
-                format!("{} kHz", number(hertz / 1000.0, 1))
-            }
-        }
-        _ => return None,
-    })
 }
 
 #[cfg(test)]
@@ -452,12 +386,5 @@ mod tests {
             assert_ne!(rule.speaks_at, rule.silent_at, "{:?} could flicker", rule.id);
             assert!(!rule.source.is_empty() && !rule.quantity.is_empty());
         }
-    }
-
-    #[test]
-    fn numbers_are_written_for_people() {
-        assert_eq!(number(-13.04, 1), "−13.0");
-        assert_eq!(number(-0.04, 1), "0.0");
-        assert_eq!(clock(75.49), "1:15.4");
     }
 }

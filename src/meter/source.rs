@@ -137,10 +137,10 @@ impl SourceCheck {
 
     /// Looks at a chunk and its sums.
     pub fn add(&mut self, chunk: &[[f32; CHUNK]; CHANNELS], sums: &Sums) {
-        for c in 0..self.channels {
-            self.tops[c].add(&chunk[c], sums.min[c], sums.max[c], self.frames);
+        for (c, samples) in chunk.iter().enumerate().take(self.channels) {
+            self.tops[c].add(samples, sums.min[c], sums.max[c], self.frames);
             if let Some(used) = self.used {
-                self.used = steps(&chunk[c]).map(|bits| used | bits);
+                self.used = steps(samples).map(|bits| used | bits);
             }
         }
         let [low, high] = sums.extremes();

@@ -333,11 +333,10 @@ fn notes_do_not_flicker_on_music_near_a_threshold() {
     for n in 0..600 {
         // The depth wanders around the threshold of 4 dB.
         let depth = 4.0 + 0.6 * (TAU * f64::from(n) / 37.0).sin();
-        for i in 0..4800 {
-            let x = music((n as usize * 4800 + i) as f64 / RATE);
-            block[0][i] = x[0] as f32;
-            block[1][i] = x[1] as f32;
-            block[2][i] = if i < 2400 { depth as f32 } else { 0.0 };
+        let [l, r, ceiling] = &mut block;
+        for (i, ((l, r), ceiling)) in l.iter_mut().zip(r).zip(ceiling).enumerate() {
+            [*l, *r] = music((n as usize * 4800 + i) as f64 / RATE).map(|x| x as f32);
+            *ceiling = if i < 2400 { depth as f32 } else { 0.0 };
         }
         let zeros = [0.0f32; 4800];
         let [l, r, ceiling] = &block;

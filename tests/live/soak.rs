@@ -89,7 +89,7 @@ fn an_hour_at_192_khz_loses_no_column_and_allocates_nothing() {
     assert_eq!(u64::from(last.frames), FRAMES as u64 - whole.len() as u64 * view.width);
 }
 
-/// The same with the whole analysis behind the ring: half a minute, so it is run on request only
+/// The same with the whole analysis behind the ring: a minute, so it is run on request only
 /// (`cargo test --release --test live -- --ignored`).
 #[test]
 #[ignore = "takes a minute"]
