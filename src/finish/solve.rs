@@ -37,7 +37,7 @@ pub enum Outcome {
     Reached,
     /// The target lies beyond what the song bears.
     OverDriven {
-        /// The gain that it would take, as far as the tries tell, dB.
+        /// The gain that it would take, dB; at the end of the range it would take more still.
         needs: f64,
         /// What speaks against it.
         strain: String,
@@ -109,7 +109,14 @@ pub fn search(
             _ => toward_the_target(&tries, target, first, range, width),
         };
         if gains.is_empty() {
-            break;
+            // The range ends before the target; what strains there is too much all the more.
+            match nearest(&tries, target).and_then(|t| Some((t.gain, t.strain.clone()?))) {
+                Some((needs, strain)) if outcome.is_none() && !force => {
+                    outcome = Some(Outcome::OverDriven { needs, strain });
+                    continue;
+                }
+                _ => break,
+            }
         }
         for result in at_once(&gains, attempt) {
             let attempt = result?;
@@ -274,5 +281,8 @@ mod tests {
     fn what_cannot_be_reached_is_said() {
         let found = ask(-7.0, true, 2, 99.0);
         assert_eq!((found.outcome, found.gain), (Outcome::OutOfRange, 24.0));
+        let found = ask(-7.0, false, 2, 5.0);
+        assert!(matches!(found.outcome, Outcome::OverDriven { needs: 24.0, .. }), "{:?}", found.outcome);
+        assert!((4.75..=5.0).contains(&found.gain), "{}", found.gain);
     }
 }

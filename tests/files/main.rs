@@ -1,5 +1,6 @@
 //! Files in and out: headers, samples, damage, foreign readers.
 
+mod commands;
 mod damage;
 mod dither;
 mod ends;

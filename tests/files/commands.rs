@@ -1,0 +1,423 @@
+//! The command line as a user meets it: exit codes, one-line errors, whole files or none.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+use lintel::finish::{Encoding, Layout, Overwrite, Reader, Spec, Tags, Writer};
+use serde_json::Value;
+
+use crate::kit::{Dice, foreign, output, read_all, system};
+
+/// The program itself.
+fn lintel() -> Command {
+    Command::new(env!("CARGO_BIN_EXE_lintel"))
+}
+
+fn run(command: &mut Command) -> Output {
+    command.output().expect("the program starts")
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8_lossy(bytes).into_owned()
+}
+
+/// Struck, decaying notes over soft noise, after two seconds of silence: `seconds` of music whose
+/// loudest note peaks at about `peak`.
+pub fn tune(path: &Path, seconds: f64, peak: f64) {
+    let rate = 44_100.0;
+    let mut dice = Dice(23);
+    let frames = ((seconds + 4.5) * rate) as usize;
+    let mut lanes = [vec![0.0; frames], vec![0.0; frames]];
+    let beat = 0.31;
+    for n in 0..(seconds / beat) as usize {
+        let start = ((2.0 + n as f64 * beat) * rate) as usize;
+        let hz = 110.0 * 2f64.powf(dice.below(25) as f64 / 12.0);
+        let (loud, pan) = (0.25 + 0.75 * dice.unit().abs(), 0.5 + 0.2 * dice.unit());
+        for i in start..(start + 60_000).min(frames) {
+            let t = (i - start) as f64 / rate;
+            let x = loud * (-5.0 * t).exp() * (std::f64::consts::TAU * hz * t).sin();
+            lanes[0][i] += x * pan;
+            lanes[1][i] += x * (1.0 - pan);
+        }
+    }
+    let highest = lanes.concat().iter().fold(0.0f64, |m, x| m.max(x.abs()));
+    for lane in &mut lanes {
+        for x in lane.iter_mut() {
+            *x = *x * peak / highest + 1e-5 * dice.unit();
+        }
+    }
+    let spec = Spec {
+        layout: Layout::Wav,
+        encoding: Encoding::Int(24),
+        rate: 44_100,
+        channels: 2,
+        ceiling: 1.0,
+        tags: Tags::default(),
+    };
+    let mut writer = Writer::create(path, spec, Overwrite::Allow, &[]).unwrap();
+    writer.write(&lanes[0], &lanes[1]).unwrap();
+    writer.finish(None).unwrap();
+}
+
+struct Place {
+    dir: tempfile::TempDir,
+    mix: PathBuf,
+}
+
+fn place(seconds: f64) -> Place {
+    let dir = tempfile::tempdir().unwrap();
+    let mix = dir.path().join("slow water.wav");
+    tune(&mix, seconds, 0.99);
+    Place { dir, mix }
+}
+
+fn names(place: &Place) -> Vec<String> {
+    let entries = fs::read_dir(place.dir.path()).unwrap();
+    let mut names: Vec<_> = entries.map(|e| e.unwrap().file_name().to_string_lossy().into_owned()).collect();
+    names.sort();
+    names
+}
+
+#[test]
+fn finish_reaches_the_target_and_leaves_master_and_report() {
+    let place = place(20.0);
+    let before = fs::read(&place.mix).unwrap();
+    let out = run(lintel().args(["finish", "--target", "-14", "--json"]).arg(&place.mix));
+    assert_eq!(out.status.code(), Some(0), "{}", text(&out.stderr));
+    assert_eq!(names(&place), ["slow water (master).html", "slow water (master).wav", "slow water.wav"]);
+    assert_eq!(fs::read(&place.mix).unwrap(), before, "the mix is untouched");
+
+    let json: Value = serde_json::from_slice(&out.stdout).unwrap();
+    let number = |path: &str| json.pointer(path).and_then(Value::as_f64).unwrap();
+    assert!((number("/after/integrated") + 14.0).abs() <= 0.05);
+    assert!(number("/after/true_peak") <= -0.98, "{}", number("/after/true_peak"));
+    assert_eq!(json.pointer("/search/outcome").unwrap(), "reached");
+
+    // 0.8 s of lead-in before the first note at 2 s of the mix.
+    let master = place.dir.path().join("slow water (master).wav");
+    let lanes = read_all(&master).unwrap();
+    let first = lanes[0].iter().position(|x| x.abs() > 0.003).unwrap() as f64 / 44_100.0;
+    assert!((first - 0.8).abs() < 0.01, "{first}");
+    let ceiling = lintel::dsp::db::to_gain(-1.0);
+    assert!(lanes.concat().iter().all(|x| x.abs() <= ceiling));
+
+    let page = fs::read_to_string(place.dir.path().join("slow water (master).html")).unwrap();
+    let hash = json.pointer("/output/sha256").and_then(Value::as_str).unwrap();
+    assert!(page.contains(hash) && page.contains("recall sheet") && page.matches("<svg").count() == 2);
+    for forbidden in ["http://", "https://", "<script", "@import", "url("] {
+        let found = page.replace("http://www.w3.org/2000/svg", "");
+        assert!(!found.contains(forbidden), "the page reaches out: {forbidden}");
+    }
+
+    // Foreign meters on the master.
+    if let Some(mut python) = foreign("loudness.py") {
+        let said = output(python.arg(&master));
+        let read: f64 = said.trim().parse().unwrap();
+        assert!((read + 14.0).abs() <= 0.1, "pyloudnorm: {read} LUFS");
+    }
+    if let Some(mut ffmpeg) = system("ffmpeg") {
+        let said = run(ffmpeg.args(["-nostdin", "-nostats", "-hide_banner", "-i"]).arg(&master).args([
+            "-filter_complex",
+            "ebur128=peak=true",
+            "-f",
+            "null",
+            "-",
+        ]));
+        let said = text(&said.stderr);
+        let summary = said.rsplit("Summary:").next().unwrap();
+        let read = |label: &str| -> f64 {
+            let rest = summary.split(label).nth(1).unwrap();
+            rest.split_whitespace().next().unwrap().parse().unwrap()
+        };
+        assert!((read("I:") + 14.0).abs() <= 0.1, "ffmpeg: {} LUFS", read("I:"));
+        // A 4x meter may read 0.2 dB over (Annex 2 of BS.1770 on a quarter of the rate).
+        assert!(read("Peak:") <= -0.8, "ffmpeg: {} dBTP", read("Peak:"));
+    }
+}
+
+#[test]
+fn every_kind_of_output_is_written_and_verified() {
+    let place = place(4.0);
+    for (name, bits, rate, encoding) in [
+        ("a.wav", "16", "44100", Encoding::Int(16)),
+        ("b.wav", "32f", "48000", Encoding::Float(32)),
+        ("c.flac", "16", "44100", Encoding::Int(16)),
+        ("d.flac", "24", "96000", Encoding::Int(24)),
+    ] {
+        let out = place.dir.path().join(name);
+        let said = run(lintel()
+            .args(["finish", "-q", "--drive", "6", "--bits", bits, "--rate", rate, "-o"])
+            .arg(&out)
+            .arg(&place.mix));
+        assert_eq!(said.status.code(), Some(0), "{}", text(&said.stderr));
+        let reader = Reader::open(&out).unwrap();
+        assert_eq!((reader.format().encoding, reader.format().rate.to_string().as_str()), (encoding, rate));
+        let ceiling = lintel::dsp::db::to_gain(-1.0);
+        assert!(read_all(&out).unwrap().concat().iter().all(|x| x.abs() <= ceiling), "{name}");
+    }
+}
+
+/// What is neutral leaves every sample as it was.
+#[test]
+fn untouched_settings_and_ends_give_the_same_samples() {
+    let dir = tempfile::tempdir().unwrap();
+    let mix = dir.path().join("mix.wav");
+    tune(&mix, 3.0, 0.5);
+    let out = dir.path().join("out.wav");
+    let said = run(lintel().args(["finish", "-q", "--no-trim", "--no-report", "-o"]).arg(&out).arg(&mix));
+    assert_eq!(said.status.code(), Some(0), "{}", text(&said.stderr));
+    assert_eq!(read_all(&out).unwrap(), read_all(&mix).unwrap());
+    let said = run(lintel().args(["compare", "-q", "--json"]).args([&mix, &out]));
+    let json: Value = serde_json::from_slice(&said.stdout).unwrap();
+    assert_eq!((&json["lag"], &json["gain_db"], &json["residue_db"]), (&0.into(), &0.0.into(), &Value::Null));
+}
+
+#[test]
+fn compare_finds_lag_gain_and_polarity() {
+    let dir = tempfile::tempdir().unwrap();
+    let (a, b) = (dir.path().join("a.wav"), dir.path().join("b.wav"));
+    tune(&a, 8.0, 0.7);
+    let lanes = read_all(&a).unwrap();
+    let spec = Spec {
+        layout: Layout::Wav,
+        encoding: Encoding::Float(32),
+        rate: 44_100,
+        channels: 2,
+        ceiling: 1.0,
+        tags: Tags::default(),
+    };
+    let gain = -lintel::dsp::db::to_gain(-3.0);
+    let moved = lanes.map(|lane| [vec![0.0; 1234], lane.iter().map(|x| x * gain).collect()].concat());
+    let mut writer = Writer::create(&b, spec, Overwrite::Allow, &[]).unwrap();
+    writer.write(&moved[0], &moved[1]).unwrap();
+    writer.finish(None).unwrap();
+    let residue = dir.path().join("rest.wav");
+    let said = run(lintel().args(["compare", "-q", "--json", "--residue"]).arg(&residue).args([&a, &b]));
+    assert_eq!(said.status.code(), Some(0), "{}", text(&said.stderr));
+    let json: Value = serde_json::from_slice(&said.stdout).unwrap();
+    assert_eq!((&json["lag"], &json["inverted"]), (&1234.into(), &true.into()));
+    assert!((json["gain_db"].as_f64().unwrap() + 3.0).abs() < 1e-6);
+    // Float rounding of 24 significant bits: below −140 dB.
+    assert!(json["residue_db"].as_f64().unwrap() < -140.0);
+    assert!(read_all(&residue).unwrap().concat().iter().all(|x| x.abs() < 1e-6));
+}
+
+#[test]
+fn an_overdriven_target_stops_short_unless_forced() {
+    let place = place(12.0);
+    let out = place.dir.path().join("loud.wav");
+    let ask = |force: bool| {
+        let mut command = lintel();
+        command.args(["finish", "-q", "--json", "--no-report", "--overwrite", "--target", "-8", "-o"]);
+        command.arg(&out).arg(&place.mix);
+        if force {
+            command.arg("--force");
+        }
+        let said = run(&mut command);
+        (said.status.code(), serde_json::from_slice::<Value>(&said.stdout).unwrap())
+    };
+    let (code, json) = ask(false);
+    assert_eq!((code, &json["search"]["outcome"]), (Some(3), &"over-driven".into()));
+    let (gain, needs) = (json["search"]["gain"].as_f64().unwrap(), json["search"]["needs"].as_f64().unwrap());
+    assert!(needs > gain + 1.0, "{needs} {gain}");
+    let (code, json) = ask(true);
+    assert_eq!((code, &json["search"]["outcome"]), (Some(0), &"reached".into()));
+    assert!((json["after"]["integrated"].as_f64().unwrap() + 8.0).abs() <= 0.05);
+}
+
+#[test]
+fn check_judges_conditions_by_exit_code() {
+    let place = place(4.0);
+    let ask =
+        |line: &str| run(lintel().args(["check", "-q", "--require", line]).arg(&place.mix)).status.code();
+    assert_eq!(ask("rate=44100, bits=24, lead_in=2±0.01"), Some(0));
+    assert_eq!(ask("peak<=-1dBTP"), Some(4));
+    assert_eq!(ask("nonsense<3"), Some(2));
+    let said = run(lintel().args(["check", "-q", "--json"]).arg(&place.mix));
+    let json: Value = serde_json::from_slice(&said.stdout).unwrap();
+    assert!(json[0]["figures"]["integrated"].is_f64());
+}
+
+#[test]
+fn errors_are_one_line_and_leave_nothing() {
+    let place = place(2.0);
+    let list = names(&place);
+    let bad = place.dir.path().join("bad.wav");
+    let ask = |args: &[&str], input: &Path| {
+        let said = run(lintel().args(["finish", "-q"]).args(args).arg(input));
+        let line = text(&said.stderr);
+        assert_eq!(line.trim_end().lines().count(), 1, "{line}");
+        (said.status.code(), line)
+    };
+    assert_eq!(ask(&[], &bad).0, Some(1));
+    let (code, line) = ask(&["-o", place.mix.to_str().unwrap(), "--overwrite"], &place.mix);
+    assert!(code == Some(1) && line.contains("is an input"), "{line}");
+    let (code, line) = ask(&["--set", "cieling=-1"], &place.mix);
+    assert!(code == Some(2) && line.contains("no setting"), "{line}");
+    let (code, line) = ask(&["--target", "loud"], &place.mix);
+    assert!(code == Some(2) && line.contains("streaming"), "{line}");
+    let (code, line) = ask(&["-o", "x.mp3"], &place.mix);
+    assert!(code == Some(2) && line.contains(".flac"), "{line}");
+    assert_eq!(names(&place), list);
+
+    // In the way: refused, then allowed.
+    let first = run(lintel().args(["finish", "-q"]).arg(&place.mix));
+    assert_eq!(first.status.code(), Some(0), "{}", text(&first.stderr));
+    let (code, line) = ask(&[], &place.mix);
+    assert!(code == Some(1) && line.contains("exists already"), "{line}");
+    assert_eq!(ask_overwrite(&place.mix), Some(0));
+}
+
+fn ask_overwrite(mix: &Path) -> Option<i32> {
+    run(lintel().args(["finish", "-q", "--overwrite"]).arg(mix)).status.code()
+}
+
+#[test]
+fn a_settings_file_is_used_and_its_faults_are_told() {
+    let place = place(2.0);
+    let file = place.dir.path().join("mine.toml");
+    fs::write(&file, run(lintel().arg("settings")).stdout).unwrap();
+    let ask = |extra: &[&str]| {
+        let mut command = lintel();
+        command.args(["finish", "-q", "--json", "--no-report", "--overwrite", "--settings"]).arg(&file);
+        run(command.args(extra).arg(&place.mix))
+    };
+    assert_eq!(ask(&[]).status.code(), Some(0));
+    fs::write(&file, "drive = 3.5\nceiling = \"-2 dBTP\"\n").unwrap();
+    let json: Value = serde_json::from_slice(&ask(&["--set", "glue_on=on"]).stdout).unwrap();
+    let settings = &json["settings"];
+    assert_eq!((&settings["drive"], &settings["ceiling"]), (&3.5.into(), &(-2.0).into()));
+    assert_eq!(settings["glue_on"], true);
+    fs::write(&file, "drive = 99\n").unwrap();
+    let said = ask(&[]);
+    assert_eq!(said.status.code(), Some(2));
+    assert!(text(&said.stderr).contains("mine.toml: drive"), "{}", text(&said.stderr));
+}
+
+#[test]
+fn a_release_keeps_its_balance_or_levels_it() {
+    let dir = tempfile::tempdir().unwrap();
+    let songs = dir.path().join("songs");
+    fs::create_dir(&songs).unwrap();
+    tune(&songs.join("a.wav"), 8.0, 0.4);
+    tune(&songs.join("b.wav"), 8.0, 0.1);
+    for (flag, apart) in [("--keep-balance", 12.04), ("--level", 0.0)] {
+        let out = dir.path().join(flag);
+        let said = run(lintel()
+            .args(["release", "-q", "--json", "--target", "-20", flag, "-o"])
+            .arg(&out)
+            .arg(&songs));
+        assert_eq!(said.status.code(), Some(0), "{}", text(&said.stderr));
+        let json: Value = serde_json::from_slice(&said.stdout).unwrap();
+        let loudness = |i: usize| json["songs"][i]["after"]["integrated"].as_f64().unwrap();
+        assert!((loudness(0) + 20.0).abs() <= 0.05);
+        assert!((loudness(0) - loudness(1) - apart).abs() <= 0.1, "{flag}: {} {}", loudness(0), loudness(1));
+        assert!(out.join("release.html").exists() && out.join("02 b (master).wav").exists());
+    }
+}
+
+#[test]
+fn completions_and_manual_pages_are_made() {
+    let dir = tempfile::tempdir().unwrap();
+    assert_eq!(run(lintel().arg("man").arg(dir.path())).status.code(), Some(0));
+    let page = fs::read_to_string(dir.path().join("lintel-finish.1")).unwrap();
+    assert!(page.contains("lead\\-in"));
+    for shell in ["bash", "zsh", "fish"] {
+        assert!(run(lintel().args(["completions", shell])).stdout.len() > 500);
+    }
+}
+
+/// 300 damaged files through the whole command: a clear error or a whole result, the input
+/// untouched, nothing else left.
+#[test]
+fn damaged_files_never_leave_a_mess() {
+    let place = place(0.5);
+    let whole = fs::read(&place.mix).unwrap();
+    let mut dice = Dice(41);
+    let (mut errors, mut results) = (0, 0);
+    for case in 0..300 {
+        let mut bytes = whole.clone();
+        if case % 4 != 3 {
+            for _ in 0..=dice.below(3) {
+                let at = dice.below(820);
+                bytes[at] = dice.next() as u8;
+            }
+        }
+        if case % 4 >= 2 {
+            bytes.truncate(dice.below(whole.len() - 1));
+        }
+        let input = place.dir.path().join("case.wav");
+        fs::write(&input, &bytes).unwrap();
+        let out = place.dir.path().join("out.wav");
+        let said = run(lintel().args(["finish", "-q", "--no-report", "-o"]).arg(&out).arg(&input));
+        match said.status.code() {
+            Some(0) => {
+                results += 1;
+                assert!(read_all(&out).is_ok(), "case {case}");
+                fs::remove_file(&out).unwrap();
+            }
+            Some(1) => {
+                errors += 1;
+                let line = text(&said.stderr);
+                assert_eq!(line.trim_end().lines().count(), 1, "case {case}: {line}");
+            }
+            other => panic!("case {case}: {other:?}: {}", text(&said.stderr)),
+        }
+        assert_eq!(fs::read(&input).unwrap(), bytes);
+        fs::remove_file(&input).unwrap();
+        assert_eq!(names(&place), ["slow water.wav"], "case {case}");
+    }
+    assert!(errors >= 100 && results >= 20, "{errors} errors, {results} results");
+}
+
+/// Killed at 50 moments spread over the run, half of them politely: no output or a whole one; the
+/// polite ones leave nothing else.
+#[cfg(unix)]
+#[test]
+fn a_killed_run_leaves_no_half_file() {
+    let place = place(6.0);
+    let out = place.dir.path().join("out.wav");
+    let start = || {
+        let mut command = lintel();
+        command.args(["finish", "-q", "--no-report", "--overwrite", "--target", "-16", "-o"]);
+        command.arg(&out).arg(&place.mix).stderr(std::process::Stdio::null());
+        command.stdout(std::process::Stdio::null()).spawn().unwrap()
+    };
+    let clock = std::time::Instant::now();
+    assert!(start().wait().unwrap().success());
+    let whole = clock.elapsed();
+    let frames = Reader::open(&out).unwrap().format().frames;
+    fs::remove_file(&out).unwrap();
+    let mut dice = Dice(77);
+    let mut stopped = 0;
+    for case in 0..50 {
+        let polite = case % 2 == 0;
+        let mut child = start();
+        std::thread::sleep(whole.mul_f64(dice.unit().abs() * 1.05));
+        let signal = if polite { "-INT" } else { "-KILL" };
+        let _ = Command::new("kill")
+            .args([signal, &child.id().to_string()])
+            .stderr(std::process::Stdio::null())
+            .status();
+        let code = child.wait().unwrap().code();
+        stopped += u32::from(code != Some(0));
+        if out.exists() {
+            let reader = Reader::open(&out).unwrap();
+            assert_eq!(reader.format().frames, frames, "case {case}");
+            assert!(read_all(&out).is_ok());
+            fs::remove_file(&out).unwrap();
+        }
+        for name in names(&place) {
+            if name.ends_with(".part") {
+                assert!(!polite, "case {case} leaves {name}");
+                fs::remove_file(place.dir.path().join(name)).unwrap();
+            }
+        }
+        if polite {
+            assert!(matches!(code, Some(0 | 130)), "case {case}: {code:?}");
+        }
+        assert_eq!(names(&place), ["slow water.wav"]);
+    }
+    assert!(stopped >= 20, "{stopped} of 50 were stopped in time");
+}
