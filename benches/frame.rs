@@ -126,7 +126,7 @@ fn main() {
     {
         for span in Span::ALL {
             let mut bench = Bench::new(width, height, span);
-            (0..30).for_each(|_| drop(bench.frame()));
+            (0..30).for_each(|_| _ = bench.frame());
             let mut times: Vec<f64> = (0..300).map(|_| bench.frame() * 1000.0).collect();
             times.sort_by(f64::total_cmp);
             let (half, most) = (times[150], times[296]);
@@ -140,7 +140,7 @@ fn main() {
     let mut bench = Bench::new(1180.0, 760.0, Span::Seconds30);
     let mut held = Vec::new();
     for _minute in 0..10 {
-        (0..3600).for_each(|_| drop(bench.frame()));
+        (0..3600).for_each(|_| _ = bench.frame());
         // The history grows by design until its rings are full: not the screen's.
         let columns = bench.history.lock().unwrap().count() as isize * 2 * size_of::<Column>() as isize;
         held.push(LIVE.load(Ordering::Relaxed) - columns);

@@ -65,7 +65,7 @@ pub(super) fn show(
     let help = "Settings to start from, each with what it is for; and your own.";
     let shown = shorten(ui, &title, 112.0);
     let button = row.word(ui, Word::new(&shown, help).called("starting points"), sight, 14.0);
-    Popup::menu(&button).width(340.0).show(|ui| shelf(screen, ui, sight, desk));
+    Popup::menu(&button).width(440.0).show(|ui| shelf(screen, ui, sight, desk));
 
     slots(screen, ui, &mut row, sight, desk);
     steps(ui, &mut row, sight, desk);
@@ -215,10 +215,10 @@ fn shelf(screen: &mut Screen, ui: &mut Ui, sight: &Sight, desk: &mut Desk) {
     let mut chosen: Option<Preset> = None;
     let entry = |ui: &mut Ui, preset: &Preset| {
         let clicked = ui.button(egui::RichText::new(&preset.name).color(sight.theme.ink)).clicked();
-        ui.indent(&preset.name, |ui| ui.weak(&preset.purpose));
+        ui.add(egui::Label::new(egui::RichText::new(&preset.purpose).weak()).halign(egui::Align::Min));
         clicked
     };
-    egui::ScrollArea::vertical().max_height(460.0).show(ui, |ui| {
+    egui::ScrollArea::vertical().max_height(520.0).show(ui, |ui| {
         for preset in screen.shelf.ours.iter().chain(&screen.shelf.own) {
             if entry(ui, preset) {
                 chosen = Some(preset.clone());

@@ -42,6 +42,7 @@ pub struct Screen {
 }
 
 /// What every part of the screen is drawn with.
+#[derive(Clone, Copy)]
 pub(super) struct Sight<'a> {
     pub theme: Theme,
     /// Everything as of this frame.

@@ -67,6 +67,13 @@ impl Theme {
         if night { Self::NIGHT } else { Self::DAY }
     }
 
+    /// The same sheet with its paper taken away and all pens lifted: a stage that is left out. Its
+    /// text still stands out from the desk as all text does.
+    pub fn left_out(&self) -> Self {
+        let soft = self.soft;
+        Self { paper: self.desk, ink: soft, red: soft, teal: soft, ochre: soft, ..*self }
+    }
+
     /// A pen's colour washed thin over the paper, still opaque; `share` 0 to 1 of the pen.
     pub fn wash(&self, pen: Color32, share: f32) -> Color32 {
         let mix = |a: u8, b: u8| (f32::from(a) + (f32::from(b) - f32::from(a)) * share).round() as u8;

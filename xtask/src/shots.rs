@@ -21,7 +21,7 @@ const ALL: &str = "target/shots";
 const SHOWN: &str = "docs/screen";
 
 /// Seconds of the mix that most pictures have seen.
-const SECONDS: f64 = 46.0;
+const SECONDS: f64 = 104.0;
 
 /// One picture.
 struct Shot {
@@ -67,7 +67,7 @@ fn usual() -> Settings {
     (bands[4].freq, bands[4].gain) = (9000.0, 1.3);
     s.glue.on = true;
     (s.glue.threshold, s.glue.ratio, s.glue.knee, s.glue.attack) = (-22.0, 1.7, 8.0, 40.0);
-    s.ceiling.drive = 10.0;
+    s.ceiling.drive = 8.0;
     s
 }
 
@@ -96,7 +96,7 @@ fn shots() -> Vec<Shot> {
         Shot::new("slot-b", other).keep(|k| k.slot = 1),
         Shot::new("large-move", large).keep(|k| k.tone_range = 12),
         Shot::new("pumping", pumping).keep(|k| k.span = Span::Seconds10),
-        Shot { source: 3.0, ..Shot::new("full-scale-source", Settings::default()) },
+        Shot { source: 4.0, ..Shot::new("full-scale-source", Settings::default()) },
         Shot { seconds: 128.0, ..Shot::new("whole-song", usual()) }.keep(|k| k.span = Span::Song),
         Shot::new("ten-seconds", usual()).keep(|k| k.span = Span::Seconds10),
         Shot::new("scale-75", usual()).scale(0.75),

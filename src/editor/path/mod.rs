@@ -47,46 +47,34 @@ pub(super) fn show(screen: &mut Screen, ui: &mut Ui, rect: Rect, sight: &Sight, 
 
     let order = if glue_first { [0, 2, 1, 3] } else { [0, 1, 2, 3] };
     for n in order {
-        let (name, switch, group, help) = STAGES[n];
-        let on = desk.is_on(switch);
+        let (name, switch, ..) = STAGES[n];
         title(screen, ui, places[n], y, n, sight, desk);
+        let theme = if desk.is_on(switch) { sight.theme } else { sight.theme.left_out() };
+        let sight = &Sight { theme, ..*sight };
         let body =
             Rect::from_min_max(pos2(places[n].left() + 12.0, y + 13.0), places[n].max - vec2(12.0, 8.0));
-        ui.scope_builder(UiBuilder::new().max_rect(body).id_salt(("sheet", name)), |ui| {
-            if !on {
-                ui.set_opacity(0.5);
-            }
-            match n {
-                0 => source::show(ui, body, sight, desk),
-                1 => tone::show(
-                    &mut screen.path.tone,
-                    &mut screen.keep,
-                    &mut screen.hear,
-                    ui,
-                    body,
-                    sight,
-                    desk,
-                ),
-                2 => glue::show(ui, body, sight, desk),
-                _ => ceiling::show(ui, body, sight, desk),
-            }
+        ui.scope_builder(UiBuilder::new().max_rect(body).id_salt(("sheet", name)), |ui| match n {
+            0 => source::show(ui, body, sight, desk),
+            1 => tone::show(&mut screen.path.tone, &mut screen.keep, &mut screen.hear, ui, body, sight, desk),
+            2 => glue::show(ui, body, sight, desk),
+            _ => ceiling::show(ui, body, sight, desk),
         });
-        let _ = (group, help);
     }
 }
 
-/// The four sheets of paper.
+/// The four sheets of paper; a stage that is left out has none.
 fn sheets(ui: &Ui, places: &[Rect; 4], y: f32, sight: &Sight, desk: &Desk) {
     let theme = &sight.theme;
-    for (place, stage) in places.iter().zip(STAGES) {
+    for (place, (_, switch, ..)) in places.iter().zip(STAGES) {
         let sheet = Rect::from_min_max(pos2(place.left(), y), place.max);
-        ui.painter().rect_filled(sheet, 1.0, theme.paper);
+        if desk.is_on(switch) {
+            ui.painter().rect_filled(sheet, 1.0, theme.paper);
+        }
         let edge = Stroke::new(1.0, theme.edge);
         let p = ui.painter();
         p.vline(sheet.left() + 0.5, sheet.y_range(), edge);
         p.vline(sheet.right() - 0.5, sheet.y_range(), edge);
         p.hline(sheet.x_range(), sheet.bottom() - 0.5, edge);
-        let _ = (stage, desk);
     }
 }
 
@@ -152,7 +140,8 @@ fn title(screen: &mut Screen, ui: &mut Ui, place: Rect, y: f32, n: usize, sight:
     let words = Rect::from_min_size(pos2(dot.x + 10.0, y - 12.0), vec2(width + 8.0, 24.0));
     // Paper under the words, so that the line reads as written around them.
     let gap = Rect::from_min_max(pos2(words.left() - 1.0, y - 4.0), pos2(words.right(), y + 4.0));
-    half_and_half(&p, gap, y, theme.desk, theme.paper);
+    let paper = if on { theme.paper } else { theme.desk };
+    half_and_half(&p, gap, y, theme.desk, paper);
     if !on {
         hop(&p, dot.x, y, sight);
     }
@@ -184,7 +173,7 @@ fn title(screen: &mut Screen, ui: &mut Ui, place: Rect, y: f32, n: usize, sight:
     let word = Word::new("reset", &what).plain().called(&called).size(ink::SMALL + 0.5);
     let w = word.width(ui);
     let reset = Rect::from_min_size(pos2(place.right() - w - 8.0, y - 9.0), vec2(w, 18.0));
-    half_and_half(&p, reset.shrink2(vec2(0.0, 5.0)), y, theme.desk, theme.paper);
+    half_and_half(&p, reset.shrink2(vec2(0.0, 5.0)), y, theme.desk, paper);
     if word.show(ui, reset, theme).clicked() {
         desk.reset(group);
     }
@@ -236,7 +225,7 @@ fn reorder(screen: &mut Screen, response: &Response, place: Rect, n: usize, desk
 fn hop(p: &Painter, x: f32, y: f32, sight: &Sight) {
     let theme = &sight.theme;
     let cover = Rect::from_center_size(pos2(x, y), vec2(20.0, 6.0));
-    half_and_half(p, cover, y, theme.desk, theme.paper);
+    half_and_half(p, cover, y, theme.desk, theme.desk);
     let points = (0..=16)
         .map(|i| {
             let angle = std::f32::consts::PI * i as f32 / 16.0;

@@ -19,7 +19,15 @@ pub fn show(ui: &mut Ui, rect: Rect, sight: &Sight, desk: &mut Desk) {
     let live = sight.calm;
     let row = |y: f32| Rect::from_min_size(pos2(rect.left(), y), vec2(rect.width(), 16.0));
     let headroom = -live.before.true_peak_max;
-    ink::leader(&p, row(y), "headroom", &ink::number(headroom), 12.0, theme.soft, theme.ink);
+    ink::leader(
+        &p,
+        row(y),
+        "headroom",
+        &format!("{} dB", ink::number(headroom)),
+        12.0,
+        theme.soft,
+        theme.ink,
+    );
     y += 17.0;
     ink::leader(
         &p,

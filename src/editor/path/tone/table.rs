@@ -30,11 +30,9 @@ pub fn show(
             ui.painter().vline(left, rect.y_range().shrink(2.0), Stroke::new(1.0, theme.ruling));
         }
         heading(hear, ui, cell(0), sight, desk, band, n);
-        let on = desk.get(band.on) >= 0.5;
+        let theme = if desk.get(band.on) >= 0.5 { *theme } else { theme.left_out() };
+        let theme = &theme;
         ui.scope(|ui| {
-            if !on {
-                ui.set_opacity(0.5);
-            }
             let figure =
                 |index: usize, label| Ruler { index, ..Ruler::new("drive", label, theme.ink).figure() };
             figure(band.freq, "").show(ui, cell(1), theme, desk);
