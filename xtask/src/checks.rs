@@ -5,12 +5,12 @@
 //! too, so that it shares the build scripts and macros.
 
 use crate::{Failure, bundle};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::time::Instant;
 
 /// What the foreign checks import: other people's readers, meters and a VST3 host.
-const FOREIGN: [&str; 5] = ["soundfile", "pyloudnorm", "numpy", "scipy", "pedalboard"];
+const FOREIGN: [&str; 6] = ["soundfile", "pyloudnorm", "pyebur128", "numpy", "scipy", "pedalboard"];
 /// Their environment; the tests look for it there.
 const ENVIRONMENT: &str = "target/foreign";
 
@@ -47,7 +47,8 @@ fn cargo(what: &str, args: &[&str]) -> Result<(), Failure> {
     say(&format!("{what}: cargo {}", args.join(" ")));
     let mut command = Command::new(std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into()));
     // The bundles are built before any test: one that finds none must fail instead of saying so.
-    call(what, command.args(args).env("LINTEL_BUNDLES", "1"))
+    let python = std::path::absolute(python())?;
+    call(what, command.args(args).env("LINTEL_BUNDLES", "1").env("LINTEL_PYTHON", python))
 }
 
 fn call(what: &str, command: &mut Command) -> Result<(), Failure> {
@@ -86,12 +87,13 @@ fn foreign() -> Result<(), Failure> {
     Ok(())
 }
 
+/// The environment's interpreter.
+fn python() -> PathBuf {
+    Path::new(ENVIRONMENT).join(if cfg!(windows) { "Scripts/python.exe" } else { "bin/python3" })
+}
+
 fn make_environment() -> Result<(), Failure> {
-    let python = if cfg!(windows) {
-        Path::new(ENVIRONMENT).join("Scripts").join("python.exe")
-    } else {
-        Path::new(ENVIRONMENT).join("bin").join("python3")
-    };
+    let python = python();
     let imports = format!("import {}", FOREIGN.join(", "));
     let works = |python: &Path| {
         let output = Command::new(python).args(["-c", &imports]).output();
