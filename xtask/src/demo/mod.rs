@@ -61,7 +61,7 @@ const SETTINGS: [(&str, &str); 13] = [
     ("glue_ratio", "2.0 : 1"),
     ("glue_attack", "30 ms"),
     ("glue_low_cut", "90 Hz"),
-    ("drive", "+10.9 dB"),
+    ("drive", "+9.8 dB"),
     ("ceiling", "−1.0 dBTP"),
 ];
 

@@ -68,6 +68,7 @@ pub fn mix(seconds: f64) -> [Vec<f32>; 2] {
         room::record(&mut out, track, place);
     }
     room::ring(&mut out, &send, 0.028);
+    room::microphones(&mut out);
     let peak = out.iter().flatten().fold(0.0_f64, |peak, x| peak.max(x.abs()));
     let gain = exp2(HOT / 6.020_599_913) / peak;
     for sample in out.iter_mut().flatten() {
@@ -128,6 +129,8 @@ mod tests {
         assert_eq!(left.len(), 12 * second);
         let lead = peak(&left[..second]).max(peak(&right[..second]));
         assert!(lead > 0.0 && lead < 0.001, "the lead-in is the room alone: {lead}");
+        let mean = left.iter().map(|x| f64::from(*x)).sum::<f64>() / left.len() as f64;
+        assert!(mean.abs() < 1e-4, "constant offset {mean}");
         let end = peak(&left[left.len() - second / 2..]);
         assert!(end < 0.03, "the ring has died: {end}");
         let full = ((FULL - 1.0) / FULL) as f32;

@@ -137,6 +137,22 @@ fn hadamard(v: &mut [f64; 8]) {
     }
 }
 
+/// What microphones do not hear: their response falls below 16 Hz, 12 dB per octave, and nothing of
+/// a constant pressure comes through.
+pub fn microphones(out: &mut [Vec<f64>; 2]) {
+    let keep = exp(-TAU * 16.0 / RATE);
+    for out in out {
+        for _ in 0..2 {
+            let (mut last, mut y) = (0.0, 0.0);
+            for sample in out.iter_mut() {
+                y = keep * (y + *sample - last);
+                last = *sample;
+                *sample = y;
+            }
+        }
+    }
+}
+
 /// What the room itself says: the hiss of the microphones and water under the planks, slow and dull.
 pub fn floor_noise(out: &mut [Vec<f64>; 2], random: &mut Random) {
     let pole = exp(-TAU * 320.0 / RATE);
