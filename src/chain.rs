@@ -25,6 +25,9 @@ const FADE: f64 = 0.01;
 /// Largest input sample taken in: +60 dBFS. What lies beyond is a fault, not a sound.
 const INPUT_LIMIT: f32 = 1000.0;
 
+/// dB by which a band must have fallen to count as silent.
+const RUNG_OUT: f64 = 100.0;
+
 /// The whole path for one stereo (or mono) signal.
 pub struct Chain {
     sample_rate: f64,
@@ -116,9 +119,11 @@ impl Chain {
     }
 
     /// Frames after the end of the input until the output is silent for practical purposes: the
-    /// latency and one second for the tone's lowest, narrowest bands to ring out.
+    /// latency, and what the slowest running band of the tone takes to fall by 100 dB. With every
+    /// band flat that is the latency alone; a bell of +12 dB at 10 Hz with Q 10 rings for 7 s.
     pub fn tail(&self) -> usize {
-        self.latency() + self.sample_rate as usize
+        let ring = if self.tone_on.is_dry() { 0.0 } else { self.tone.curve().ring(RUNG_OUT) };
+        self.latency() + ring.ceil() as usize
     }
 
     /// New targets; they are reached without a click, from the next control tick on. Before the
@@ -184,7 +189,7 @@ impl Chain {
     }
 
     /// Monitoring: hear one tone band alone (0 to 4), or everything again. Not a setting: it is
-    /// never saved, and an offline run has no way to meet it.
+    /// never saved; whoever renders must not ask for it (the plugin does not while a host renders).
     pub fn hear(&mut self, band: Option<usize>) {
         self.tone.hear(band);
     }
@@ -194,15 +199,25 @@ impl Chain {
         self.tone.curve()
     }
 
-    /// The glue's detector level (dBFS) and reduction (dB ≥ 0) at the last frame.
+    /// The glue's detector level (dBFS) and reduction (dB ≥ 0) at the last frame; (−∞, 0) while it
+    /// does not run.
     pub fn glue_point(&self) -> (f64, f64) {
+        if !self.glue_runs() {
+            return (f64::NEG_INFINITY, 0.0);
+        }
         let last = self.work.block.len.max(1) - 1;
         (self.glue.level_db(), f64::from(self.glue.reduction_db()[last]))
     }
 
-    /// Make-up in dB that the glue applies now.
+    /// Make-up in dB that the glue applies now; 0 while it does not run.
     pub fn makeup_db(&self) -> f64 {
-        self.glue.makeup_db()
+        if self.glue_runs() { self.glue.makeup_db() } else { 0.0 }
+    }
+
+    /// False while the glue is left out, by its switch or between two orders: its figures then
+    /// stand still and mean nothing.
+    fn glue_runs(&self) -> bool {
+        !self.glue_on.is_dry() && !self.order_fade.is_dry()
     }
 
     /// Tells how much louder the result is than the untouched input, dB (measured by
@@ -344,12 +359,11 @@ impl Chain {
     }
 
     fn run_stages(&mut self) {
+        let glue_runs = self.glue_runs();
         let Work { block, dry, glue_db, .. } = &mut self.work;
         let trim = &mut self.trim;
         faded(&self.trim_on, block, dry, |block| trim.process(block));
 
-        // The glue's figures must not stand still while it is left out.
-        let glue_runs = !self.glue_on.is_dry();
         let mut middle = [[0.0; CHUNK]; CHANNELS];
         let (tone, tone_on, glue, glue_on) = (&mut self.tone, &self.tone_on, &mut self.glue, &self.glue_on);
         let order = self.order;
@@ -364,7 +378,10 @@ impl Chain {
         });
         for i in 0..block.len {
             let now = match glue_runs {
-                true => self.glue.reduction_db()[i] * self.glue_on.at(block.start + i) as f32,
+                true => {
+                    let heard = self.glue_on.at(block.start + i) * self.order_fade.at(block.start + i);
+                    self.glue.reduction_db()[i] * heard as f32
+                }
                 false => 0.0,
             };
             glue_db[i] = self.glue_db.step(now);

@@ -2,8 +2,9 @@
 //! where it sits in [`Settings`].
 //!
 //! The plugin's parameters, the fields of a settings file, the command line's `--set` and the
-//! tables in the documents are all made from this table, so they cannot disagree. Numbers glide
-//! when they move (63 % of the way in 20 ms); switches and choices cross-fade over 10 ms.
+//! tables in the documents are all made from this table, so they cannot disagree. Most numbers glide
+//! when they move (63 % of the way in 20 ms), switches and choices cross-fade in 8 to 20 ms;
+//! docs/parameters.md names the exceptions, the stages say why.
 
 mod file;
 mod table;
@@ -78,8 +79,8 @@ impl Param {
     }
 
     /// Puts `value` into `settings`, held to the range and rounded to five significant digits (a
-    /// choice's index to a whole number). A NaN
-    /// becomes the default, so that no path can carry one into the sound.
+    /// choice's index to a whole number). A NaN becomes the default, so that no path can carry one
+    /// into the sound.
     pub fn set(&self, settings: &mut Settings, value: f32) {
         let value = if value.is_nan() { self.default() } else { value };
         let (min, max) = self.range();

@@ -25,6 +25,9 @@ pub struct Lintel {
     /// The way to the analysis and the window.
     #[cfg(feature = "editor")]
     sender: Option<crate::editor::Sender>,
+    /// The host renders: nobody listens, so a band is not heard alone.
+    #[cfg(feature = "editor")]
+    offline: bool,
     /// How much louder the result is than the input, for comparing at equal loudness.
     matching: Option<LoudnessMatch>,
 }
@@ -39,6 +42,8 @@ impl Default for Lintel {
             now: Arc::default(),
             #[cfg(feature = "editor")]
             sender: None,
+            #[cfg(feature = "editor")]
+            offline: false,
             matching: None,
         }
     }
@@ -94,6 +99,11 @@ impl Plugin for Lintel {
         }
         #[cfg(feature = "editor")]
         {
+            self.offline = config.process_mode == ProcessMode::Offline;
+            // Through VST3 the framework hands on the mode of the activation before this one. But
+            // every change of the mode comes with an activation, so that is where hearing one band
+            // alone ends.
+            self.now.hear_all();
             let channels = layout.main_input_channels.map_or(2, NonZeroU32::get) as usize;
             // The recording goes on where it was when the host only stopped for a moment.
             if self.sender.as_ref().is_none_or(|sender| !sender.fits(rate, channels)) {
@@ -135,7 +145,7 @@ impl Plugin for Lintel {
         let mut transport = Transport { playing: host.playing, position: host.pos_samples() };
         let mut sounds = transport.playing;
         #[cfg(feature = "editor")]
-        chain.hear(self.now.hear());
+        chain.hear(if self.offline { None } else { self.now.hear() });
         chain.process(buffer.as_slice(), |tap| {
             matching.feed(tap.before, tap.after);
             #[cfg(feature = "editor")]

@@ -132,7 +132,7 @@ impl NiceEguiApp for Window {
 
     fn editor_closed(&mut self) {
         self.controls.disconnect();
-        self.feed.hear(None);
+        self.feed.hear(&mut None);
     }
 }
 
@@ -147,7 +147,7 @@ impl Window {
         if wishes.keep {
             self.params.set_window(self.screen.keep.text());
         }
-        self.feed.hear(self.screen.hear);
+        self.feed.hear(&mut self.screen.hear);
         self.feed.fulfil(wishes);
     }
 }

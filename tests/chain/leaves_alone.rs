@@ -170,3 +170,43 @@ fn settings_that_come_with_the_first_block_hold_from_the_first_frame() {
     chain.process(&mut [left, right], |_| ());
     assert_eq!(out, expected);
 }
+
+#[test]
+fn after_the_tail_there_is_silence_and_not_long_before() {
+    let rate = 8_000.0;
+    assert_eq!(Chain::new(rate).tail(), latency(rate), "flat: nothing rings");
+    let mut settings = Settings::default();
+    (settings.tone.bands[1].freq, settings.tone.bands[1].gain, settings.tone.bands[1].q) = (10.0, 12.0, 10.0);
+    let mut chain = Chain::new(rate);
+    chain.set(&settings);
+    let tail = chain.tail();
+    // A burst that the bell takes up fully, far below the ceiling, then silence.
+    let burst = 3 * rate as usize;
+    let wave = |n: usize| (0.02 * (n as f64 * std::f64::consts::TAU * 10.0 / rate).sin()) as f32;
+    let mut out: Vec<f32> = (0..burst + 2 * tail).map(|n| if n < burst { wave(n) } else { 0.0 }).collect();
+    chain.process(&mut [&mut out], |_| ());
+    let peak = |x: &[f32]| x.iter().fold(0.0_f32, |m, x| m.max(x.abs()));
+    let fallen = |from: usize| 20.0 * f64::from(peak(&out[burst + from..]) / peak(&out)).log10();
+    assert!(fallen(tail) < -99.0, "{} dB after the tail", fallen(tail));
+    assert!(fallen(tail * 3 / 4) > -85.0, "{} dB after three quarters", fallen(tail * 3 / 4));
+}
+
+#[test]
+fn what_does_not_run_reports_nothing() {
+    let rate = 44_100.0;
+    let mut chain = Chain::new(rate);
+    let mut settings = busy();
+    settings.glue.makeup = 3.0;
+    let run = |chain: &mut Chain, settings: &Settings| {
+        chain.set(settings);
+        let mut last = f32::NAN;
+        let [mut left, mut right] = strokes(22_050, rate, 8);
+        chain.process(&mut [&mut left, &mut right], |tap| last = *tap.glue_db.last().expect("a frame"));
+        last
+    };
+    assert!(run(&mut chain, &settings) > 0.5);
+    assert!(chain.glue_point().1 > 0.5 && chain.makeup_db() == 3.0);
+    settings.glue.on = false;
+    assert_eq!(run(&mut chain, &settings), 0.0);
+    assert_eq!((chain.glue_point(), chain.makeup_db()), ((f64::NEG_INFINITY, 0.0), 0.0));
+}

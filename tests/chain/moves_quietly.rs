@@ -3,7 +3,7 @@
 //! leaves tiny and a step makes huge) stays under a bound.
 
 use crate::signal::run_moving;
-use lintel::settings::{BandKind, Compare, Order, Settings, Slope};
+use lintel::settings::{BandChannel, BandKind, Compare, Order, Settings, Slope};
 
 const RATE: f64 = 48_000.0;
 const FRAMES: usize = 24_000;
@@ -64,6 +64,14 @@ fn stages_switch_quietly() {
     quiet("bypass", &on, &with(|s| s.bypass = true));
     quiet("order", &on, &with(|s| s.order = Order::GlueFirst));
     quiet("compare", &on, &with(|s| s.compare = Compare::Before));
+    quiet("band", &on, &with(|s| s.tone.bands[0].on = false));
+    quiet("band channel", &on, &with(|s| s.tone.bands[0].channel = BandChannel::Middle));
+    quiet("equal loudness", &on, &with(|s| s.glue.auto_makeup = true));
+    quiet(
+        "true peak",
+        &with(|s| s.ceiling.drive = 18.0),
+        &with(|s| (s.ceiling.drive, s.ceiling.true_peak) = (18.0, false)),
+    );
     quiet("only what is taken away", &on, &with(|s| s.ceiling.taken_away = true));
 }
 
@@ -84,6 +92,9 @@ fn values_jump_quietly() {
     quiet("glue threshold", &on, &with(|s| s.glue.threshold = -50.0));
     quiet("glue ratio", &on, &with(|s| s.glue.ratio = 6.0));
     quiet("glue make-up", &on, &with(|s| s.glue.makeup = 12.0));
+    quiet("glue knee", &on, &with(|s| s.glue.knee = 24.0));
+    quiet("glue detector window", &on, &with(|s| s.glue.window = 0.0));
+    quiet("glue low cut", &on, &with(|s| s.glue.low_cut = 300.0));
     quiet("glue mix", &on, &with(|s| s.glue.mix = 0.0));
     let cut = |slope| with(|s| (s.tone.bands[0].kind, s.tone.bands[0].slope) = (BandKind::LowCut, slope));
     quiet("slope", &cut(Slope::Db6), &cut(Slope::Db24));

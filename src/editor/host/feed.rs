@@ -110,6 +110,11 @@ impl Now {
         Some(Sender { pulses, feeder, rate: sample_rate, channels })
     }
 
+    /// Ends hearing one band alone: an instance that starts anew may be about to render.
+    pub fn hear_all(&self) {
+        self.hear.store(0, Ordering::Relaxed);
+    }
+
     /// The band that is to be heard alone; for the audio thread.
     pub fn hear(&self) -> Option<usize> {
         usize::from(self.hear.load(Ordering::Relaxed)).checked_sub(1)
@@ -132,12 +137,14 @@ pub struct Feed {
     history: Option<Arc<Mutex<History>>>,
     /// Settings and target that the analysis was told last.
     told: Option<(Settings, String)>,
+    /// The band that the window asked to hear alone last.
+    asked: Option<usize>,
 }
 
 impl Feed {
     pub fn new(now: Arc<Now>) -> Self {
         let live = Live::default();
-        Self { now, live, pulse: None, analysis: None, taken: None, history: None, told: None }
+        Self { now, live, pulse: None, analysis: None, taken: None, history: None, told: None, asked: None }
     }
 
     /// Brings everything up to date, once a frame.
@@ -197,9 +204,15 @@ impl Feed {
         }
     }
 
-    /// Hears one band alone, or all.
-    pub fn hear(&self, band: Option<usize>) {
-        self.now.hear.store(band.map_or(0, |band| band as u8 + 1), Ordering::Relaxed);
+    /// Hears one band alone, or all. Where the instance has ended it on its own, so does the window.
+    pub fn hear(&mut self, band: &mut Option<usize>) {
+        if *band == self.asked && *band != self.now.hear() {
+            *band = None;
+        }
+        if *band != self.asked {
+            self.asked = *band;
+            self.now.hear.store(band.map_or(0, |band| band as u8 + 1), Ordering::Relaxed);
+        }
     }
 
     /// Passes on what the user wants of the measurement.
@@ -213,5 +226,27 @@ impl Feed {
         if wishes.restart {
             analysis.send(Command::Restart);
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_instance_that_starts_anew_is_heard_whole() {
+        let now = Arc::new(Now::default());
+        let mut feed = Feed::new(now.clone());
+        let mut shown = Some(2);
+        feed.hear(&mut shown);
+        assert_eq!((now.hear(), shown), (Some(2), Some(2)));
+        now.hear_all();
+        for _ in 0..3 {
+            feed.hear(&mut shown);
+            assert_eq!((now.hear(), shown), (None, None));
+        }
+        shown = Some(0);
+        feed.hear(&mut shown);
+        assert_eq!((now.hear(), shown), (Some(0), Some(0)));
     }
 }

@@ -47,6 +47,13 @@ impl Curve {
         self.bands[band].map(|(sections, _)| sections[section])
     }
 
+    /// Frames until the slowest of the sections has rung out by `fall` dB; 0 with every band flat.
+    pub fn ring(&self, fall: f64) -> f64 {
+        let sections = self.bands.iter().flatten().flat_map(|band| &band.0);
+        let rings = sections.filter(|section| !section.is_through()).map(|section| section.ring(fall));
+        rings.fold(0.0, f64::max)
+    }
+
     /// Nyquist and above read as Nyquist.
     fn tan(&self, freq: f64) -> f64 {
         (std::f64::consts::PI * (freq / self.sample_rate).min(0.5)).tan()

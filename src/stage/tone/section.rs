@@ -64,6 +64,23 @@ impl Section {
         (over * over + over_i * over_i) / (under * under + under_i * under_i)
     }
 
+    /// Frames that the slowest pole takes to fall by `fall` dB, +∞ for one that never does.
+    ///
+    /// A pole pair has the radius r with ln r = −artanh(g k / (1 + g²)), a real pole σ the place
+    /// z = (1 − g σ)/(1 + g σ), ln |z| = −2 artanh(g σ) or that of its inverse: forms that keep
+    /// their digits at low frequencies.
+    pub fn ring(&self, fall: f64) -> f64 {
+        let half = 0.5 * self.k;
+        let rate = if half < 1.0 {
+            (self.g * self.k / (1.0 + self.g * self.g)).atanh()
+        } else {
+            let fast = half + (half * half - 1.0).sqrt();
+            let real = |sigma: f64| 2.0 * (self.g * sigma).min(1.0 / (self.g * sigma)).atanh();
+            real(fast).min(real(1.0 / fast))
+        };
+        fall * (std::f64::consts::LN_10 / 20.0) / rate
+    }
+
     /// The section on a straight line between two: `self` at 0, `to` at 1. Stable all the way.
     #[inline]
     pub(super) fn toward(&self, to: &Self, way: f64) -> Self {
