@@ -133,6 +133,7 @@ impl Release {
 
     /// 32 frames of demand in, 32 of reduction out, both channels side by side: each is one long
     /// chain of operations that wait for each other.
+    #[inline(always)]
     pub fn process(
         both: &mut [Self; CHANNELS],
         demand: &[[f64; CHUNK]; CHANNELS],

@@ -30,7 +30,7 @@
 //! one, and the attack stays exact. After a long dense passage 63 % are gone after about
 //! 1 s + 3 · release (the fall of s, with y one release behind).
 
-use super::{larger, smaller};
+use super::smaller;
 use crate::dsp::{CHANNELS, CHUNK};
 
 /// Fall of the demand's envelope f, seconds.
@@ -167,9 +167,14 @@ impl Ballistics {
         lane.demand = follow(lane.demand, d, 0.0, self.bridge);
         let sustained = smaller(lane.plain, lane.demand);
         lane.density = follow(lane.density, sustained, self.density_rise, self.density_fall);
-        let floor = if auto { smaller(lane.density, lane.reduction) } else { 0.0 };
-        let target = larger(d, floor);
-        lane.reduction = follow(lane.reduction, target, self.attack, self.release);
+        // y follows max(d, min(s, y)), each of the three by itself and then the one that counts:
+        // fewer operations in a row, the same bits (y follows itself by standing still).
+        let Lane { density, reduction, .. } = *lane;
+        let to_demand = follow(reduction, d, self.attack, self.release);
+        let to_density = density + self.release * (reduction - density);
+        let to_floor = if density < reduction { to_density } else { reduction };
+        let held = auto && d <= smaller(density, reduction);
+        lane.reduction = if held { to_floor } else { to_demand };
         lane.reduction
     }
 }
