@@ -65,6 +65,8 @@ pub struct Chain {
 struct Work {
     block: Block,
     dry: [[f64; CHUNK]; CHANNELS],
+    /// What tone and glue are mixed with while their order changes.
+    middle: [[f64; CHUNK]; CHANNELS],
     before: [[f32; CHUNK]; CHANNELS],
     after: [[f32; CHUNK]; CHANNELS],
     glue_db: [f32; CHUNK],
@@ -99,6 +101,7 @@ impl Chain {
             work: Work {
                 block: Block::new(),
                 dry: [[0.0; CHUNK]; CHANNELS],
+                middle: [[0.0; CHUNK]; CHANNELS],
                 before: [[0.0; CHUNK]; CHANNELS],
                 after: [[0.0; CHUNK]; CHANNELS],
                 glue_db: [0.0; CHUNK],
@@ -350,24 +353,22 @@ impl Chain {
         let work = &mut self.work;
         for ch in 0..CHANNELS {
             let input = &io[ch.min(io.len() - 1)][done..done + len];
-            for i in 0..len {
-                let x = input[i];
-                work.before[ch][i] = self.untouched[ch].step(x);
-                work.block.ch[ch][i] = f64::from(clean(x));
+            self.untouched[ch].run(input, &mut work.before[ch][..len]);
+            for (sample, &x) in work.block.ch[ch].iter_mut().zip(input) {
+                *sample = f64::from(clean(x));
             }
         }
     }
 
     fn run_stages(&mut self) {
         let glue_runs = self.glue_runs();
-        let Work { block, dry, glue_db, .. } = &mut self.work;
+        let Work { block, dry, middle, glue_db, .. } = &mut self.work;
         let trim = &mut self.trim;
         faded(&self.trim_on, block, dry, |block| trim.process(block));
 
-        let mut middle = [[0.0; CHUNK]; CHANNELS];
         let (tone, tone_on, glue, glue_on) = (&mut self.tone, &self.tone_on, &mut self.glue, &self.glue_on);
         let order = self.order;
-        faded(&self.order_fade, block, &mut middle, |block| {
+        faded(&self.order_fade, block, middle, |block| {
             if order == Order::ToneFirst {
                 faded(tone_on, block, dry, |block| tone.process(block));
                 faded(glue_on, block, dry, |block| glue.process(block));
@@ -376,16 +377,15 @@ impl Chain {
                 faded(tone_on, block, dry, |block| tone.process(block));
             }
         });
-        for i in 0..block.len {
-            let now = match glue_runs {
-                true => {
-                    let heard = self.glue_on.at(block.start + i) * self.order_fade.at(block.start + i);
-                    self.glue.reduction_db()[i] * heard as f32
-                }
-                false => 0.0,
-            };
-            glue_db[i] = self.glue_db.step(now);
+        // The glue's figures must not stand still while it is left out.
+        let mut now = [0.0; CHUNK];
+        if glue_runs {
+            for (i, now) in now[..block.len].iter_mut().enumerate() {
+                let heard = self.glue_on.at(block.start + i) * self.order_fade.at(block.start + i);
+                *now = self.glue.reduction_db()[i] * heard as f32;
+            }
         }
+        self.glue_db.run(&now[..block.len], &mut glue_db[..block.len]);
         self.ceiling.process(block);
     }
 
@@ -425,7 +425,9 @@ impl Chain {
 /// A sample fit to enter filters: no NaN, no infinity, no fault-sized value.
 #[inline]
 fn clean(x: f32) -> f32 {
-    if x.is_finite() { x.clamp(-INPUT_LIMIT, INPUT_LIMIT) } else { 0.0 }
+    let held = if x > INPUT_LIMIT { INPUT_LIMIT } else { x };
+    let held = if held < -INPUT_LIMIT { -INPUT_LIMIT } else { held };
+    if x.is_finite() { held } else { 0.0 }
 }
 
 /// Runs `stage` where `fade` is not fully dry, mixed with its own input while it is between.

@@ -37,6 +37,27 @@ impl<T: Copy + Default> Delay<T> {
         y
     }
 
+    /// Takes a stretch in and gives the one of `len` frames ago: [`step`](Self::step) for every frame.
+    /// Both slices have the same length.
+    pub fn run(&mut self, x: &[T], y: &mut [T]) {
+        if self.ring.is_empty() {
+            y.copy_from_slice(x);
+            return;
+        }
+        let mut done = 0;
+        while done < x.len() {
+            let n = (x.len() - done).min(self.ring.len() - self.at);
+            let ring = &mut self.ring[self.at..self.at + n];
+            y[done..done + n].copy_from_slice(ring);
+            ring.copy_from_slice(&x[done..done + n]);
+            self.at += n;
+            if self.at == self.ring.len() {
+                self.at = 0;
+            }
+            done += n;
+        }
+    }
+
     /// Forgets everything.
     pub fn reset(&mut self) {
         self.ring.fill(T::default());
@@ -54,5 +75,19 @@ mod tests {
         let out: Vec<f32> = (1..=6).map(|n| delay.step(n as f32)).collect();
         assert_eq!(out, [0.0, 0.0, 0.0, 1.0, 2.0, 3.0]);
         assert_eq!(Delay::<f32>::new(0).step(7.0), 7.0);
+    }
+
+    #[test]
+    fn a_stretch_is_so_many_steps() {
+        let x: Vec<f32> = (1..=50).map(|n| n as f32).collect();
+        for len in [0, 1, 3, 7, 40, 64] {
+            let (mut one, mut many) = (Delay::new(len), Delay::new(len));
+            for part in x.chunks(7) {
+                let want: Vec<f32> = part.iter().map(|&x| one.step(x)).collect();
+                let mut got = vec![0.0; part.len()];
+                many.run(part, &mut got);
+                assert_eq!(got, want, "delay of {len}");
+            }
+        }
     }
 }

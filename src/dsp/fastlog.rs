@@ -30,9 +30,11 @@ pub const LOG2_FLOOR: f64 = f64::MIN_POSITIVE;
 /// log2 x = e + (2 / ln 2) · (s + s³/3 + s⁵/5 + …) (the area-tangent series; any table of series,
 /// for example Abramowitz and Stegun 4.1.27, from memory). |s| ≤ 0.1716, so the first term left
 /// out is under 3e-11.
-#[inline]
+#[inline(always)]
 pub fn log2(x: f64) -> f64 {
-    let bits = x.max(LOG2_FLOOR).to_bits() + (ONE - SQRT_HALF);
+    // Not `max`: this comparison is one operation, and NaN takes the floor by itself.
+    let x = if x > LOG2_FLOOR { x } else { LOG2_FLOOR };
+    let bits = x.to_bits() + (ONE - SQRT_HALF);
     // e + 1023 stands in the exponent's place; back to a float by way of 2^52.
     let e = f64::from_bits((bits >> 52) | TWO_52.to_bits()) - (TWO_52 + 1023.0);
     let m = f64::from_bits((bits & MANTISSA) + SQRT_HALF);
@@ -53,10 +55,11 @@ pub fn log2(x: f64) -> f64 {
 ///
 /// 2^x = 2^k · e^(r ln 2) with k the nearest integer and |r| ≤ ½; the exponential series up to the
 /// ninth power leaves a remainder under 0.3466^10 / 10! · e^0.35 = 1e-11.
-#[inline]
-#[allow(clippy::manual_clamp)] // `clamp` would let NaN through
+#[inline(always)]
 pub fn exp2(x: f64) -> f64 {
-    let x = x.max(-1022.0).min(1023.0);
+    // Not `clamp`, which would let NaN through.
+    let x = if x > -1022.0 { x } else { -1022.0 };
+    let x = if x < 1023.0 { x } else { 1023.0 };
     let rounded = x + ROUND;
     let k = rounded - ROUND;
     let r = (x - k) * std::f64::consts::LN_2;

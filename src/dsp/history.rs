@@ -20,7 +20,7 @@ impl<T: Copy + Default> History<T> {
     }
 
     /// Takes one chunk in.
-    #[inline]
+    #[inline(always)]
     pub fn push(&mut self, chunk: &[T; CHUNK]) {
         self.newest += CHUNK;
         if self.newest == self.ring.len() {
@@ -31,7 +31,7 @@ impl<T: Copy + Default> History<T> {
 
     /// The 32 frames that lie `back` frames before the newest chunk (0: the newest itself).
     /// `back` is at most the `max_back` of [`History::new`].
-    #[inline]
+    #[inline(always)]
     pub fn read(&self, back: usize) -> [T; CHUNK] {
         let len = self.ring.len();
         let start = if back <= self.newest { self.newest - back } else { self.newest + len - back };
@@ -47,7 +47,7 @@ impl<T: Copy + Default> History<T> {
     }
 
     /// One sample: the one that lies `back` frames before the first of the newest chunk.
-    #[inline]
+    #[inline(always)]
     pub fn at(&self, back: usize) -> T {
         let len = self.ring.len();
         self.ring[if back <= self.newest { self.newest - back } else { self.newest + len - back }]

@@ -44,20 +44,30 @@ pub fn design(sample_rate: f64) -> [Section; 2] {
     [shelf, Section { b: [g, -2.0 * g, g], a }]
 }
 
-/// State of one section for two channels (transposed direct form 2).
-#[derive(Clone, Copy, Debug, Default)]
-struct State {
-    s1: [f64; 2],
-    s2: [f64; 2],
+/// State of one section for so many channels (transposed direct form 2).
+#[derive(Clone, Copy, Debug)]
+struct State<const LANES: usize> {
+    s1: [f64; LANES],
+    s2: [f64; LANES],
 }
 
-impl State {
+impl<const LANES: usize> Default for State<LANES> {
+    fn default() -> Self {
+        Self { s1: [0.0; LANES], s2: [0.0; LANES] }
+    }
+}
+
+impl<const LANES: usize> State<LANES> {
     #[inline(always)]
-    fn step(&mut self, section: &Section, x: [f64; 2]) -> [f64; 2] {
-        let mut y = [0.0; 2];
-        for c in 0..2 {
+    fn step(&mut self, section: &Section, x: [f64; LANES]) -> [f64; LANES] {
+        let mut y = [0.0; LANES];
+        for c in 0..LANES {
             y[c] = section.b[0] * x[c] + self.s1[c];
+        }
+        for c in 0..LANES {
             self.s1[c] = section.b[1] * x[c] - section.a[0] * y[c] + self.s2[c];
+        }
+        for c in 0..LANES {
             self.s2[c] = section.b[2] * x[c] - section.a[1] * y[c];
         }
         y
@@ -73,29 +83,37 @@ impl State {
     }
 }
 
-/// K-weighting of a pair of channels.
+/// K-weighting of so many channels side by side.
 #[derive(Clone, Debug)]
-pub struct KWeighting {
+pub struct KWeighting<const LANES: usize = 2> {
     sections: [Section; 2],
-    states: [State; 2],
+    states: [State<LANES>; 2],
 }
 
-impl KWeighting {
+impl<const LANES: usize> KWeighting<LANES> {
     /// For a sample rate in Hz.
     pub fn new(sample_rate: f64) -> Self {
         Self { sections: design(sample_rate), states: Default::default() }
     }
 
-    /// Adds the squares of the weighted samples to `energy`, channel by channel. Both slices have
-    /// the same length.
-    pub fn add_energy(&mut self, a: &[f32], b: &[f32], energy: &mut [f64; 2]) {
+    /// Adds the squares of the weighted samples to `energy`, channel by channel. All channels
+    /// have the same length.
+    #[inline(always)]
+    pub fn add_energy(&mut self, channels: [&[f32]; LANES], energy: &mut [f64; LANES]) {
         let [shelf, high_pass] = self.sections;
         let [mut s0, mut s1] = self.states;
         let mut sum = *energy;
-        for (&a, &b) in a.iter().zip(b) {
-            let y = s1.step(&high_pass, s0.step(&shelf, [f64::from(a), f64::from(b)]));
-            sum[0] += y[0] * y[0];
-            sum[1] += y[1] * y[1];
+        let frames = channels.iter().map(|channel| channel.len()).min().unwrap_or(0);
+        let channels = channels.map(|channel| &channel[..frames]);
+        for i in 0..frames {
+            let mut x = [0.0; LANES];
+            for c in 0..LANES {
+                x[c] = f64::from(channels[c][i]);
+            }
+            let y = s1.step(&high_pass, s0.step(&shelf, x));
+            for c in 0..LANES {
+                sum[c] += y[c] * y[c];
+            }
         }
         self.states = [s0, s1];
         *energy = sum;

@@ -9,6 +9,7 @@
 
 use super::CHUNK;
 use super::history::History;
+use multiversion::multiversion;
 
 /// Maximum over a window of frames. Values are ≥ 0 and there were only zeros before the first.
 #[derive(Clone, Debug)]
@@ -23,7 +24,7 @@ pub struct SlidingMax {
     quiet: usize,
 }
 
-#[inline]
+#[inline(always)]
 fn larger(a: f64, b: f64) -> f64 {
     if a > b { a } else { b }
 }
@@ -49,23 +50,34 @@ impl SlidingMax {
 
     /// For each of the 32 new frames the maximum of it and the `window` − 1 frames before it.
     pub fn process(&mut self, x: &[f64; CHUNK]) -> [f64; CHUNK] {
+        let mut y = [0.0; CHUNK];
+        process(self, x, &mut y);
+        y
+    }
+
+    /// The work itself, compiled into whichever version of [`process`] it is called from.
+    #[inline(always)]
+    fn work(&mut self, x: &[f64; CHUNK], y: &mut [f64; CHUNK]) {
         if x.iter().all(|&v| v == 0.0) {
             self.quiet = self.quiet.saturating_add(1);
             // Everything that can be reached is zero, and so is every stored suffix.
             if self.quiet > self.window / CHUNK + 3 {
-                return [0.0; CHUNK];
+                return;
             }
         } else {
             self.quiet = 0;
         }
-        if self.window <= CHUNK { self.short(x) } else { self.long(x) }
+        if self.window <= CHUNK { self.short(x, y) } else { self.long(x, y) }
     }
 
     /// Windows of more than one chunk.
-    fn long(&mut self, x: &[f64; CHUNK]) -> [f64; CHUNK] {
-        let mut suffix = *x;
-        for i in (0..CHUNK - 1).rev() {
-            suffix[i] = larger(suffix[i], suffix[i + 1]);
+    #[inline(always)]
+    fn long(&mut self, x: &[f64; CHUNK], y: &mut [f64; CHUNK]) {
+        // Both at once: each is a chain in which every step waits for the one before.
+        let (mut suffix, mut prefix) = (*x, *x);
+        for i in 1..CHUNK {
+            prefix[i] = larger(prefix[i], prefix[i - 1]);
+            suffix[CHUNK - 1 - i] = larger(suffix[CHUNK - 1 - i], suffix[CHUNK - i]);
         }
         self.suffix.push(&suffix);
         let reach = self.window - 1;
@@ -80,16 +92,17 @@ impl SlidingMax {
         }
         let with_far =
             if far > near && near > 0 { larger(between, self.suffix.at(near * CHUNK)) } else { between };
-        let mut prefix = 0.0;
-        std::array::from_fn(|i| {
-            prefix = larger(prefix, x[i]);
-            let whole = if (reach - i).div_ceil(CHUNK) == far { with_far } else { between };
-            larger(larger(prefix, old[i]), whole)
-        })
+        // (reach − i) / 32, rounded up, is `far` for these and one less for the rest.
+        let first = reach - (far - 1) * CHUNK;
+        for i in 0..CHUNK {
+            let whole = if i < first { with_far } else { between };
+            y[i] = larger(larger(prefix[i], old[i]), whole);
+        }
     }
 
     /// Windows of up to one chunk: doubled until the next doubling would be too long.
-    fn short(&mut self, x: &[f64; CHUNK]) -> [f64; CHUNK] {
+    #[inline(always)]
+    fn short(&mut self, x: &[f64; CHUNK], y: &mut [f64; CHUNK]) {
         let mut both = [0.0; 2 * CHUNK];
         both[..CHUNK].copy_from_slice(&self.last);
         both[CHUNK..].copy_from_slice(x);
@@ -102,8 +115,16 @@ impl SlidingMax {
             span *= 2;
         }
         let rest = self.window - span;
-        std::array::from_fn(|i| larger(both[CHUNK + i], both[CHUNK + i - rest]))
+        for i in 0..CHUNK {
+            y[i] = larger(both[CHUNK + i], both[CHUNK + i - rest]);
+        }
     }
+}
+
+/// [`SlidingMax::work`] for the widest registers that the processor has; the same bits in all.
+#[multiversion(targets("x86_64+avx2"))]
+fn process(max: &mut SlidingMax, x: &[f64; CHUNK], y: &mut [f64; CHUNK]) {
+    max.work(x, y);
 }
 
 #[cfg(test)]

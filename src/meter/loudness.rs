@@ -138,7 +138,7 @@ impl Loudness {
                 let a = &planes[0][at..at + n];
                 // An odd last channel runs twice, the second time with weight 0.
                 let b = planes.get(1).map_or(a, |b| &b[at..at + n]);
-                pair.filter.add_energy(a, b, &mut pair.energy);
+                pair.filter.add_energy([a, b], &mut pair.energy);
             }
             at += n;
             self.missing -= n;

@@ -2,6 +2,7 @@
 
 use crate::dsp::k_weighting::KWeighting;
 use crate::dsp::{CHANNELS, CHUNK, db};
+use multiversion::multiversion;
 
 /// Seconds over which both powers are averaged; long, so that the match does not follow the music.
 const SECONDS: f64 = 10.0;
@@ -16,7 +17,8 @@ const GATE: f64 = 1.1724653045822981e-7;
 /// absolute gate, measured over 0.4 s) does not move it.
 #[derive(Clone, Debug)]
 pub struct LoudnessMatch {
-    weights: [KWeighting; 2],
+    /// Lanes: both channels before, both after.
+    weights: KWeighting<{ 2 * CHANNELS }>,
     /// Power of the chunk in progress and how many frames it holds.
     sum: [f64; 2],
     frames: usize,
@@ -34,7 +36,7 @@ impl LoudnessMatch {
     /// Nothing heard yet: 0 dB.
     pub fn new(sample_rate: f64) -> Self {
         Self {
-            weights: [KWeighting::new(sample_rate), KWeighting::new(sample_rate)],
+            weights: KWeighting::new(sample_rate),
             sum: [0.0; 2],
             frames: 0,
             gate: 0.0,
@@ -47,7 +49,7 @@ impl LoudnessMatch {
 
     /// Forgets everything.
     pub fn reset(&mut self) {
-        self.weights.iter_mut().for_each(KWeighting::reset);
+        self.weights.reset();
         self.sum = [0.0; 2];
         self.frames = 0;
         self.gate = 0.0;
@@ -60,11 +62,10 @@ impl LoudnessMatch {
         let mut done = 0;
         while done < before[0].len() {
             let end = before[0].len().min(done + CHUNK - self.frames);
-            for (side, signal) in [before, after].into_iter().enumerate() {
-                let mut energy = [0.0; CHANNELS];
-                self.weights[side].add_energy(&signal[0][done..end], &signal[1][done..end], &mut energy);
-                self.sum[side] += energy[0] + energy[1];
-            }
+            let part = [before[0], before[1], after[0], after[1]].map(|channel| &channel[done..end]);
+            let energy = weigh(&mut self.weights, part);
+            self.sum[0] += energy[0] + energy[1];
+            self.sum[1] += energy[2] + energy[3];
             self.frames += end - done;
             done = end;
             if self.frames == CHUNK {
@@ -79,7 +80,7 @@ impl LoudnessMatch {
         let mean = [self.sum[0] / frames, self.sum[1] / frames];
         self.sum = [0.0; 2];
         self.frames = 0;
-        self.weights.iter_mut().for_each(KWeighting::flush);
+        self.weights.flush();
         self.gate = mean[0] + (self.gate - mean[0]) * self.gate_keep;
         if self.gate < GATE {
             return;
@@ -98,6 +99,15 @@ impl LoudnessMatch {
         }
         db::from_power(self.power[1] / self.power[0]).clamp(-36.0, 36.0)
     }
+}
+
+/// Weighted energy of each lane, in the widest registers that the processor has; the same bits in
+/// all.
+#[multiversion(targets("x86_64+avx2"))]
+fn weigh(weights: &mut KWeighting<{ 2 * CHANNELS }>, part: [&[f32]; 2 * CHANNELS]) -> [f64; 2 * CHANNELS] {
+    let mut energy = [0.0; 2 * CHANNELS];
+    weights.add_energy(part, &mut energy);
+    energy
 }
 
 #[cfg(test)]

@@ -56,6 +56,7 @@ impl Demand {
 
     /// `newest`: the 32 driven samples that came in last. `between`: count what lies between the
     /// samples too. `link` of each frame: 0 = each channel for itself, 1 = the larger for both.
+    #[inline(always)]
     pub fn process(
         &mut self,
         newest: &[[f64; CHUNK]; CHANNELS],
@@ -69,16 +70,22 @@ impl Demand {
         for (ch, wanted) in wanted.iter_mut().enumerate() {
             let levels = self.detectors[ch].process(&newest[ch], &self.table, lowest, between);
             // A peak between two samples is charged to both.
-            let peaks: [f64; CHUNK] = std::array::from_fn(|i| {
-                let before = if i == 0 { self.last_between[ch] } else { levels[i - 1] };
-                around.samples[ch][i].abs().max(f64::from(before)).max(f64::from(levels[i]))
-            });
+            let mut before = [self.last_between[ch]; CHUNK];
+            before[1..].copy_from_slice(&levels[..CHUNK - 1]);
             self.last_between[ch] = levels[CHUNK - 1];
-            if peaks.iter().zip(limit).any(|(peak, limit)| peak > limit) {
-                *wanted = std::array::from_fn(|i| {
+            let mut peaks = [0.0; CHUNK];
+            let mut over = false;
+            for i in 0..CHUNK {
+                let between = f64::from(if before[i] > levels[i] { before[i] } else { levels[i] });
+                let sample = around.samples[ch][i].abs();
+                peaks[i] = if sample > between { sample } else { between };
+                over |= peaks[i] > limit[i];
+            }
+            if over {
+                for i in 0..CHUNK {
                     let over = log2(peaks[i] / limit[i]) + MARGIN;
-                    if peaks[i] > limit[i] { over } else { 0.0 }
-                });
+                    wanted[i] = if peaks[i] > limit[i] { over } else { 0.0 };
+                }
             }
         }
         let [left, right] = &mut wanted;

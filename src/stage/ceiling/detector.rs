@@ -24,6 +24,7 @@
 
 use super::table::{AHEAD, TAPS, Table};
 use crate::dsp::CHUNK;
+use multiversion::multiversion;
 
 /// Intervals in a cell: two registers of four f32.
 const CELL: usize = 8;
@@ -50,7 +51,7 @@ impl Default for Detector {
 /// Interpolated values of three phases over one cell. Taps outside, intervals inside: the
 /// compiler turns each line into packed operations, and each value is summed in the same order
 /// whatever its neighbours are.
-#[inline]
+#[inline(always)]
 fn interpolate(samples: &[f32; CELL + TAPS - 1], taps: &[[f32; 3]; TAPS]) -> [[f32; CELL]; 3] {
     let mut sum = [[0.0f32; CELL]; 3];
     for (k, taps) in taps.iter().enumerate() {
@@ -64,18 +65,18 @@ fn interpolate(samples: &[f32; CELL + TAPS - 1], taps: &[[f32; 3]; TAPS]) -> [[f
     sum
 }
 
-#[inline]
+#[inline(always)]
 fn larger(a: f32, b: f32) -> f32 {
     if a > b { a } else { b }
 }
 
-#[inline]
+#[inline(always)]
 fn largest_magnitude(values: &[f32]) -> f32 {
     values.iter().fold(0.0, |m, v| larger(v.abs(), m))
 }
 
 /// Raises `peak` to the level of one segment: `points` are its two ends and the phases between.
-#[inline]
+#[inline(always)]
 fn raise<const N: usize>(peak: &mut [f32; CELL], points: [&[f32; CELL]; N]) {
     for (i, peak) in peak.iter_mut().enumerate() {
         let bend = |s: usize| (points[s - 1][i] - 2.0 * points[s][i] + points[s + 1][i]).abs() * 0.125;
@@ -105,6 +106,15 @@ impl Detector {
     /// t − [`AHEAD`] + i and t − [`AHEAD`] + i + 1. Without `between` the result is 0 (the
     /// samples are still remembered).
     pub fn process(&mut self, x: &[f64; CHUNK], table: &Table, limit: f64, between: bool) -> [f32; CHUNK] {
+        let mut peaks = [0.0; CHUNK];
+        self.remember(x);
+        if between {
+            look(self, table, limit, &mut peaks);
+        }
+        peaks
+    }
+
+    fn remember(&mut self, x: &[f64; CHUNK]) {
         self.samples.copy_within(CHUNK.., 0);
         let first_new = TAPS - 1;
         for (slot, &x) in self.samples[first_new..first_new + CHUNK].iter_mut().zip(x) {
@@ -112,10 +122,11 @@ impl Detector {
             *slot = if x.abs() < 1e-15 { 0.0 } else { x as f32 };
         }
         // (The unused sample at the end is overwritten by the next shift before it is in reach.)
-        let mut peaks = [0.0; CHUNK];
-        if !between {
-            return peaks;
-        }
+    }
+
+    /// The work itself, compiled into whichever version of [`look`] it is called from.
+    #[inline(always)]
+    fn look(&self, table: &Table, limit: f64, peaks: &mut [f32; CHUNK]) {
         // Down to the next f32: a comparison with it must not be kinder than with the f64.
         let limit = if self.skip { (limit as f32).next_down() } else { -1.0 };
         let groups: [f32; REACH / CELL] =
@@ -141,12 +152,18 @@ impl Detector {
                 }
             }
         }
-        peaks
     }
 }
 
+/// [`Detector::look`] for the widest registers that the processor has. Wider only means more
+/// intervals at a time: without fused multiply-add each sum has the same bits.
+#[multiversion(targets("x86_64+avx2"))]
+fn look(detector: &Detector, table: &Table, limit: f64, peaks: &mut [f32; CHUNK]) {
+    detector.look(table, limit, peaks);
+}
+
 /// Raises a cell's `peaks` to the level of segment `q`, whose ends are `from` and `to`.
-#[inline]
+#[inline(always)]
 fn segment(
     peaks: &mut [f32; CELL],
     table: &Table,
@@ -207,6 +224,22 @@ mod tests {
                 }
             }
             assert!(over > 5000 && skipped > 5000, "{over} over, {skipped} skipped at {rate}");
+        }
+    }
+
+    /// The version for this processor against the one for every processor, bit by bit.
+    #[test]
+    fn wider_registers_change_no_bit() {
+        let mut seed = 11;
+        for rate in [48_000.0, 96_000.0, 192_000.0, 384_000.0] {
+            let (table, mut detector) = (Table::new(rate), Detector::default());
+            for _ in 0..500 {
+                detector.remember(&std::array::from_fn(|_| noise(&mut seed)));
+                let (mut wide, mut plain) = ([0.0; CHUNK], [0.0; CHUNK]);
+                look(&detector, &table, 0.7, &mut wide);
+                detector.look(&table, 0.7, &mut plain);
+                assert_eq!(wide.map(f32::to_bits), plain.map(f32::to_bits), "{rate} Hz");
+            }
         }
     }
 

@@ -51,6 +51,7 @@ use crate::settings::CeilingSettings;
 use crate::stage::trim::Gain;
 use demand::{Around, Demand};
 use look_ahead::LookAhead;
+use multiversion::multiversion;
 use release::{HOLD, Release, Times};
 use table::AHEAD;
 
@@ -228,7 +229,44 @@ impl Ceiling {
 
     /// Works in place.
     pub fn process(&mut self, block: &mut Block) {
+        process(self, block);
+    }
+
+    /// The work itself, compiled into whichever version of [`process`] it is called from.
+    #[inline(always)]
+    fn work(&mut self, block: &mut Block) {
         self.drive.process(block);
+        if self.taken_away.is_dry() && self.on.is_wet() {
+            self.exchange(block);
+        } else {
+            self.exchange_mixed(block);
+        }
+        if block.start + block.len == CHUNK {
+            self.run();
+        }
+    }
+
+    /// Gathers a block's samples and gives out the limited ones in their place.
+    #[inline(always)]
+    fn exchange(&mut self, block: &mut Block) {
+        let (len, range) = (block.len, block.start..block.start + block.len);
+        for (ch, samples) in block.ch.iter_mut().enumerate() {
+            let (input, limited) = (&mut self.input[ch][range.clone()], &self.limited[ch][range.clone()]);
+            for ((sample, input), limited) in samples[..len].iter_mut().zip(input).zip(limited) {
+                *input = heard_of(*sample);
+                *sample = *limited;
+            }
+        }
+        for (db, reduction) in self.reduction_db.iter_mut().zip(&self.reduction[range.clone()]) {
+            *db = (reduction * DB_PER_OCTAVE) as f32;
+        }
+        for (out, limit) in self.limit_out.iter_mut().zip(&self.ready_limit[range]) {
+            *out = *limit as f32;
+        }
+    }
+
+    /// The same while the stage fades in or out, is off, or only what is taken away is heard.
+    fn exchange_mixed(&mut self, block: &mut Block) {
         let (normal, whole) = (self.taken_away.is_dry(), self.on.is_wet());
         for i in 0..block.len {
             let at = block.start + i;
@@ -236,7 +274,7 @@ impl Ceiling {
             let taken = ease(self.taken_away.at(at));
             for (ch, samples) in block.ch.iter_mut().enumerate() {
                 let x = samples[i];
-                self.input[ch][at] = if x.abs() <= ABSURD { x } else { 0.0 };
+                self.input[ch][at] = heard_of(x);
                 let (driven, limited) = (self.driven[ch][at], self.limited[ch][at]);
                 // Only while it fades: a mean of both, computed so that 0 and 1 are exact.
                 let out = if whole { limited } else { (1.0 - on) * driven + on * limited };
@@ -248,12 +286,10 @@ impl Ceiling {
             self.reduction_db[i] = (heard * DB_PER_OCTAVE).max(0.0) as f32;
             self.limit_out[i] = self.ready_limit[at] as f32;
         }
-        if block.start + block.len == CHUNK {
-            self.run();
-        }
     }
 
     /// A chunk is complete: works out the one that is given out during the next.
+    #[inline(always)]
     fn run(&mut self) {
         for (signal, input) in self.signal.iter_mut().zip(&self.input) {
             signal.push(input);
@@ -272,7 +308,7 @@ impl Ceiling {
         };
         let wanted = self.demand.process(&self.input, &around, self.true_peak, &link);
         let held: Lanes<f64> = std::array::from_fn(|ch| self.hold[ch].process(&wanted[ch]));
-        let released = std::array::from_fn(|ch| self.release[ch].process(&held[ch], &self.times));
+        let released = Release::process(&mut self.release, &held, &self.times);
         let reduction = self.look_ahead.process(&released);
 
         let delay = AHEAD + self.look_ahead.frames();
@@ -281,18 +317,35 @@ impl Ceiling {
             self.driven[ch] = self.signal[ch].read(delay);
         }
         for (ch, reduction) in reduction.iter().enumerate() {
-            for (i, gain) in gains(reduction).into_iter().enumerate() {
-                let (y, limit) = (self.driven[ch][i] * gain, self.ready_limit[i]);
-                self.limited[ch][i] = y.clamp(-limit, limit);
+            let gains = gains(reduction);
+            for i in 0..CHUNK {
+                let (y, limit) = (self.driven[ch][i] * gains[i], self.ready_limit[i]);
+                // Not `clamp`, whose check of its bounds would keep this from being vector code.
+                let y = if y > limit { limit } else { y };
+                self.limited[ch][i] = if y < -limit { -limit } else { y };
                 #[cfg(test)]
                 {
-                    self.clamped += usize::from(self.limited[ch][i] != y);
+                    self.clamped += usize::from(self.limited[ch][i] != self.driven[ch][i] * gains[i]);
                 }
             }
         }
         let [left, right] = &reduction;
-        self.reduction = std::array::from_fn(|i| left[i].max(right[i]));
+        for i in 0..CHUNK {
+            self.reduction[i] = if left[i] > right[i] { left[i] } else { right[i] };
+        }
     }
+}
+
+/// [`Ceiling::work`] for the widest registers that the processor has; the same bits in all.
+#[multiversion(targets("x86_64+avx2"))]
+fn process(ceiling: &mut Ceiling, block: &mut Block) {
+    ceiling.work(block);
+}
+
+/// A sample as it enters: what is absurd or not a number comes in as silence.
+#[inline(always)]
+fn heard_of(x: f64) -> f64 {
+    if x.abs() <= ABSURD { x } else { 0.0 }
 }
 
 /// The straight line of a fade without its two corners: 3m² − 2m³, exact at 0 and 1.
@@ -302,11 +355,16 @@ fn ease(mix: f64) -> f64 {
 }
 
 /// Linear gains of reductions; exactly 1 for none, never above.
+#[inline(always)]
 fn gains(reduction: &[f64; CHUNK]) -> [f64; CHUNK] {
-    if reduction.iter().all(|&r| r == 0.0) {
-        return [1.0; CHUNK];
+    let mut gains = [1.0; CHUNK];
+    if reduction.iter().any(|&r| r != 0.0) {
+        for (gain, r) in gains.iter_mut().zip(reduction) {
+            let g = exp2(-r);
+            *gain = if g < 1.0 { g } else { 1.0 };
+        }
     }
-    reduction.map(|r| exp2(-r).min(1.0))
+    gains
 }
 
 #[cfg(test)]

@@ -26,7 +26,7 @@
 //! (strokes of a fifth of a second apart are a passage, not single peaks), 0.5, 1 and 1.5 s: common
 //! practice, no source.
 
-use crate::dsp::CHUNK;
+use crate::dsp::{CHANNELS, CHUNK};
 
 /// Seconds for which a peak's demand is kept after it has passed. 10 ms reach from one half-wave's
 /// peak to the next for every tone above 50 Hz: the gain then stands still under a steady tone
@@ -100,7 +100,7 @@ pub struct Release {
     out: f64,
 }
 
-#[inline]
+#[inline(always)]
 fn larger(a: f64, b: f64) -> f64 {
     if a > b { a } else { b }
 }
@@ -117,23 +117,52 @@ impl Release {
         *self = Self::default();
     }
 
-    /// 32 frames of demand in, 32 of reduction out.
-    pub fn process(&mut self, demand: &[f64; CHUNK], times: &Times) -> [f64; CHUNK] {
-        if self.out == 0.0 && demand.iter().all(|&d| d == 0.0) {
-            return [0.0; CHUNK];
+    /// One frame. `dense` if the passage is known to be dense whatever comes in this frame; the
+    /// density then need not wait for the reduction.
+    #[inline(always)]
+    fn frame(&mut self, d: f64, times: &Times, dense: bool) -> f64 {
+        let Self { fast, density, since, slow, out } = self;
+        *fast = larger(d, *fast * times.keep);
+        *since = if d > 0.0 && d >= 0.5 * *out { 0 } else { since.saturating_add(1) };
+        let dense = if dense || *since < times.within { 1.0 } else { 0.0 };
+        *density += (dense - *density) * times.density;
+        *slow += (*fast - *slow) * if *fast > *slow { times.rise * *density } else { times.fall };
+        *out = larger(d, *slow + (*out - *slow) * times.keep);
+        *out
+    }
+
+    /// 32 frames of demand in, 32 of reduction out, both channels side by side: each is one long
+    /// chain of operations that wait for each other.
+    #[inline(always)]
+    pub fn process(
+        both: &mut [Self; CHANNELS],
+        demand: &[[f64; CHUNK]; CHANNELS],
+        times: &Times,
+    ) -> [[f64; CHUNK]; CHANNELS] {
+        let mut y = [[0.0; CHUNK]; CHANNELS];
+        if both.iter().all(|release| release.out == 0.0) && demand.as_flattened().iter().all(|&d| d == 0.0) {
+            return y;
         }
-        let Self { mut fast, mut density, mut since, mut slow, mut out } = *self;
-        let y = demand.map(|d| {
-            fast = larger(d, fast * times.keep);
-            since = if d > 0.0 && d >= 0.5 * out { 0 } else { since.saturating_add(1) };
-            let dense = if since < times.within { 1.0 } else { 0.0 };
-            density += (dense - density) * times.density;
-            slow += (fast - slow) * if fast > slow { times.rise * density } else { times.fall };
-            out = larger(d, slow + (out - slow) * times.keep);
-            out
-        });
-        *self = Self { fast, density, since, slow, out };
-        // Ends the decay before it gets denormal, at a step far below anything that is stored.
+        let [mut a, mut b] = *both;
+        if a.since.max(b.since).saturating_add(CHUNK as u32) < times.within {
+            for i in 0..CHUNK {
+                y[0][i] = a.frame(demand[0][i], times, true);
+                y[1][i] = b.frame(demand[1][i], times, true);
+            }
+        } else {
+            for i in 0..CHUNK {
+                y[0][i] = a.frame(demand[0][i], times, false);
+                y[1][i] = b.frame(demand[1][i], times, false);
+            }
+        }
+        *both = [a, b];
+        both.iter_mut().for_each(Self::settle);
+        y
+    }
+
+    /// Ends the decay before it gets denormal, at a step far below anything that is stored.
+    fn settle(&mut self) {
+        let Self { fast, density, out, .. } = *self;
         if fast < NOTHING {
             self.fast = 0.0;
         }
@@ -143,7 +172,6 @@ impl Release {
         if out < NOTHING {
             self.reset();
         }
-        y
     }
 }
 
@@ -154,11 +182,12 @@ mod tests {
     const FS: f64 = 48_000.0;
 
     fn run(seconds: f64, demand: impl Fn(f64) -> f64) -> Vec<f64> {
-        let (mut release, times) = (Release::default(), Times::new(120.0, FS));
+        let (mut release, times) = ([Release::default(); CHANNELS], Times::new(120.0, FS));
         (0..(seconds * FS) as usize / CHUNK)
             .flat_map(|c| {
                 let d = std::array::from_fn(|i| demand((c * CHUNK + i) as f64 / FS));
-                let y = release.process(&d, &times);
+                let [y, same] = Release::process(&mut release, &[d; CHANNELS], &times);
+                assert_eq!(y, same);
                 assert!(y.iter().zip(&d).all(|(y, d)| y >= d), "less than what is needed");
                 y
             })

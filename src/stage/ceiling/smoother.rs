@@ -8,6 +8,7 @@
 
 use crate::dsp::CHUNK;
 use crate::dsp::history::History;
+use multiversion::multiversion;
 
 /// Steps per log2 unit. The largest value, 40 units, times the longest windows, 2306 · 1538 at
 /// 384 kHz, times 2²⁸ is below 2⁵⁶.
@@ -60,17 +61,28 @@ impl Smoother {
 
     /// 32 frames in, 32 out.
     pub fn process(&mut self, x: &[f64; CHUNK]) -> [f64; CHUNK] {
+        let mut y = [0.0; CHUNK];
+        process(self, x, &mut y);
+        y
+    }
+
+    /// The work itself, compiled into whichever version of [`process`] it is called from.
+    #[inline(always)]
+    fn work(&mut self, x: &[f64; CHUNK], y: &mut [f64; CHUNK]) {
         if x.iter().all(|&v| v == 0.0) {
             self.quiet = self.quiet.saturating_add(1);
             // Nothing but zeros in either window: the sums are zero and stay so.
             if self.quiet > (self.lens[0] + self.lens[1]) / CHUNK + 4 {
-                return [0.0; CHUNK];
+                return;
             }
         } else {
             self.quiet = 0;
         }
         // One step more than truncation gives is never less than the value.
-        let mut run = x.map(|v| (v * SCALE) as i64 + i64::from(v > 0.0));
+        let mut run = [0; CHUNK];
+        for (run, &v) in run.iter_mut().zip(x) {
+            *run = (v * SCALE) as i64 + i64::from(v > 0.0);
+        }
         for ((past, sum), len) in self.past.iter_mut().zip(&mut self.sums).zip(self.lens) {
             past.push(&run);
             let old = past.read(len);
@@ -79,8 +91,16 @@ impl Smoother {
                 *v = *sum;
             }
         }
-        run.map(|sum| sum as f64 * self.unit)
+        for (y, sum) in y.iter_mut().zip(run) {
+            *y = sum as f64 * self.unit;
+        }
     }
+}
+
+/// [`Smoother::work`] for the widest registers that the processor has; the same bits in all.
+#[multiversion(targets("x86_64+avx2"))]
+fn process(smoother: &mut Smoother, x: &[f64; CHUNK], y: &mut [f64; CHUNK]) {
+    smoother.work(x, y);
 }
 
 #[cfg(test)]

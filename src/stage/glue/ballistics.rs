@@ -30,6 +30,7 @@
 //! one, and the attack stays exact. After a long dense passage 63 % are gone after about
 //! 1 s + 3 · release (the fall of s, with y one release behind).
 
+use super::smaller;
 use crate::dsp::{CHANNELS, CHUNK};
 
 /// Fall of the demand's envelope f, seconds.
@@ -146,22 +147,35 @@ impl Ballistics {
     }
 
     /// Turns wanted reductions into smoothed ones, in place, `len` frames of each channel.
+    #[inline(always)]
     pub fn run(&mut self, wanted: &mut [[f64; CHUNK]; CHANNELS], len: usize) {
         let auto = self.taken_up.2;
+        let [mut a, mut b] = self.lanes;
         let [left, right] = wanted;
         // Both channels in one loop: two independent chains keep the processor busy.
         for (l, r) in left[..len].iter_mut().zip(&mut right[..len]) {
-            for (lane, d) in self.lanes.iter_mut().zip([l, r]) {
-                lane.plain = follow(lane.plain, *d, self.attack, self.release);
-                lane.demand = follow(lane.demand, *d, 0.0, self.bridge);
-                let sustained = lane.plain.min(lane.demand);
-                lane.density = follow(lane.density, sustained, self.density_rise, self.density_fall);
-                let floor = if auto { lane.density.min(lane.reduction) } else { 0.0 };
-                let target = d.max(floor);
-                lane.reduction = follow(lane.reduction, target, self.attack, self.release);
-                *d = lane.reduction;
-            }
+            *l = self.frame(&mut a, *l, auto);
+            *r = self.frame(&mut b, *r, auto);
         }
+        self.lanes = [a, b];
+    }
+
+    /// One frame of one channel: the wanted reduction in, the smoothed one out.
+    #[inline(always)]
+    fn frame(&self, lane: &mut Lane, d: f64, auto: bool) -> f64 {
+        lane.plain = follow(lane.plain, d, self.attack, self.release);
+        lane.demand = follow(lane.demand, d, 0.0, self.bridge);
+        let sustained = smaller(lane.plain, lane.demand);
+        lane.density = follow(lane.density, sustained, self.density_rise, self.density_fall);
+        // y follows max(d, min(s, y)), each of the three by itself and then the one that counts:
+        // fewer operations in a row, the same bits (y follows itself by standing still).
+        let Lane { density, reduction, .. } = *lane;
+        let to_demand = follow(reduction, d, self.attack, self.release);
+        let to_density = density + self.release * (reduction - density);
+        let to_floor = if density < reduction { to_density } else { reduction };
+        let held = auto && d <= smaller(density, reduction);
+        lane.reduction = if held { to_floor } else { to_demand };
+        lane.reduction
     }
 }
 

@@ -13,6 +13,7 @@
 
 use crate::dsp::smooth::Smooth;
 use crate::settings::GlueSettings;
+use crate::stage::glue::{larger, smaller};
 
 /// A static curve at rest, for pictures and for the sound alike.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -36,14 +37,14 @@ impl Curve {
     }
 
     /// Reduction in dB at a detector level of `x` dBFS.
-    #[inline]
+    #[inline(always)]
     pub fn reduction(&self, x: f64) -> f64 {
         let half = 0.5 * self.knee;
         let over = x - self.threshold;
-        let u = (over + half).max(0.0).min(self.knee);
+        let u = smaller(larger(over + half, 0.0), self.knee);
         // A knee under 1e-9 dB is none: u² is then far under anything that counts.
         let bend = u * u / (2.0 * self.knee.max(1e-9));
-        self.slope * (bend + (over - half).max(0.0))
+        self.slope * (bend + larger(over - half, 0.0))
     }
 }
 
@@ -91,6 +92,7 @@ impl MovingCurve {
 
     /// Turns levels (dBFS) into wanted reductions (dB) in place; the first stands at position
     /// `start` of the present chunk.
+    #[inline(always)]
     pub fn reduction(&self, start: usize, levels: &mut [f64]) {
         if self.threshold.is_still() && self.slope.is_still() && self.knee.is_still() {
             let curve =

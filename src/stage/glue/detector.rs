@@ -19,12 +19,12 @@ pub const FLOOR_DB: f64 = -300.0;
 /// the lowest knee that can be set (−72 dBFS) it weighs 1e-22 dB.
 const FLOOR: f64 = 1e-30;
 /// A filter state under this counts as silence; far above the denormals.
-const SILENT: f64 = 1e-200;
+pub(super) const SILENT: f64 = 1e-200;
 /// Seconds for 63 % of a move of the low cut, in octaves.
 const GLIDE: f64 = 0.05;
 
 /// Once per tick: a filter that has faded to silence is set to rest before it reaches denormals.
-pub(super) fn rest(filter: &mut DirectForm2Transposed<f64>) {
+fn rest(filter: &mut DirectForm2Transposed<f64>) {
     if filter.s1.abs() < SILENT && filter.s2.abs() < SILENT {
         filter.reset_state();
     }
@@ -94,19 +94,24 @@ impl Detector {
     }
 
     /// Levels of a block's frames, dBFS.
+    #[inline(always)]
     pub fn run(&mut self, block: &Block, level: &mut [[f64; CHUNK]; CHANNELS]) {
-        let len = block.len;
-        let lanes = self.filters.iter_mut().zip(&mut self.power);
-        for ((filter, power), (ch, level)) in lanes.zip(block.ch.iter().zip(level)) {
-            for (x, m) in ch[..len].iter().zip(level.iter_mut()) {
-                let side = filter.run(*x);
-                let square = side * side + FLOOR;
-                *power = square + self.keep * (*power - square);
-                *m = *power;
-            }
-            for m in &mut level[..len] {
-                *m = fastlog::log2(*m) * (0.5 * db::DB_PER_OCTAVE);
-            }
+        let [mut left, mut right] = self.filters;
+        let [mut power_left, mut power_right] = self.power;
+        let power = |power: &mut f64, side: f64| {
+            let square = side * side + FLOOR;
+            *power = square + self.keep * (*power - square);
+            *power
+        };
+        // Both channels in one loop: two independent chains keep the processor busy.
+        for i in 0..block.len {
+            level[0][i] = power(&mut power_left, left.run(block.ch[0][i]));
+            level[1][i] = power(&mut power_right, right.run(block.ch[1][i]));
+        }
+        self.filters = [left, right];
+        self.power = [power_left, power_right];
+        for m in level.as_flattened_mut() {
+            *m = fastlog::log2(*m) * (0.5 * db::DB_PER_OCTAVE);
         }
     }
 

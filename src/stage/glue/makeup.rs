@@ -13,10 +13,10 @@
 //! The averages run whether they are used or not: switched over to equal loudness, the make-up
 //! glides to a value that is already known, and nothing jumps.
 
-use super::detector::rest;
+use super::detector::SILENT;
 use crate::dsp::smooth::Smooth;
 use crate::dsp::{Block, CHANNELS, CHUNK, db, fastlog};
-use biquad::{Biquad, Coefficients, DirectForm2Transposed};
+use biquad::Coefficients;
 
 /// Time constants of the compared powers, seconds: after a reset or a moved control, and at last.
 const YOUNG: f64 = 0.5;
@@ -46,9 +46,8 @@ pub struct Makeup {
     db: Smooth,
     /// dB that would hold equal loudness.
     held: Smooth,
-    /// One for the input, one for the compressed signal, per channel.
-    input: [KWeighting; CHANNELS],
-    wet: [KWeighting; CHANNELS],
+    /// Lanes: both channels of the input, both of the compressed signal.
+    weighting: KWeighting,
     /// K-weighted squares summed over the present chunk.
     chunk_input: f64,
     chunk_wet: f64,
@@ -73,8 +72,7 @@ impl Makeup {
             auto: false,
             db: Smooth::new(0.0, GLIDE, 1e-6, sample_rate),
             held: Smooth::new(0.0, SLEW, 1e-6, sample_rate),
-            input: [KWeighting::new(sample_rate); CHANNELS],
-            wet: [KWeighting::new(sample_rate); CHANNELS],
+            weighting: KWeighting::new(sample_rate),
             chunk_input: 0.0,
             chunk_wet: 0.0,
             momentary: 0.0,
@@ -105,9 +103,7 @@ impl Makeup {
 
     /// Forgets all signal. Equal loudness starts again from 0 dB.
     pub fn reset(&mut self) {
-        for filter in self.input.iter_mut().chain(&mut self.wet) {
-            filter.reset();
-        }
+        self.weighting.reset();
         self.chunk_input = 0.0;
         self.chunk_wet = 0.0;
         self.momentary = 0.0;
@@ -135,9 +131,7 @@ impl Makeup {
         } else if self.momentary < f64::MIN_POSITIVE {
             self.momentary = 0.0;
         }
-        for filter in self.input.iter_mut().chain(&mut self.wet) {
-            filter.tick();
-        }
+        self.weighting.tick();
         self.held.set(self.equal_loudness());
         self.held.tick();
         self.aim();
@@ -145,19 +139,27 @@ impl Makeup {
     }
 
     /// Hears a block of the stage's input and the compressor's linear gain on it.
+    #[inline(always)]
     pub fn listen(&mut self, block: &Block, gain: &[[f64; CHUNK]; CHANNELS]) {
         let [left, right] = &block.ch;
-        let frames = left[..block.len].iter().zip(right).zip(gain[0].iter().zip(&gain[1]));
-        for ((l, r), (gain_l, gain_r)) in frames {
-            let input = [self.input[0].run(*l), self.input[1].run(*r)];
-            let wet = [self.wet[0].run(l * gain_l), self.wet[1].run(r * gain_r)];
-            self.chunk_input += input[0] * input[0] + input[1] * input[1];
-            self.chunk_wet += wet[0] * wet[0] + wet[1] * wet[1];
+        let mut weighting = self.weighting;
+        let (mut input, mut wet) = (self.chunk_input, self.chunk_wet);
+        for i in 0..block.len {
+            let (l, r) = (left[i], right[i]);
+            let y = weighting.run([l, r, l * gain[0][i], r * gain[1][i]]);
+            input += y[0] * y[0] + y[1] * y[1];
+            wet += y[2] * y[2] + y[3] * y[3];
         }
+        self.weighting = weighting;
+        (self.chunk_input, self.chunk_wet) = (input, wet);
     }
 
     /// Linear make-up for frames from position `start` of the present chunk on.
+    #[inline(always)]
     pub fn gain(&self, start: usize, gain: &mut [f64]) {
+        if self.db.is_still() {
+            return gain.fill(fastlog::exp2(self.db.end() * (1.0 / db::DB_PER_OCTAVE)));
+        }
         for (i, g) in gain.iter_mut().enumerate() {
             *g = fastlog::exp2(self.db.at(start + i) * (1.0 / db::DB_PER_OCTAVE));
         }
@@ -189,14 +191,60 @@ impl Makeup {
 /// and the `ebur128` crate use, which reproduce that table to all printed digits (see the test).
 #[derive(Clone, Copy, Debug)]
 struct KWeighting {
-    shelf: DirectForm2Transposed<f64>,
-    high_pass: DirectForm2Transposed<f64>,
+    shelf: Lanes,
+    high_pass: Lanes,
+}
+
+/// One filter on [`LANES`] signals side by side, in transposed direct form 2.
+#[derive(Clone, Copy, Debug)]
+struct Lanes {
+    coefficients: Coefficients<f64>,
+    s1: [f64; LANES],
+    s2: [f64; LANES],
+}
+
+/// Two channels, before and after.
+const LANES: usize = 2 * CHANNELS;
+
+impl Lanes {
+    fn new(coefficients: Coefficients<f64>) -> Self {
+        Self { coefficients, s1: [0.0; LANES], s2: [0.0; LANES] }
+    }
+
+    #[inline(always)]
+    fn run(&mut self, x: [f64; LANES]) -> [f64; LANES] {
+        let c = &self.coefficients;
+        let mut y = [0.0; LANES];
+        for n in 0..LANES {
+            y[n] = self.s1[n] + c.b0 * x[n];
+        }
+        for n in 0..LANES {
+            self.s1[n] = self.s2[n] + c.b1 * x[n] - c.a1 * y[n];
+        }
+        for n in 0..LANES {
+            self.s2[n] = c.b2 * x[n] - c.a2 * y[n];
+        }
+        y
+    }
+
+    /// Silence ends in zeros, not in denormals.
+    fn tick(&mut self) {
+        for (s1, s2) in self.s1.iter_mut().zip(&mut self.s2) {
+            if s1.abs() < SILENT && s2.abs() < SILENT {
+                (*s1, *s2) = (0.0, 0.0);
+            }
+        }
+    }
+
+    fn reset(&mut self) {
+        *self = Self::new(self.coefficients);
+    }
 }
 
 impl KWeighting {
     fn new(sample_rate: f64) -> Self {
         let [shelf, high_pass] = Self::coefficients(sample_rate);
-        Self { shelf: DirectForm2Transposed::new(shelf), high_pass: DirectForm2Transposed::new(high_pass) }
+        Self { shelf: Lanes::new(shelf), high_pass: Lanes::new(high_pass) }
     }
 
     fn coefficients(sample_rate: f64) -> [Coefficients<f64>; 2] {
@@ -226,20 +274,20 @@ impl KWeighting {
         [shelf, high_pass]
     }
 
-    #[inline]
-    fn run(&mut self, x: f64) -> f64 {
+    #[inline(always)]
+    fn run(&mut self, x: [f64; LANES]) -> [f64; LANES] {
         self.high_pass.run(self.shelf.run(x))
     }
 
-    /// Control tick: silence ends in zeros, not in denormals.
+    /// Control tick.
     fn tick(&mut self) {
-        rest(&mut self.shelf);
-        rest(&mut self.high_pass);
+        self.shelf.tick();
+        self.high_pass.tick();
     }
 
     fn reset(&mut self) {
-        self.shelf.reset_state();
-        self.high_pass.reset_state();
+        self.shelf.reset();
+        self.high_pass.reset();
     }
 }
 
