@@ -7,6 +7,7 @@
 
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::sync::{Mutex, PoisonError};
 
 use sha2::{Digest, Sha256};
 
@@ -16,9 +17,9 @@ use super::ends::Ends;
 use super::error::{Error, Fault, Result};
 use super::measure::{self, Look, Measured, Meters, Reread, cut_facts, reread, with_gain};
 use super::read::{Encoding, Format, Reader};
-use super::render::{Job, Watch, render};
+use super::render::{Job, OwnStretch, Watch, render};
 use super::solve::{Outcome, Question, Search, Try, search};
-use super::write::{Layout, Overwrite, Spec, Writer};
+use super::write::{Layout, Overwrite, Spec, Writer, Written};
 use crate::dsp::db;
 use crate::meter::targets::Target;
 use crate::settings::Settings;
@@ -81,14 +82,32 @@ pub struct Prepared {
     pub search: Option<Search>,
 }
 
+/// A try of the search that was rendered in full, in case it is the last.
+struct Rendered {
+    gain: f64,
+    measured: Measured,
+    /// Not finished: without a name as yet.
+    writer: Writer,
+}
+
 /// Does the whole job.
 pub fn master(order: &Order, watch: &dyn Watch) -> Result<Master> {
-    let prepared = prepare(order, watch)?;
-    complete(order, prepared, watch)
+    let kept = Mutex::new(None);
+    let prepared = prepare_keeping(order, watch, Some(&kept))?;
+    let kept = kept.into_inner().unwrap_or_else(PoisonError::into_inner);
+    complete_from(order, prepared, kept, watch)
 }
 
 /// Listens to the source, plans the cut and searches the gain; writes nothing.
 pub fn prepare(order: &Order, watch: &dyn Watch) -> Result<Prepared> {
+    prepare_keeping(order, watch, None)
+}
+
+fn prepare_keeping(
+    order: &Order,
+    watch: &dyn Watch,
+    keep: Option<&Mutex<Option<Rendered>>>,
+) -> Result<Prepared> {
     refuse_early(order)?;
     watch.part("listening", Reader::open(&order.input)?.format().frames);
     let look = measure::look(&order.input, watch)?;
@@ -96,7 +115,7 @@ pub fn prepare(order: &Order, watch: &dyn Watch) -> Result<Prepared> {
     for note in &cut.notes {
         watch.say(note);
     }
-    let search = order.solve.then(|| find_gain(order, &look, &cut, Vec::new(), watch)).transpose()?;
+    let search = order.solve.then(|| find_gain(order, &look, &cut, Vec::new(), watch, keep)).transpose()?;
     Ok(Prepared { look, cut, search })
 }
 
@@ -104,7 +123,7 @@ pub fn prepare(order: &Order, watch: &dyn Watch) -> Result<Prepared> {
 pub fn search_again(order: &Order, prepared: &Prepared, watch: &dyn Watch) -> Result<Prepared> {
     let Prepared { look, cut, search } = prepared;
     let known = search.as_ref().map_or(Vec::new(), |search| search.tries.clone());
-    let search = order.solve.then(|| find_gain(order, look, cut, known, watch)).transpose()?;
+    let search = order.solve.then(|| find_gain(order, look, cut, known, watch, None)).transpose()?;
     Ok(Prepared { look: *look, cut: cut.clone(), search })
 }
 
@@ -114,39 +133,56 @@ fn extent(order: &Order, look: &Look, cut: &Cut) -> (u64, u32) {
     (cut.length() * u64::from(rate) / u64::from(look.format.rate), rate)
 }
 
-/// Renders, writes, reads again.
-pub fn complete(order: &Order, prepared: Prepared, watch: &dyn Watch) -> Result<Master> {
-    let Prepared { look, cut, search } = prepared;
-    let (frames, rate) = extent(order, &look, &cut);
-    let settings = search.as_ref().map_or(order.settings, |found| with_gain(&order.settings, found.gain));
-    let ceiling = if settings.ceiling.on { f64::from(settings.ceiling.ceiling) } else { 0.0 };
-    let spec = Spec {
+/// What is written with so much gain.
+fn spec_of(order: &Order, look: &Look, rate: u32) -> Spec {
+    let ceiling = order.settings.ceiling;
+    let ceiling = if ceiling.on { f64::from(ceiling.ceiling) } else { 0.0 };
+    Spec {
         layout: order.layout,
         encoding: order.encoding,
         rate,
         channels: look.format.channels,
         ceiling: db::to_gain(ceiling),
         tags: order.tags.clone(),
+    }
+}
+
+/// Renders, writes, reads again.
+pub fn complete(order: &Order, prepared: Prepared, watch: &dyn Watch) -> Result<Master> {
+    complete_from(order, prepared, None, watch)
+}
+
+fn complete_from(
+    order: &Order,
+    prepared: Prepared,
+    kept: Option<Rendered>,
+    watch: &dyn Watch,
+) -> Result<Master> {
+    let Prepared { look, cut, search } = prepared;
+    let (frames, rate) = extent(order, &look, &cut);
+    let settings = search.as_ref().map_or(order.settings, |found| with_gain(&order.settings, found.gain));
+    let spec = spec_of(order, &look, rate);
+    let gain = search.as_ref().map(|found| found.gain);
+    let (measured, writer) = match kept.filter(|kept| Some(kept.gain) == gain) {
+        Some(Rendered { measured, writer, .. }) => (measured, writer),
+        None => {
+            watch.part("rendering", frames);
+            let job = Job { input: &order.input, cut: &cut, rate, settings: &settings };
+            write(order, job, &look, &spec, watch)?
+        }
     };
-    watch.part("rendering", frames);
-    let job = Job { input: &order.input, cut: &cut, rate, settings: &settings };
-    let (measured, written, input_hash) = std::thread::scope(|scope| {
-        let hash = scope.spawn(|| hash(&order.input));
-        let rendered = write(order, job, &look, &spec, watch);
-        let hash = hash.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
-        let (measured, written) = rendered?;
-        Ok((measured, written, hash?))
-    })?;
+    let written = finish(writer, &measured)?;
 
     watch.part("reading again", written.frames);
     let checked = std::thread::scope(|scope| {
-        let hash = scope.spawn(|| hash(&order.output));
+        let hashes =
+            scope.spawn(|| -> Result<(String, String)> { Ok((hash(&order.input)?, hash(&order.output)?)) });
         let reread = reread(&order.output, watch)?;
         verify(&order.output, &spec, &measured, written.frames, written.over, &reread)?;
-        let hash = hash.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))?;
-        Ok((reread, hash))
+        let hashes = hashes.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))?;
+        Ok((reread, hashes))
     });
-    let (reread, output_hash) = checked.inspect_err(|_| {
+    let (reread, (input_hash, output_hash)) = checked.inspect_err(|_| {
         // A master that is not what it should be must not lie about as if it were one.
         let _ = fs::remove_file(&order.output);
     })?;
@@ -189,7 +225,14 @@ fn refuse_early(order: &Order) -> Result<()> {
 }
 
 /// The gain for the target, by whole passes.
-fn find_gain(order: &Order, look: &Look, cut: &Cut, known: Vec<Try>, watch: &dyn Watch) -> Result<Search> {
+fn find_gain(
+    order: &Order,
+    look: &Look,
+    cut: &Cut,
+    known: Vec<Try>,
+    watch: &dyn Watch,
+    keep: Option<&Mutex<Option<Rendered>>>,
+) -> Result<Search> {
     let (frames, rate) = extent(order, look, cut);
     let job = Job { input: &order.input, cut, rate, settings: &order.settings };
     let trim = if order.settings.trim.on { f64::from(order.settings.trim.gain) } else { 0.0 };
@@ -202,11 +245,29 @@ fn find_gain(order: &Order, look: &Look, cut: &Cut, known: Vec<Try>, watch: &dyn
         width: order.cores.clamp(1, 4),
     };
     let channels = look.format.channels;
-    watch.part("searching the drive", 2 * question.width as u64 * frames);
-    let attempt = |gain| measure::attempt(job, channels, gain, watch);
+    watch.part("searching the drive", (question.width as u64 + 1) * frames);
+    let attempt = |gain, likely| {
+        let Some(keep) = keep.filter(|_| likely) else {
+            return measure::attempt(job, channels, gain, watch);
+        };
+        // Only one at a time holds the place on disk.
+        let mut kept = keep.lock().unwrap_or_else(PoisonError::into_inner);
+        *kept = None;
+        let settings = with_gain(&order.settings, gain);
+        let spec = spec_of(order, look, rate);
+        let (measured, writer) = write(order, Job { settings: &settings, ..job }, look, &spec, watch)?;
+        let t = Try {
+            gain,
+            loudness: measured.after.integrated.unwrap_or(f64::NEG_INFINITY),
+            strain: measure::strain(&measured.notes),
+        };
+        *kept = Some(Rendered { gain, measured, writer });
+        Ok(t)
+    };
     if look.loudness == f64::NEG_INFINITY {
         let outcome = Outcome::Silent;
-        return Ok(Search { target, tries: Vec::new(), gain: 0.0, loudness: look.loudness, outcome });
+        let gain = f64::from(order.settings.ceiling.drive);
+        return Ok(Search { target, tries: Vec::new(), gain, loudness: look.loudness, outcome });
     }
     search(question, known, &attempt, &mut |t| {
         let strain = t.strain.as_ref().map_or(String::new(), |s| format!(" · {s}"));
@@ -215,23 +276,34 @@ fn find_gain(order: &Order, look: &Look, cut: &Cut, known: Vec<Try>, watch: &dyn
     })
 }
 
-/// The last pass: through the chain into the meters and onto disk.
-fn write(
-    order: &Order,
-    job: Job,
-    look: &Look,
-    spec: &Spec,
-    watch: &dyn Watch,
-) -> Result<(Measured, super::write::Written)> {
+/// A full pass: through the chain into the meters, on a core of their own, and onto disk.
+fn write(order: &Order, job: Job, look: &Look, spec: &Spec, watch: &dyn Watch) -> Result<(Measured, Writer)> {
     let facts = cut_facts(&look.ends, job.cut);
     let mut meters = Meters::new(job.rate, spec.channels, job.settings, order.target, facts);
     let mut writer = Writer::create(&order.output, spec.clone(), order.overwrite, &[&order.input])?;
-    render(job, watch, |stretch| {
-        writer.write(stretch.after[0], stretch.after[1])?;
-        meters.push(stretch);
-        Ok(())
+    let (send, receive) = std::sync::mpsc::sync_channel::<OwnStretch>(8);
+    let measured = std::thread::scope(|scope| {
+        let metering = scope.spawn(move || {
+            for stretch in receive {
+                meters.push(&stretch.borrow());
+            }
+            meters.finish()
+        });
+        let rendered = render(job, watch, |stretch| {
+            writer.write(stretch.after[0], stretch.after[1])?;
+            // A meter that has gone away has panicked; the panic is passed on below.
+            let _ = send.send(OwnStretch::of(stretch));
+            Ok(())
+        });
+        drop(send);
+        let measured = metering.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+        rendered.map(|_| measured)
     })?;
-    let measured = meters.finish();
+    Ok((measured, writer))
+}
+
+/// Gives the file its loudness fields and its name.
+fn finish(writer: Writer, measured: &Measured) -> Result<Written> {
     let after = &measured.after;
     let loudness = after.integrated.map(|integrated| Loudness {
         integrated,
@@ -240,8 +312,7 @@ fn write(
         max_momentary: after.max_momentary.unwrap_or(f64::NEG_INFINITY),
         max_short_term: after.max_short_term.unwrap_or(f64::NEG_INFINITY),
     });
-    let written = writer.finish(loudness.as_ref())?;
-    Ok((measured, written))
+    writer.finish(loudness.as_ref())
 }
 
 /// Compares what was read again with what was meant.

@@ -114,10 +114,13 @@ pub fn attempt(job: Job, channels: u16, gain: f64, watch: &dyn Watch) -> Result<
         Ok(())
     })?;
     let facts = Facts { ceiling: work.whole(), settings, ..Facts::default() };
-    let strain = verdict(&facts)
-        .into_iter()
-        .find(|note| matches!(note.rule, RuleId::CeilingDeep | RuleId::CeilingConstant));
-    Ok(Try { gain, loudness: meter.loudness.integrated(), strain: strain.map(|note| note.says) })
+    Ok(Try { gain, loudness: meter.loudness.integrated(), strain: strain(&verdict(&facts)) })
+}
+
+/// What the advice says about an overworked ceiling, if it does.
+pub fn strain(notes: &[Note]) -> Option<String> {
+    let about = |note: &&Note| matches!(note.rule, RuleId::CeilingDeep | RuleId::CeilingConstant);
+    notes.iter().find(about).map(|note| note.says.clone())
 }
 
 /// The settings with so much gain into the ceiling: drive, or, below 0 dB, less trim.

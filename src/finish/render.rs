@@ -38,6 +38,36 @@ pub struct Stretch<'a> {
     pub ceiling_db: &'a [f32],
 }
 
+/// A stretch of one's own, to be handed to another thread.
+pub struct OwnStretch {
+    before: [Vec<f32>; 2],
+    after: [Vec<f64>; 2],
+    glue_db: Vec<f32>,
+    ceiling_db: Vec<f32>,
+}
+
+impl OwnStretch {
+    /// A copy.
+    pub fn of(stretch: &Stretch) -> Self {
+        Self {
+            before: stretch.before.map(<[f32]>::to_vec),
+            after: stretch.after.map(<[f64]>::to_vec),
+            glue_db: stretch.glue_db.to_vec(),
+            ceiling_db: stretch.ceiling_db.to_vec(),
+        }
+    }
+
+    /// The same, borrowed.
+    pub fn borrow(&self) -> Stretch<'_> {
+        Stretch {
+            before: [&self.before[0], &self.before[1]],
+            after: [&self.after[0], &self.after[1]],
+            glue_db: &self.glue_db,
+            ceiling_db: &self.ceiling_db,
+        }
+    }
+}
+
 /// Lets a pass be stopped from outside and its progress be seen.
 pub trait Watch: Sync {
     /// A new part of the work begins that goes over so many frames in all.

@@ -3,8 +3,9 @@
 //!
 //! Loudness rises with the gain, by 1 LU per dB while nothing is limited and by less and less
 //! beyond, so the gain lies between two tries and is found by inverse interpolation through the
-//! nearest of them. Every round tries several gains at once, one per core. A try is a whole pass
-//! of the song through the chain: no model, no shortcut.
+//! nearest of them. The first round tries several gains at once, one per core; from then on the
+//! guess is good enough to be tried alone, and the caller may keep what such a try renders. A try
+//! is a whole pass of the song through the chain: no model, no shortcut.
 //!
 //! A try may report strain: what the advice calls over-driven. Without force the search then ends
 //! at the largest gain that has none.
@@ -78,11 +79,12 @@ pub struct Question {
     pub width: usize,
 }
 
-/// Searches. `known` are tries already made; `tell` hears of each new one.
+/// Searches. `known` are tries already made; `tell` hears of each new one. `attempt` takes a gain
+/// and whether it is likely to be the last.
 pub fn search(
     question: Question,
     known: Vec<Try>,
-    attempt: &(dyn Fn(f64) -> Result<Try> + Sync),
+    attempt: &(dyn Fn(f64, bool) -> Result<Try> + Sync),
     tell: &mut dyn FnMut(&Try),
 ) -> Result<Search> {
     let Question { target, first, range, force, width } = question;
@@ -118,7 +120,8 @@ pub fn search(
                 _ => break,
             }
         }
-        for result in at_once(&gains, attempt) {
+        let likely = outcome.is_none() && tries.len() >= 2;
+        for result in at_once(&gains, &|gain| attempt(gain, likely)) {
             let attempt = result?;
             tell(&attempt);
             tries.push(attempt);
@@ -148,6 +151,7 @@ fn reached(tries: &[Try], target: f64) -> Option<&Try> {
 
 /// The next gains on the way to the target; none when its side of the range is used up.
 fn toward_the_target(tries: &[Try], target: f64, first: f64, range: [f64; 2], width: usize) -> Vec<f64> {
+    let alone = tries.len() >= 2;
     // Around the guess, as far as it may be off: a fifth of the way from the nearest try. More
     // lies above than below, because limiting takes loudness away.
     let (guess, spread) = match nearest(tries, target) {
@@ -155,10 +159,10 @@ fn toward_the_target(tries: &[Try], target: f64, first: f64, range: [f64; 2], wi
         Some(near) => {
             let guess = inverse(tries, target).unwrap_or(near.gain + (target - near.loudness));
             let way = (guess - near.gain).abs();
-            (guess, if tries.len() < 2 { 0.25 * way + 0.1 } else { 0.2 * way + 0.02 })
+            (guess, 0.25 * way + 0.1)
         }
     };
-    let mut gains: Vec<f64> = (0..width)
+    let mut gains: Vec<f64> = (0..if alone { 1 } else { width })
         .map(|k| match k {
             0 => guess,
             k if k % 2 == 1 => guess + spread * k.div_ceil(2) as f64,
@@ -247,7 +251,7 @@ mod tests {
     }
 
     fn ask(target: f64, force: bool, width: usize, strain_at: f64) -> Search {
-        let attempt = |gain: f64| {
+        let attempt = |gain: f64, _: bool| {
             let strain = (gain > strain_at).then(|| "too much".to_owned());
             Ok(Try { gain, loudness: song(gain), strain })
         };
@@ -262,7 +266,7 @@ mod tests {
                 let found = ask(target, true, width, 99.0);
                 assert_eq!(found.outcome, Outcome::Reached);
                 assert!((song(found.gain) - target).abs() <= TOLERANCE);
-                let rounds = found.tries.len().div_ceil(width);
+                let rounds = 1 + found.tries.len().saturating_sub(width);
                 assert!(rounds <= if width == 1 { 5 } else { 3 }, "{target} at {width}: {rounds} rounds");
             }
         }

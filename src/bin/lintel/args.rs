@@ -19,6 +19,17 @@ Exit codes:
   4    a requirement of check --require is not met
   130  stopped with Ctrl-C; nothing half-written is left";
 
+const EXAMPLES: &str = "\
+Examples:
+  lintel finish mix.wav --target -14
+  lintel finish mix.wav --settings mine.toml --target streaming --title \"Slow water\" -o master.flac
+  lintel finish mix.wav --drive 4 --ceiling -1.5 --bits 16 --rate 44100
+
+Many songs, each on its own, with any job scheduler; here GNU parallel. Runs share nothing, exit
+codes tell what became of each, and a killed run leaves no half file:
+  parallel --joblog log.tsv lintel finish -q --json --target -14 -o masters/{/.}.wav {} \
+    '>' masters/{/.}.json ::: mixes/*.wav";
+
 /// From a bounced mix to a release-ready master.
 #[derive(Parser)]
 #[command(name = "lintel", version, about, after_help = EXIT_CODES, max_term_width = 100)]
@@ -32,6 +43,7 @@ pub enum Command {
     /// Measure files and say what a mastering engineer would look at first
     Check(CheckArgs),
     /// Master one file: trim, run the chain, solve for a loudness, write, verify, report
+    #[command(after_long_help = EXAMPLES)]
     Finish(Box<FinishArgs>),
     /// The level-matched difference of two files
     Compare(CompareArgs),
