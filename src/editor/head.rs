@@ -215,7 +215,7 @@ fn shelf(screen: &mut Screen, ui: &mut Ui, sight: &Sight, desk: &mut Desk) {
     let mut chosen: Option<Preset> = None;
     let entry = |ui: &mut Ui, preset: &Preset| {
         let clicked = ui.button(egui::RichText::new(&preset.name).color(sight.theme.ink)).clicked();
-        ui.add(egui::Label::new(egui::RichText::new(&preset.purpose).weak()).halign(egui::Align::Min));
+        ui.with_layout(egui::Layout::top_down(egui::Align::Min), |ui| ui.weak(&preset.purpose));
         clicked
     };
     egui::ScrollArea::vertical().max_height(520.0).show(ui, |ui| {

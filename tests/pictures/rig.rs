@@ -1,6 +1,6 @@
 //! The screen in a harness without a window: parameters in plain memory, pixels from the CPU.
 
-use egui::{Key, Modifiers, Pos2, Rect, pos2, vec2};
+use egui::{Key, Modifiers, Pos2, Rect, vec2};
 use egui_kittest::kittest::{NodeT, Queryable};
 use egui_kittest::{Harness, TestRenderer};
 use lintel::editor::keep::Keep;
@@ -156,10 +156,10 @@ impl Rig {
         }
     }
 
-    /// Moves the pointer where nothing reacts.
-    pub fn away(&mut self) {
-        self.0.event(egui::Event::PointerMoved(pos2(1.0, 1.0)));
-        self.0.run_steps(2);
+    /// Rests the pointer on a place until a tip would open.
+    pub fn rest(&mut self, at: Pos2) {
+        self.0.event(egui::Event::PointerMoved(at));
+        self.wait(1.0);
     }
 }
 

@@ -20,6 +20,9 @@ use crate::params;
 use egui::accesskit::Role;
 use egui::{Align2, CursorIcon, EventFilter, Key, Rect, Sense, Ui, WidgetInfo, pos2, vec2};
 
+/// Columns across the widest paper.
+const MOST_COLUMNS: f32 = 1600.0;
+
 /// What the chart remembers between frames.
 #[derive(Debug, Default)]
 pub struct Chart {
@@ -60,7 +63,8 @@ impl Window {
     fn of(span: Span, edge: f64, recorded: f64, paper: Rect) -> Self {
         let seconds = span.seconds(recorded);
         let from = if span == Span::Song { 0.0 } else { edge - seconds };
-        let columns = f64::from(paper.width().max(50.0).floor());
+        // One a point; on very wide paper fewer, which the eye cannot tell.
+        let columns = f64::from(paper.width().floor().clamp(50.0, MOST_COLUMNS));
         let step = seconds / columns;
         let scale = f64::from(paper.width()) / seconds;
         Self { edge, from, scale, left: paper.left(), step, first: (from / step).floor() as i64 }

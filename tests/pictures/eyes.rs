@@ -1,0 +1,105 @@
+//! What eyes need: text that is large enough and does not collide, tips, pointers that follow
+//! automation, and rest while nothing happens.
+
+use crate::rig::Rig;
+use crate::scene;
+use egui::accesskit::Role;
+use egui::{Order, Rect, Shape, ViewportId};
+use egui_kittest::kittest::{NodeT, Queryable};
+use lintel::editor::Memory;
+use lintel::editor::keep::Keep;
+use std::time::Duration;
+
+/// A screen with music on it.
+fn busy(width: f32, height: f32) -> Rig {
+    let settings = scene::settings();
+    let scene = scene::run(&settings, 8.0, 0.0);
+    let memory = Memory { settings, ..Memory::default() };
+    let keep = Keep { width, height, ..Keep::default() };
+    Rig::with(keep, memory, scene.live, Box::new(scene::Paper(scene.history)), 1.0)
+}
+
+/// Every text of the frame: where it is seen, what it says, its smallest size.
+fn texts(rig: &Rig) -> Vec<(Rect, String, f32)> {
+    fn walk(shape: &Shape, clip: Rect, out: &mut Vec<(Rect, String, f32)>) {
+        match shape {
+            Shape::Vec(shapes) => shapes.iter().for_each(|shape| walk(shape, clip, out)),
+            Shape::Text(text) => {
+                let sizes = text.galley.job.sections.iter().map(|section| section.format.font_id.size);
+                let rect = text.visual_bounding_rect().intersect(clip);
+                if rect.is_positive() {
+                    out.push((rect, text.galley.text().to_owned(), sizes.fold(f32::INFINITY, f32::min)));
+                }
+            }
+            _ => {}
+        }
+    }
+    let mut out = Vec::new();
+    for clipped in &rig.0.output().shapes {
+        walk(&clipped.shape, clipped.clip_rect, &mut out);
+    }
+    out
+}
+
+#[test]
+fn no_text_is_smaller_than_11_points_and_none_collides_with_another_or_leaves_the_window() {
+    for (width, height) in [(900.0, 600.0), (1180.0, 760.0), (1920.0, 1080.0), (3840.0, 2160.0)] {
+        let rig = busy(width, height);
+        let window = Rect::from_min_size(egui::Pos2::ZERO, egui::vec2(width, height));
+        let texts = texts(&rig);
+        assert!(texts.len() > 100, "{}", texts.len());
+        for (n, (rect, text, size)) in texts.iter().enumerate() {
+            assert!(*size >= 11.0, "\"{text}\" in {size} points");
+            assert!(window.contains_rect(*rect), "\"{text}\" leaves {width} x {height}");
+            for (other, words, _) in &texts[..n] {
+                // Bold words are struck twice.
+                let collide = words != text && rect.shrink(1.0).intersects(other.shrink(1.0));
+                assert!(
+                    !collide,
+                    "\"{text}\" and \"{words}\" collide at {width} x {height}: {rect:?} {other:?}"
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn everything_that_can_be_moved_or_pressed_has_a_tip() {
+    let mut rig = busy(1180.0, 760.0);
+    let places: Vec<(String, Rect)> = rig
+        .0
+        .root()
+        .children_recursive()
+        .filter(|node| matches!(node.accesskit_node().role(), Role::Slider | Role::Button | Role::Switch))
+        .map(|node| (node.accesskit_node().label().unwrap_or_default(), node.rect()))
+        .collect();
+    assert!(places.len() > 60, "{}", places.len());
+    for (name, rect) in places {
+        // Disabled words have nothing to explain but why, which their tip says as well.
+        rig.rest(rect.center() + egui::vec2(0.0, 3.0));
+        let tips = |m: &egui::Memory| {
+            m.areas().visible_layer_ids().iter().any(|layer| layer.order == Order::Tooltip)
+        };
+        assert!(rig.0.ctx.memory(tips), "{name} has no tip");
+        rig.rest(egui::pos2(2.0, 2.0));
+    }
+}
+
+#[test]
+fn automation_moves_the_pointers() {
+    let mut rig = Rig::new();
+    rig.0.state_mut().memory.settings.ceiling.drive = 7.5;
+    rig.0.run_steps(2);
+    let node = rig.0.get_by_label("drive");
+    assert_eq!(node.accesskit_node().numeric_value(), Some(7.5));
+    assert_eq!(node.value().as_deref(), Some("+7.5 dB"));
+    assert_eq!(rig.0.state().memory.ended, 0, "watching is no gesture");
+}
+
+#[test]
+fn nothing_is_drawn_while_nothing_happens() {
+    let mut rig = busy(1180.0, 760.0);
+    rig.wait(1.0);
+    let delay = rig.0.output().viewport_output[&ViewportId::ROOT].repaint_delay;
+    assert!(delay >= Duration::from_secs(3600), "another frame is asked for after {delay:?}");
+}
