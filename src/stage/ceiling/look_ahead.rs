@@ -70,8 +70,8 @@ pub struct LookAhead {
     /// Where to go.
     target: usize,
     wanted: [History<f64>; CHANNELS],
-    /// Whether anything but zero ever came in since the reset.
-    used: bool,
+    /// Chunks since the last one that held anything but zeros; [`usize::MAX`] since the reset.
+    quiet: usize,
     sample_rate: f64,
 }
 
@@ -87,7 +87,7 @@ impl LookAhead {
             change: Change::None,
             target: longest,
             wanted: std::array::from_fn(|_| History::new(longest)),
-            used: false,
+            quiet: usize::MAX,
             sample_rate,
         };
         new.set(seconds);
@@ -109,7 +109,7 @@ impl LookAhead {
     /// To the new look-ahead at once, if no sound has been seen since the reset; otherwise it
     /// stays with the cross-fade, because a jump could not keep the promise.
     pub fn jump(&mut self) {
-        if !self.used {
+        if self.quiet == usize::MAX {
             self.start(self.active);
             self.change = Change::None;
         }
@@ -118,7 +118,7 @@ impl LookAhead {
     /// Forgets everything; a change in progress is done.
     pub fn reset(&mut self) {
         self.wanted.iter_mut().for_each(|w| w.fill(0.0));
-        self.used = false;
+        self.quiet = usize::MAX;
         self.jump();
     }
 
@@ -132,7 +132,16 @@ impl LookAhead {
 
     /// 32 frames of both channels.
     pub fn process(&mut self, wanted: &[[f64; CHUNK]; CHANNELS]) -> [[f64; CHUNK]; CHANNELS] {
-        self.used |= wanted.as_flattened().iter().any(|&v| v != 0.0);
+        if wanted.as_flattened().iter().any(|&v| v != 0.0) {
+            self.quiet = 0;
+        } else if self.quiet < usize::MAX - 1 {
+            self.quiet += 1;
+        }
+        let settled = self.change == Change::None && self.target == self.frames[self.active];
+        // The delay, the maximum and the averages hold nothing but zeros.
+        if settled && self.quiet > 3 * self.longest / CHUNK + 8 {
+            return [[0.0; CHUNK]; CHANNELS];
+        }
         for (history, wanted) in self.wanted.iter_mut().zip(wanted) {
             history.push(wanted);
         }
@@ -141,15 +150,17 @@ impl LookAhead {
             self.change = Change::Filling((2 * self.target).div_ceil(CHUNK) + 1);
         }
         let now = self.run(self.active);
+        if self.change == Change::None {
+            return now;
+        }
+        let next = self.run(1 - self.active);
         match self.change {
             Change::None => now,
             Change::Filling(left) => {
-                self.run(1 - self.active);
                 self.change = if left > 1 { Change::Filling(left - 1) } else { Change::Fading(0) };
                 now
             }
             Change::Fading(done) => {
-                let next = self.run(1 - self.active);
                 let chunks = (FADE * self.sample_rate / CHUNK as f64).ceil() as usize;
                 let out = std::array::from_fn(|ch| {
                     std::array::from_fn(|i| {
