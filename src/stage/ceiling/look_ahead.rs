@@ -41,6 +41,11 @@ impl Lane {
         self.smoother.set_reach(frames);
     }
 
+    fn copy_from(&mut self, other: &Self) {
+        self.hold.copy_from(&other.hold);
+        self.smoother.copy_from(&other.smoother);
+    }
+
     fn process(&mut self, wanted: &[f64; CHUNK]) -> [f64; CHUNK] {
         self.smoother.process(&self.hold.process(wanted))
     }
@@ -72,6 +77,10 @@ pub struct LookAhead {
     wanted: [History<f64>; CHANNELS],
     /// Chunks since the last one that held anything but zeros; [`usize::MAX`] since the reset.
     quiet: usize,
+    /// Chunks since the last one in which the channels differed; the same.
+    alike: usize,
+    /// Only the first channel's lanes run: they speak for both.
+    one: bool,
     sample_rate: f64,
 }
 
@@ -88,6 +97,8 @@ impl LookAhead {
             target: longest,
             wanted: std::array::from_fn(|_| History::new(longest)),
             quiet: usize::MAX,
+            alike: usize::MAX,
+            one: false,
             sample_rate,
         };
         new.set(seconds);
@@ -119,6 +130,8 @@ impl LookAhead {
     pub fn reset(&mut self) {
         self.wanted.iter_mut().for_each(|w| w.fill(0.0));
         self.quiet = usize::MAX;
+        self.alike = usize::MAX;
+        self.one = false;
         self.jump();
     }
 
@@ -139,9 +152,10 @@ impl LookAhead {
         }
         let settled = self.change == Change::None && self.target == self.frames[self.active];
         // The delay, the maximum and the averages hold nothing but zeros.
-        if settled && self.quiet > 3 * self.longest / CHUNK + 8 {
+        if settled && self.quiet > self.memory() {
             return [[0.0; CHUNK]; CHANNELS];
         }
+        self.follow_link(wanted);
         for (history, wanted) in self.wanted.iter_mut().zip(wanted) {
             history.push(wanted);
         }
@@ -178,15 +192,70 @@ impl LookAhead {
         }
     }
 
+    /// Channels that have long been asked for the same (linked ones always are) hold the same:
+    /// then one is enough, until they part.
+    fn follow_link(&mut self, wanted: &[[f64; CHUNK]; CHANNELS]) {
+        let [left, right] = wanted;
+        if left != right {
+            self.alike = 0;
+        } else {
+            self.alike = self.alike.saturating_add(1);
+        }
+        let one = self.alike > self.memory();
+        if self.one && !one {
+            for [first, second] in &mut self.lanes {
+                second.copy_from(first);
+            }
+        }
+        self.one = one;
+    }
+
+    /// More chunks than delay, maximum and averages look back together.
+    fn memory(&self) -> usize {
+        3 * self.longest / CHUNK + 8
+    }
+
     fn run(&mut self, set: usize) -> [[f64; CHUNK]; CHANNELS] {
         let back = self.longest - self.frames[set];
-        std::array::from_fn(|ch| self.lanes[set][ch].process(&self.wanted[ch].read(back)))
+        let [first, second] = &mut self.lanes[set];
+        let left = first.process(&self.wanted[0].read(back));
+        [left, if self.one { left } else { second.process(&self.wanted[1].read(back)) }]
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Channels that part and meet again, silence and changes between: what one channel gives
+    /// does not depend on what the other one is asked for.
+    #[test]
+    fn a_channel_that_speaks_for_both_changes_no_bit() {
+        let fs = 8_000.0;
+        let (mut pair, mut alone) = (LookAhead::new(0.005, 0.010, fs), LookAhead::new(0.005, 0.010, fs));
+        let mut seed = 9u64;
+        let mut random = move || {
+            seed = seed.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
+            (seed >> 33) as f64 / (1u64 << 31) as f64
+        };
+        let mut ones = 0;
+        for chunk in 0..5000 {
+            if chunk % 171 == 0 {
+                let seconds = 0.001 + 0.009 * random();
+                pair.set(seconds);
+                alone.set(seconds);
+            }
+            let quiet = chunk / 50 % 4 == 3;
+            let right: [f64; CHUNK] = std::array::from_fn(|_| if quiet { 0.0 } else { 3.0 * random() });
+            let left = if chunk / 40 % 3 == 0 { right.map(|r| r * random()) } else { right };
+            // The second channel beside one that never is like it.
+            let apart = right.map(|r| r + 1.0 + random());
+            let want = alone.process(&[apart, right])[1];
+            assert_eq!(pair.process(&[left, right])[1].map(f64::to_bits), want.map(f64::to_bits), "{chunk}");
+            ones += usize::from(pair.one);
+        }
+        assert!((1000..4500).contains(&ones), "{ones}");
+    }
 
     /// Random demands, look-aheads that change all the time: never less than wanted.
     #[test]
