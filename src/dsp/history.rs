@@ -53,6 +53,12 @@ impl<T: Copy + Default> History<T> {
         self.ring[if back <= self.newest { self.newest - back } else { self.newest + len - back }]
     }
 
+    /// Takes over what another one of the same size remembers.
+    pub fn copy_from(&mut self, other: &Self) {
+        self.ring.copy_from_slice(&other.ring);
+        self.newest = other.newest;
+    }
+
     /// The same value everywhere, as if it had always been so.
     pub fn fill(&mut self, value: T) {
         self.ring.fill(value);

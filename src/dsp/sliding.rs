@@ -48,6 +48,13 @@ impl SlidingMax {
         self.quiet = usize::MAX;
     }
 
+    /// Takes over what another one of the same size remembers.
+    pub fn copy_from(&mut self, other: &Self) {
+        let Self { window, suffix, last, quiet } = self;
+        suffix.copy_from(&other.suffix);
+        (*window, *last, *quiet) = (other.window, other.last, other.quiet);
+    }
+
     /// For each of the 32 new frames the maximum of it and the `window` − 1 frames before it.
     pub fn process(&mut self, x: &[f64; CHUNK]) -> [f64; CHUNK] {
         let mut y = [0.0; CHUNK];

@@ -23,6 +23,19 @@ pub struct Around {
     pub next_limit: f64,
 }
 
+/// The smallest of them all, four at a time.
+#[inline(always)]
+fn lowest(limit: &[f64; CHUNK], next: f64) -> f64 {
+    let smaller = |a: f64, b: f64| if a < b { a } else { b };
+    let mut lanes = [next; 4];
+    for group in limit.as_chunks::<4>().0 {
+        for (lane, &limit) in lanes.iter_mut().zip(group) {
+            *lane = smaller(limit, *lane);
+        }
+    }
+    smaller(smaller(lanes[0], lanes[1]), smaller(lanes[2], lanes[3]))
+}
+
 /// Both channels' detectors and the link between them.
 #[derive(Clone, Debug)]
 pub struct Demand {
@@ -65,7 +78,7 @@ impl Demand {
         link: &[f64; CHUNK],
     ) -> [[f64; CHUNK]; CHANNELS] {
         let limit = &around.limit;
-        let lowest = limit.iter().fold(around.next_limit, |m, &c| m.min(c));
+        let lowest = lowest(limit, around.next_limit);
         let mut wanted = [[0.0; CHUNK]; CHANNELS];
         for (ch, wanted) in wanted.iter_mut().enumerate() {
             let levels = self.detectors[ch].process(&newest[ch], &self.table, lowest, between);

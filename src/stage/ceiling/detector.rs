@@ -71,8 +71,9 @@ fn larger(a: f32, b: f32) -> f32 {
 }
 
 #[inline(always)]
-fn largest_magnitude(values: &[f32]) -> f32 {
-    values.iter().fold(0.0, |m, v| larger(v.abs(), m))
+fn largest_magnitude(values: &[f32; CELL]) -> f32 {
+    let [a, b, c, d, e, f, g, h] = values.map(f32::abs);
+    larger(larger(larger(a, b), larger(c, d)), larger(larger(e, f), larger(g, h)))
 }
 
 /// Raises `peak` to the level of one segment: `points` are its two ends and the phases between.
@@ -129,8 +130,18 @@ impl Detector {
     fn look(&self, table: &Table, limit: f64, peaks: &mut [f32; CHUNK]) {
         // Down to the next f32: a comparison with it must not be kinder than with the f64.
         let limit = if self.skip { (limit as f32).next_down() } else { -1.0 };
-        let groups: [f32; REACH / CELL] =
-            std::array::from_fn(|g| largest_magnitude(&self.samples[g * CELL..(g + 1) * CELL]));
+        // All cells at once first: mostly this is all.
+        let (groups, _) = self.samples.as_chunks::<CELL>();
+        let mut lanes = [0.0; CELL];
+        for group in groups {
+            for (lane, x) in lanes.iter_mut().zip(group) {
+                *lane = larger(x.abs(), *lane);
+            }
+        }
+        if largest_magnitude(&lanes) * (table.norm + table.curvature * 0.125) <= limit {
+            return;
+        }
+        let groups: [f32; REACH / CELL] = std::array::from_fn(|g| largest_magnitude(&groups[g]));
         for (cell, peaks) in peaks.as_chunks_mut::<CELL>().0.iter_mut().enumerate() {
             let top = groups[cell..cell + GROUPS].iter().fold(0.0, |m, &g| larger(g, m));
             if top * (table.norm + table.curvature * 0.125) <= limit {
@@ -260,7 +271,7 @@ mod tests {
                         });
                         let peaks = detector.process(&x, &table, 0.9, true);
                         if chunk > 4 {
-                            top = top.max(largest_magnitude(&peaks));
+                            top = peaks.into_iter().fold(top, f32::max);
                         }
                     }
                     let over = 20.0 * f64::from(top).log10();

@@ -41,6 +41,11 @@ impl Lane {
         self.smoother.set_reach(frames);
     }
 
+    fn copy_from(&mut self, other: &Self) {
+        self.hold.copy_from(&other.hold);
+        self.smoother.copy_from(&other.smoother);
+    }
+
     fn process(&mut self, wanted: &[f64; CHUNK]) -> [f64; CHUNK] {
         self.smoother.process(&self.hold.process(wanted))
     }
@@ -70,8 +75,12 @@ pub struct LookAhead {
     /// Where to go.
     target: usize,
     wanted: [History<f64>; CHANNELS],
-    /// Whether anything but zero ever came in since the reset.
-    used: bool,
+    /// Chunks since the last one that held anything but zeros; [`usize::MAX`] since the reset.
+    quiet: usize,
+    /// Chunks since the last one in which the channels differed; the same.
+    alike: usize,
+    /// Only the first channel's lanes run: they speak for both.
+    one: bool,
     sample_rate: f64,
 }
 
@@ -87,7 +96,9 @@ impl LookAhead {
             change: Change::None,
             target: longest,
             wanted: std::array::from_fn(|_| History::new(longest)),
-            used: false,
+            quiet: usize::MAX,
+            alike: usize::MAX,
+            one: false,
             sample_rate,
         };
         new.set(seconds);
@@ -109,7 +120,7 @@ impl LookAhead {
     /// To the new look-ahead at once, if no sound has been seen since the reset; otherwise it
     /// stays with the cross-fade, because a jump could not keep the promise.
     pub fn jump(&mut self) {
-        if !self.used {
+        if self.quiet == usize::MAX {
             self.start(self.active);
             self.change = Change::None;
         }
@@ -118,7 +129,9 @@ impl LookAhead {
     /// Forgets everything; a change in progress is done.
     pub fn reset(&mut self) {
         self.wanted.iter_mut().for_each(|w| w.fill(0.0));
-        self.used = false;
+        self.quiet = usize::MAX;
+        self.alike = usize::MAX;
+        self.one = false;
         self.jump();
     }
 
@@ -132,7 +145,17 @@ impl LookAhead {
 
     /// 32 frames of both channels.
     pub fn process(&mut self, wanted: &[[f64; CHUNK]; CHANNELS]) -> [[f64; CHUNK]; CHANNELS] {
-        self.used |= wanted.as_flattened().iter().any(|&v| v != 0.0);
+        if wanted.as_flattened().iter().any(|&v| v != 0.0) {
+            self.quiet = 0;
+        } else if self.quiet < usize::MAX - 1 {
+            self.quiet += 1;
+        }
+        let settled = self.change == Change::None && self.target == self.frames[self.active];
+        // The delay, the maximum and the averages hold nothing but zeros.
+        if settled && self.quiet > self.memory() {
+            return [[0.0; CHUNK]; CHANNELS];
+        }
+        self.follow_link(wanted);
         for (history, wanted) in self.wanted.iter_mut().zip(wanted) {
             history.push(wanted);
         }
@@ -141,15 +164,17 @@ impl LookAhead {
             self.change = Change::Filling((2 * self.target).div_ceil(CHUNK) + 1);
         }
         let now = self.run(self.active);
+        if self.change == Change::None {
+            return now;
+        }
+        let next = self.run(1 - self.active);
         match self.change {
             Change::None => now,
             Change::Filling(left) => {
-                self.run(1 - self.active);
                 self.change = if left > 1 { Change::Filling(left - 1) } else { Change::Fading(0) };
                 now
             }
             Change::Fading(done) => {
-                let next = self.run(1 - self.active);
                 let chunks = (FADE * self.sample_rate / CHUNK as f64).ceil() as usize;
                 let out = std::array::from_fn(|ch| {
                     std::array::from_fn(|i| {
@@ -167,15 +192,70 @@ impl LookAhead {
         }
     }
 
+    /// Channels that have long been asked for the same (linked ones always are) hold the same:
+    /// then one is enough, until they part.
+    fn follow_link(&mut self, wanted: &[[f64; CHUNK]; CHANNELS]) {
+        let [left, right] = wanted;
+        if left != right {
+            self.alike = 0;
+        } else {
+            self.alike = self.alike.saturating_add(1);
+        }
+        let one = self.alike > self.memory();
+        if self.one && !one {
+            for [first, second] in &mut self.lanes {
+                second.copy_from(first);
+            }
+        }
+        self.one = one;
+    }
+
+    /// More chunks than delay, maximum and averages look back together.
+    fn memory(&self) -> usize {
+        3 * self.longest / CHUNK + 8
+    }
+
     fn run(&mut self, set: usize) -> [[f64; CHUNK]; CHANNELS] {
         let back = self.longest - self.frames[set];
-        std::array::from_fn(|ch| self.lanes[set][ch].process(&self.wanted[ch].read(back)))
+        let [first, second] = &mut self.lanes[set];
+        let left = first.process(&self.wanted[0].read(back));
+        [left, if self.one { left } else { second.process(&self.wanted[1].read(back)) }]
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Channels that part and meet again, silence and changes between: what one channel gives
+    /// does not depend on what the other one is asked for.
+    #[test]
+    fn a_channel_that_speaks_for_both_changes_no_bit() {
+        let fs = 8_000.0;
+        let (mut pair, mut alone) = (LookAhead::new(0.005, 0.010, fs), LookAhead::new(0.005, 0.010, fs));
+        let mut seed = 9u64;
+        let mut random = move || {
+            seed = seed.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
+            (seed >> 33) as f64 / (1u64 << 31) as f64
+        };
+        let mut ones = 0;
+        for chunk in 0..5000 {
+            if chunk % 171 == 0 {
+                let seconds = 0.001 + 0.009 * random();
+                pair.set(seconds);
+                alone.set(seconds);
+            }
+            let quiet = chunk / 50 % 4 == 3;
+            let right: [f64; CHUNK] = std::array::from_fn(|_| if quiet { 0.0 } else { 3.0 * random() });
+            let left = if chunk / 40 % 3 == 0 { right.map(|r| r * random()) } else { right };
+            // The second channel beside one that never is like it.
+            let apart = right.map(|r| r + 1.0 + random());
+            let want = alone.process(&[apart, right])[1];
+            assert_eq!(pair.process(&[left, right])[1].map(f64::to_bits), want.map(f64::to_bits), "{chunk}");
+            ones += usize::from(pair.one);
+        }
+        assert!((1000..4500).contains(&ones), "{ones}");
+    }
 
     /// Random demands, look-aheads that change all the time: never less than wanted.
     #[test]

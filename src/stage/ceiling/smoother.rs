@@ -14,6 +14,28 @@ use multiversion::multiversion;
 /// 384 kHz, times 2²⁸ is below 2⁵⁶.
 const SCALE: f64 = (1u64 << 28) as f64;
 
+/// 2⁵²: a float of this size is an integer with its value in the lowest bits. (Casts say the same,
+/// but vector units have them only from AVX-512 on.)
+const TWO_52: f64 = (1u64 << 52) as f64;
+/// 2⁸⁴: the same for the upper 32 bits of an integer of 64.
+const TWO_84: f64 = TWO_52 * (1u64 << 32) as f64;
+
+/// `x as i64` for 0 ≤ x < 2⁵¹.
+#[inline(always)]
+fn whole(x: f64) -> i64 {
+    let nearest = (x + TWO_52) - TWO_52;
+    let below = if nearest > x { nearest - 1.0 } else { nearest };
+    (below + TWO_52).to_bits() as i64 - TWO_52.to_bits() as i64
+}
+
+/// `x as f64` for x ≥ 0: both halves are exact, so that only their sum is rounded.
+#[inline(always)]
+fn float(x: i64) -> f64 {
+    let upper = f64::from_bits((x as u64 >> 32) | TWO_84.to_bits());
+    let lower = f64::from_bits((x as u64 & 0xFFFF_FFFF) | TWO_52.to_bits());
+    (upper - (TWO_84 + TWO_52)) + lower
+}
+
 /// One channel's smoother.
 #[derive(Clone, Debug)]
 pub struct Smoother {
@@ -59,6 +81,15 @@ impl Smoother {
         self.quiet = usize::MAX;
     }
 
+    /// Takes over what another one of the same size remembers.
+    pub fn copy_from(&mut self, other: &Self) {
+        let Self { lens, unit, past, sums, quiet } = self;
+        for (past, other) in past.iter_mut().zip(&other.past) {
+            past.copy_from(other);
+        }
+        (*lens, *unit, *sums, *quiet) = (other.lens, other.unit, other.sums, other.quiet);
+    }
+
     /// 32 frames in, 32 out.
     pub fn process(&mut self, x: &[f64; CHUNK]) -> [f64; CHUNK] {
         let mut y = [0.0; CHUNK];
@@ -81,7 +112,7 @@ impl Smoother {
         // One step more than truncation gives is never less than the value.
         let mut run = [0; CHUNK];
         for (run, &v) in run.iter_mut().zip(x) {
-            *run = (v * SCALE) as i64 + i64::from(v > 0.0);
+            *run = whole(v * SCALE) + i64::from(v > 0.0);
         }
         for ((past, sum), len) in self.past.iter_mut().zip(&mut self.sums).zip(self.lens) {
             past.push(&run);
@@ -92,7 +123,7 @@ impl Smoother {
             }
         }
         for (y, sum) in y.iter_mut().zip(run) {
-            *y = sum as f64 * self.unit;
+            *y = float(sum) * self.unit;
         }
     }
 }
@@ -121,6 +152,25 @@ mod tests {
                 n += CHUNK;
             }
             assert!(best >= value && best < value + 1.1 / SCALE, "{best} at {reach}");
+        }
+    }
+
+    #[test]
+    fn the_casts_are_the_languages_own() {
+        let mut seed = 1u64;
+        for _ in 0..100_000 {
+            seed = seed.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
+            let (size, bits) = (seed % 51, seed >> 8);
+            let x = bits as f64 / 2f64.powi(56 - size as i32);
+            assert_eq!(whole(x), x as i64, "{x}");
+            let n = (bits >> (size % 50)) as i64;
+            assert_eq!(float(n), n as f64, "{n}");
+        }
+        for n in [0, 1, 0xFFFF_FFFF, 1 << 32, (1 << 53) + 1, i64::MAX] {
+            assert_eq!(float(n), n as f64);
+        }
+        for x in [0.0, 0.5, 1.0, 1.5, 2.5, 1.0f64.next_down(), 2f64.powi(51).next_down()] {
+            assert_eq!(whole(x), x as i64, "{x}");
         }
     }
 

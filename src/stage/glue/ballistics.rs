@@ -30,7 +30,6 @@
 //! one, and the attack stays exact. After a long dense passage 63 % are gone after about
 //! 1 s + 3 · release (the fall of s, with y one release behind).
 
-use super::smaller;
 use crate::dsp::{CHANNELS, CHUNK};
 
 /// Fall of the demand's envelope f, seconds.
@@ -52,11 +51,30 @@ fn keep(seconds: f64, sample_rate: f64) -> f64 {
     (-1.0 / (seconds * sample_rate)).exp()
 }
 
+/// A value of each channel.
+type Pair = [f64; CHANNELS];
+
 /// One frame of the branching one-pole: `y` on its way to `x`.
 #[inline(always)]
-fn follow(y: f64, x: f64, up: f64, down: f64) -> f64 {
-    let keep = if x > y { up } else { down };
-    x + keep * (y - x)
+fn follow(y: Pair, x: Pair, up: f64, down: f64) -> Pair {
+    let mut next = [0.0; CHANNELS];
+    for ch in 0..CHANNELS {
+        let keep = if x[ch] > y[ch] { up } else { down };
+        next[ch] = x[ch] + keep * (y[ch] - x[ch]);
+    }
+    next
+}
+
+/// The smaller of two numbers, in each channel.
+#[inline(always)]
+fn smaller(a: Pair, b: Pair) -> Pair {
+    let mut least = b;
+    for ch in 0..CHANNELS {
+        if a[ch] < b[ch] {
+            least[ch] = a[ch];
+        }
+    }
+    least
 }
 
 /// Memory of one channel, all dB ≥ 0; names as in the law above.
@@ -149,33 +167,47 @@ impl Ballistics {
     /// Turns wanted reductions into smoothed ones, in place, `len` frames of each channel.
     #[inline(always)]
     pub fn run(&mut self, wanted: &mut [[f64; CHUNK]; CHANNELS], len: usize) {
-        let auto = self.taken_up.2;
-        let [mut a, mut b] = self.lanes;
-        let [left, right] = wanted;
-        // Both channels in one loop: two independent chains keep the processor busy.
-        for (l, r) in left[..len].iter_mut().zip(&mut right[..len]) {
-            *l = self.frame(&mut a, *l, auto);
-            *r = self.frame(&mut b, *r, auto);
+        match self.taken_up.2 {
+            true => self.frames::<true>(wanted, len),
+            false => self.frames::<false>(wanted, len),
         }
-        self.lanes = [a, b];
     }
 
-    /// One frame of one channel: the wanted reduction in, the smoothed one out.
     #[inline(always)]
-    fn frame(&self, lane: &mut Lane, d: f64, auto: bool) -> f64 {
-        lane.plain = follow(lane.plain, d, self.attack, self.release);
-        lane.demand = follow(lane.demand, d, 0.0, self.bridge);
-        let sustained = smaller(lane.plain, lane.demand);
-        lane.density = follow(lane.density, sustained, self.density_rise, self.density_fall);
-        // y follows max(d, min(s, y)), each of the three by itself and then the one that counts:
-        // fewer operations in a row, the same bits (y follows itself by standing still).
-        let Lane { density, reduction, .. } = *lane;
-        let to_demand = follow(reduction, d, self.attack, self.release);
-        let to_density = density + self.release * (reduction - density);
-        let to_floor = if density < reduction { to_density } else { reduction };
-        let held = auto && d <= smaller(density, reduction);
-        lane.reduction = if held { to_floor } else { to_demand };
-        lane.reduction
+    fn frames<const AUTO: bool>(&mut self, wanted: &mut [[f64; CHUNK]; CHANNELS], len: usize) {
+        let Self { attack, release, bridge, density_rise, density_fall, .. } = *self;
+        let mut plain = self.lanes.map(|lane| lane.plain);
+        let mut demand = self.lanes.map(|lane| lane.demand);
+        let mut density = self.lanes.map(|lane| lane.density);
+        let mut y = self.lanes.map(|lane| lane.reduction);
+        // Both channels side by side, step by step: each channel is one long chain in which every
+        // operation waits for the one before.
+        for i in 0..len {
+            let d = [wanted[0][i], wanted[1][i]];
+            plain = follow(plain, d, attack, release);
+            demand = follow(demand, d, 0.0, bridge);
+            density = follow(density, smaller(plain, demand), density_rise, density_fall);
+            // y follows max(d, min(s, y)): each of the three by itself and then the one that counts
+            // has fewer operations in a row, and the same bits (y follows itself by standing
+            // still).
+            let to_demand = follow(y, d, attack, release);
+            if AUTO {
+                let floor = smaller(density, y);
+                for ch in 0..CHANNELS {
+                    let to_density = density[ch] + release * (y[ch] - density[ch]);
+                    let to_floor = if density[ch] < y[ch] { to_density } else { y[ch] };
+                    y[ch] = if d[ch] > floor[ch] { to_demand[ch] } else { to_floor };
+                }
+            } else {
+                y = to_demand;
+            }
+            for ch in 0..CHANNELS {
+                wanted[ch][i] = y[ch];
+            }
+        }
+        for (ch, lane) in self.lanes.iter_mut().enumerate() {
+            *lane = Lane { plain: plain[ch], demand: demand[ch], density: density[ch], reduction: y[ch] };
+        }
     }
 }
 
@@ -214,7 +246,7 @@ mod tests {
         let y = run(&mut ballistics, 5 * 48_000, bursts);
         for n in 1..y.len() {
             assert!(y[n] <= y[n - 1].max(bursts(n)) + 1e-12);
-            let plain = follow(y[n - 1], bursts(n), ballistics.attack, ballistics.release);
+            let [plain, _] = follow([y[n - 1]; 2], [bursts(n); 2], ballistics.attack, ballistics.release);
             if bursts(n) > y[n - 1] {
                 assert!((y[n] - plain).abs() < 1e-12, "frame {n}");
             } else {

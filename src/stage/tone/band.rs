@@ -29,6 +29,8 @@ pub(super) struct Band {
     state: [State; SECTIONS],
     /// Nothing to compute in the present chunk.
     idle: bool,
+    /// Everything has arrived: until the next setting every chunk is like the present one.
+    at_rest: bool,
 }
 
 impl Band {
@@ -43,6 +45,7 @@ impl Band {
             to: [Section::THROUGH; SECTIONS],
             state: [State::default(); SECTIONS],
             idle: true,
+            at_rest: false,
         };
         band.jump();
         band
@@ -50,12 +53,14 @@ impl Band {
 
     pub fn set(&mut self, settings: &BandSettings) {
         if *settings != self.wanted {
+            self.at_rest = false;
             self.wanted = *settings;
             self.glide.set(settings);
         }
     }
 
     pub fn jump(&mut self) {
+        self.at_rest = false;
         self.take();
         self.fade.set(self.wanted.on);
         self.fade.jump();
@@ -80,7 +85,15 @@ impl Band {
     }
 
     pub fn tick(&mut self) {
+        if self.at_rest {
+            // (An idle band's state has been cleared, and nobody has touched it since.)
+            if !self.idle {
+                self.state.iter_mut().for_each(State::tidy);
+            }
+            return;
+        }
         let same = Shape::of(&self.wanted) == self.shape;
+        let mut moves = false;
         if self.fade.is_dry() {
             if self.wanted.on {
                 self.take();
@@ -91,11 +104,14 @@ impl Band {
             self.fade.set(self.wanted.on && same);
             self.from = self.to;
             // While it fades out for another kind, the numbers of that kind are not its own.
-            if same && self.glide.tick() {
+            moves = same && self.glide.tick();
+            if moves {
                 self.to = self.design();
             }
         }
         self.fade.tick();
+        let faded = if self.wanted.on { self.fade.is_wet() } else { self.fade.is_dry() };
+        self.at_rest = same && faded && !moves && self.from == self.to;
         self.settle();
     }
 
