@@ -111,7 +111,7 @@ fn automation_acts_at_its_frame_whatever_the_block_size() {
         done = until;
     }
     expected.iter_mut().for_each(|ch| drop(ch.drain(..latency)));
-    for block in [64, 480, 4096] {
+    for block in [1, 17, 64, 480, 4096] {
         set(&mut host, &[("drive", "0 dB"), ("tone2_gain", "0 dB"), ("glue_on", "off")]);
         let what = Run { sample_rate: 48_000.0, block, changes: &changes };
         let output = host.run(&input, what, &mut |_| ()).expect("it runs");

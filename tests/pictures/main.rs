@@ -1,4 +1,5 @@
 //! The screen without a window: what hands do to it, and what it looks like.
+#![cfg(feature = "screen")]
 
 mod eyes;
 mod hands;
