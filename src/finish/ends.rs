@@ -185,9 +185,12 @@ impl Finder {
         }
     }
 
-    /// The level that a twentieth of the file surpasses, dBFS rms.
+    /// The level that a twentieth of all that sounds surpasses, dBFS rms.
     fn loud(&self) -> f64 {
-        let all: u32 = self.levels.iter().sum();
+        // What lies below the quietest beginning is not counted, so that a few notes in a long
+        // silence are as loud as they are.
+        let sounds = (QUIETEST_START + 120.0) as usize;
+        let all: u32 = self.levels[sounds..].iter().sum();
         let mut above = 0;
         for (step, count) in self.levels.iter().enumerate().rev() {
             above += count;

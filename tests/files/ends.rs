@@ -101,6 +101,22 @@ fn music_from_edge_to_edge_keeps_all_and_says_so() {
     assert!(ends.breaks_in.unwrap() > -15.0 && ends.breaks_off.unwrap() > -15.0);
 }
 
+/// Two notes in a minute of silence with an offset: rare sounds are sounds.
+#[test]
+fn a_few_notes_in_a_long_silence_are_found() {
+    let rate = 44_100;
+    let mut finder = Finder::new(rate);
+    for i in 0..rate * 60 {
+        let t = f64::from(i) / f64::from(rate);
+        let sounds = (20.0..20.5).contains(&t) || (40.0..40.5).contains(&t);
+        let x = 1e-4 + if sounds { 0.3 * (TAU * 220.0 * t + 0.7).sin() } else { 0.0 };
+        finder.push(&[x], &[x]);
+    }
+    let ends = finder.finish();
+    near(rate, ends.start, 20.0);
+    near(rate, ends.end, 40.5);
+}
+
 #[test]
 fn silence_alone_is_left_alone() {
     let mut finder = Finder::new(44_100);
