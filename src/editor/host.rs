@@ -113,7 +113,8 @@ impl NiceEguiApp for Window {
         _frame: &mut Frame,
     ) -> Result<(), HandlerError> {
         self.screen.opened();
-        self.controls.connect(host);
+        self.feed.hear(None);
+        self.controls.connect(&ctx, host);
         ctx.options_mut(|o| o.zoom_with_keyboard = false);
         Ok(())
     }
@@ -128,11 +129,6 @@ impl NiceEguiApp for Window {
     fn resized(&mut self, size: WindowSize) {
         self.screen.resized(size.logical.width as f32, size.logical.height as f32);
         self.params.set_window(self.screen.keep.text());
-    }
-
-    fn editor_closed(&mut self) {
-        self.controls.disconnect();
-        self.feed.hear(&mut None);
     }
 }
 

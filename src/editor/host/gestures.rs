@@ -5,7 +5,7 @@ use crate::params;
 use crate::plugin::host_params::HostParams;
 use crate::settings::Settings;
 use nice_plug::context::gui::GuiContext;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError, Weak};
 use std::time::{Duration, Instant};
 
 /// A host passes a value on when it next processes or flushes; until then, and while a gesture is
@@ -19,32 +19,65 @@ struct Sent {
     open: bool,
 }
 
-/// The parameters of one instance while its window is open.
+/// The way to the host while one window is open. It lives in that window's egui context and dies
+/// with it: a plugin that kept it would keep itself alive.
+pub struct Line {
+    params: Arc<HostParams>,
+    host: GuiContext,
+    /// Gestures begun and not ended, by index.
+    open: Mutex<Vec<usize>>,
+}
+
+impl Line {
+    fn open(&self) -> MutexGuard<'_, Vec<usize>> {
+        self.open.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn begin(&self, index: usize) {
+        self.open().push(index);
+        // SAFETY: the handle points into `self.params`, which is alive; the framework checks that
+        // the parameter is one of its own.
+        unsafe { self.host.raw_begin_set_parameter(self.params.handle(index)) };
+    }
+
+    fn set(&self, index: usize, position: f32) {
+        // SAFETY: as above.
+        unsafe { self.host.raw_set_parameter_normalized(self.params.handle(index), position) };
+    }
+
+    fn end(&self, index: usize) {
+        self.open().retain(|open| *open != index);
+        // SAFETY: as above.
+        unsafe { self.host.raw_end_set_parameter(self.params.handle(index)) };
+    }
+}
+
+impl Drop for Line {
+    /// The window closes: gestures that are still open end here.
+    fn drop(&mut self) {
+        let open = std::mem::take(&mut *self.open());
+        open.into_iter().for_each(|index| self.end(index));
+    }
+}
+
+/// The parameters of one instance, whether a window is open or not.
 pub struct HostControls {
     params: Arc<HostParams>,
-    host: Option<GuiContext>,
+    line: Weak<Line>,
     sent: Vec<Sent>,
 }
 
 impl HostControls {
     pub fn new(params: Arc<HostParams>) -> Self {
-        Self { params, host: None, sent: vec![Sent::default(); params::all().len()] }
+        Self { params, line: Weak::new(), sent: vec![Sent::default(); params::all().len()] }
     }
 
-    /// The window is open.
-    pub fn connect(&mut self, host: GuiContext) {
-        self.host = Some(host);
+    /// A window opens; its context keeps the line to the host.
+    pub fn connect(&mut self, ctx: &egui::Context, host: GuiContext) {
+        let line = Arc::new(Line { params: self.params.clone(), host, open: Mutex::default() });
+        self.line = Arc::downgrade(&line);
         self.sent.fill(Sent::default());
-    }
-
-    /// The window closes: gestures that are still open end here.
-    pub fn disconnect(&mut self) {
-        for index in 0..self.sent.len() {
-            if self.sent[index].open {
-                self.end(index);
-            }
-        }
-        self.host = None;
+        ctx.data_mut(|data| data.insert_temp(egui::Id::NULL, line));
     }
 
     fn host_value(&self, index: usize) -> f32 {
@@ -68,10 +101,8 @@ impl Controls for HostControls {
 
     fn begin(&mut self, index: usize) {
         self.sent[index] = Sent { value: None, open: true };
-        if let Some(host) = &self.host {
-            // SAFETY: the handle points into `self.params`, which is alive; the framework checks
-            // that the parameter is one of its own.
-            unsafe { host.raw_begin_set_parameter(self.params.handle(index)) };
+        if let Some(line) = self.line.upgrade() {
+            line.begin(index);
         }
     }
 
@@ -81,9 +112,8 @@ impl Controls for HostControls {
         param.set(&mut settled, value);
         let value = param.get(&settled);
         self.sent[index].value = Some((value, None));
-        if let Some(host) = &self.host {
-            // SAFETY: as above.
-            unsafe { host.raw_set_parameter_normalized(self.params.handle(index), param.position(value)) };
+        if let Some(line) = self.line.upgrade() {
+            line.set(index, param.position(value));
         }
     }
 
@@ -91,9 +121,8 @@ impl Controls for HostControls {
         let sent = &mut self.sent[index];
         sent.open = false;
         sent.value = sent.value.map(|(value, _)| (value, Some(Instant::now())));
-        if let Some(host) = &self.host {
-            // SAFETY: as above.
-            unsafe { host.raw_end_set_parameter(self.params.handle(index)) };
+        if let Some(line) = self.line.upgrade() {
+            line.end(index);
         }
     }
 }

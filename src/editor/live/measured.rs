@@ -165,7 +165,9 @@ impl Recording for Columns<'_> {
             let rate = f64::from(history.sample_rate());
             let frame = (seconds * rate).max(0.0) as u64;
             history.read(frame..frame + history.width(), &mut one);
-            one[0].position.map_or(seconds, |position| position as f64 / rate)
+            // A host whose transport stands still says where it stands, not where the paper is.
+            let position = one[0].position.filter(|_| one[0].marks.playing);
+            position.map_or(seconds, |position| position as f64 / rate)
         })
     }
 }
