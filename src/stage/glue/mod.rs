@@ -151,27 +151,26 @@ impl Glue {
             return;
         }
 
-        let mut level = [[0.0; CHUNK]; CHANNELS];
-        self.detector.run(block, &mut level);
-        self.level = level[0][len - 1].max(level[1][len - 1]);
+        // Level, then wanted reduction, then reduction, then gain of each frame.
+        let mut lanes = [[0.0; CHUNK]; CHANNELS];
+        self.detector.run(block, &mut lanes);
+        self.level = larger(lanes[0][len - 1], lanes[1][len - 1]);
 
-        let mut wanted = level;
-        for lane in &mut wanted {
+        for lane in &mut lanes {
             self.curve.reduction(start, &mut lane[..len]);
         }
-        self.blend(start, len, &mut wanted);
-        self.ballistics.run(&mut wanted, len);
-        let [left, right] = &wanted;
+        self.blend(start, len, &mut lanes);
+        self.ballistics.run(&mut lanes, len);
+        let [left, right] = &lanes;
         for (deeper, (l, r)) in self.reduction[..len].iter_mut().zip(left.iter().zip(right)) {
             *deeper = larger(*l, *r) as f32;
         }
 
-        let mut gain = wanted;
-        for g in gain.as_flattened_mut() {
+        for g in lanes.as_flattened_mut() {
             *g = fastlog::exp2(*g * (-1.0 / db::DB_PER_OCTAVE));
         }
-        self.makeup.listen(block, &gain);
-        self.apply(block, &gain);
+        self.makeup.listen(block, &lanes);
+        self.apply(block, &lanes);
     }
 
     /// Reduction at each frame of the last block, dB ≥ 0, `[..len]` of it meaningful: the larger
