@@ -228,3 +228,40 @@ impl Glue {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The version for this processor against the one for every processor.
+    #[test]
+    fn wider_registers_change_no_bit() {
+        let (mut wide, mut plain) = (Glue::new(48_000.0), Glue::new(48_000.0));
+        let mut seed = 1u64;
+        let mut noise = move || {
+            seed = seed.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
+            (seed >> 11) as f64 / (1u64 << 52) as f64 - 1.0
+        };
+        for part in 0..2000 {
+            let settings = GlueSettings {
+                threshold: -30.0,
+                auto_makeup: part % 700 > 300,
+                auto_release: part % 500 > 200,
+                link: (part / 20) as f32,
+                ..Default::default()
+            };
+            let level = f64::from(part % 90) / 90.0;
+            let mut block = Block { len: CHUNK, ..Block::new() };
+            block.ch = std::array::from_fn(|_| std::array::from_fn(|_| level * noise()));
+            let mut other = block.clone();
+            for glue in [&mut wide, &mut plain] {
+                glue.set(&settings);
+                glue.tick();
+            }
+            wide.process(&mut block);
+            plain.work(&mut other);
+            assert_eq!(block.ch.map(|ch| ch.map(f64::to_bits)), other.ch.map(|ch| ch.map(f64::to_bits)));
+            assert_eq!(wide.makeup_db().to_bits(), plain.makeup_db().to_bits());
+        }
+    }
+}

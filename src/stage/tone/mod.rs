@@ -163,3 +163,44 @@ impl Tone {
         Curve { sample_rate: self.sample_rate, bands: self.bands.each_ref().map(Band::curve) }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// All bands at once, in both versions, against one band after the other.
+    #[test]
+    fn neither_together_nor_wider_changes_a_bit() {
+        let mut settings = ToneSettings::default();
+        let mut seed = 1u64;
+        let mut noise = move || {
+            seed = seed.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
+            (seed >> 11) as f64 / (1u64 << 52) as f64 - 1.0
+        };
+        for bands in 1..=BANDS {
+            for (n, band) in settings.bands.iter_mut().enumerate() {
+                band.on = true;
+                band.gain = if n < bands { 1.5 - n as f32 } else { 0.0 };
+            }
+            let mut wide = Tone::new(48_000.0);
+            wide.set(&settings);
+            wide.jump();
+            let (mut plain, mut single) = (wide.clone(), wide.clone());
+            for len in (1..=CHUNK).cycle().take(200) {
+                let mut block = Block { len, ..Block::new() };
+                block.ch = std::array::from_fn(|_| std::array::from_fn(|_| noise()));
+                let mut other = block.clone();
+                let mut frames: [[f64; 2]; CHUNK] = std::array::from_fn(|i| [block.ch[0][i], block.ch[1][i]]);
+                assert!(wide.is_steady());
+                wide.process(&mut block);
+                plain.process_steady(&mut other);
+                single.bands.iter_mut().for_each(|band| band.process(&mut frames[..len], 0));
+                for i in 0..len {
+                    let want = frames[i].map(f64::to_bits);
+                    assert_eq!([block.ch[0][i], block.ch[1][i]].map(f64::to_bits), want);
+                    assert_eq!([other.ch[0][i], other.ch[1][i]].map(f64::to_bits), want);
+                }
+            }
+        }
+    }
+}
