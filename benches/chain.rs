@@ -2,6 +2,8 @@
 //! one run. `cargo bench --no-default-features --bench chain`
 
 use lintel::chain::Chain;
+use lintel::link::Tap;
+use lintel::meter::matching::LoudnessMatch;
 use lintel::settings::Settings;
 use std::hint::black_box;
 use std::time::Instant;
@@ -28,6 +30,19 @@ fn music(rate: f64, level: f32) -> [Vec<f32>; 2] {
 
 /// Best of five passes over two seconds, ns per frame.
 fn price(rate: f64, block: usize, input: &[Vec<f32>; 2], settings: &Settings) -> f64 {
+    price_with(rate, block, input, settings, |tap| {
+        black_box(tap);
+    })
+}
+
+/// The same with something that listens to the taps.
+fn price_with(
+    rate: f64,
+    block: usize,
+    input: &[Vec<f32>; 2],
+    settings: &Settings,
+    mut tap: impl FnMut(&Tap),
+) -> f64 {
     let mut chain = Chain::new(rate);
     chain.set(settings);
     chain.reset();
@@ -36,9 +51,7 @@ fn price(rate: f64, block: usize, input: &[Vec<f32>; 2], settings: &Settings) ->
         let [mut left, mut right] = input.clone();
         let start = Instant::now();
         for (l, r) in left.chunks_mut(block).zip(right.chunks_mut(block)) {
-            chain.process(&mut [l, r], |tap| {
-                black_box(tap);
-            });
+            chain.process(&mut [l, r], &mut tap);
         }
         best = best.min(start.elapsed().as_nanos() as f64 / left.len() as f64);
     }
@@ -78,6 +91,8 @@ fn main() {
         for block in [64, 512] {
             let (loud, quiet) = (music(rate, 1.0), music(rate, 0.1));
             let whole = price(rate, block, &loud, &all);
+            let mut matching = LoudnessMatch::new(rate);
+            let matched = price_with(rate, block, &loud, &all, |tap| matching.feed(tap.before, tap.after));
             let rows = [
                 ("idle ceiling, quiet", price(rate, block, &quiet, &off)),
                 ("ceiling, driven +3 dB", price(rate, block, &loud, &driven(3.0))),
@@ -85,6 +100,7 @@ fn main() {
                 ("+ five bands, quiet", price(rate, block, &quiet, &tone)),
                 ("+ glue, quiet", price(rate, block, &quiet, &glue)),
                 ("all stages, +9 dB", whole),
+                ("all, loudness matched", matched),
             ];
             for (what, ns) in rows {
                 println!("{rate:>8} {block:>6} {what:<24} {ns:>9.1} {:>8.2}", ns / whole);

@@ -26,7 +26,7 @@ use super::table::{AHEAD, TAPS, Table};
 use crate::dsp::CHUNK;
 use multiversion::multiversion;
 
-/// Intervals in a cell: two registers of four f32.
+/// Intervals in a cell: one register of eight f32, or two of four.
 const CELL: usize = 8;
 /// Samples in reach of a chunk's 32 intervals, rounded up to whole cells.
 const REACH: usize = (CHUNK + TAPS - 1).next_multiple_of(CELL);

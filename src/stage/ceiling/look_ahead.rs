@@ -46,6 +46,7 @@ impl Lane {
         self.smoother.copy_from(&other.smoother);
     }
 
+    #[inline(always)]
     fn process(&mut self, wanted: &[f64; CHUNK]) -> [f64; CHUNK] {
         self.smoother.process(&self.hold.process(wanted))
     }
@@ -144,6 +145,7 @@ impl LookAhead {
     }
 
     /// 32 frames of both channels.
+    #[inline(always)]
     pub fn process(&mut self, wanted: &[[f64; CHUNK]; CHANNELS]) -> [[f64; CHUNK]; CHANNELS] {
         if wanted.as_flattened().iter().any(|&v| v != 0.0) {
             self.quiet = 0;
@@ -215,6 +217,7 @@ impl LookAhead {
         3 * self.longest / CHUNK + 8
     }
 
+    #[inline(always)]
     fn run(&mut self, set: usize) -> [[f64; CHUNK]; CHANNELS] {
         let back = self.longest - self.frames[set];
         let [first, second] = &mut self.lanes[set];

@@ -79,6 +79,33 @@ fn skipping_in_the_detector_changes_no_bit() {
     assert!(run(&mut ceiling, &x, 512) == lazy);
 }
 
+/// The version for this processor against the one for every processor.
+#[test]
+fn wider_registers_change_no_bit() {
+    let (mut wide, mut plain) = (driven(9.0), driven(9.0));
+    for (part, x) in noise(60_000, 8).chunks_exact(CHUNK).enumerate() {
+        let settings = CeilingSettings {
+            drive: 9.0,
+            on: part % 400 < 350,
+            link: (part / 300 * 10) as f32,
+            ..Default::default()
+        };
+        let mut block = Block { len: CHUNK, ..Block::new() };
+        for (i, frame) in x.iter().enumerate() {
+            (block.ch[0][i], block.ch[1][i]) = (frame[0], frame[1]);
+        }
+        let mut other = block.clone();
+        for ceiling in [&mut wide, &mut plain] {
+            ceiling.set(&settings);
+            ceiling.tick();
+        }
+        wide.process(&mut block);
+        plain.work(&mut other);
+        assert_eq!(block.ch.map(|ch| ch.map(f64::to_bits)), other.ch.map(|ch| ch.map(f64::to_bits)));
+        assert_eq!(wide.reduction_db(), plain.reduction_db());
+    }
+}
+
 #[test]
 fn the_clamp_never_acts() {
     let x = noise(100_000, 3);

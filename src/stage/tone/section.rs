@@ -24,6 +24,8 @@
 //! positive g and k the next frame brings: no automation can make it unstable. And since the
 //! small quantities are g and g², not 1 − g², a filter at 20 Hz and 192 kHz keeps its digits.
 
+use crate::dsp::{CHANNELS, CHUNK};
+
 /// Coefficients of a section, apart from its state.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Section {
@@ -127,18 +129,25 @@ pub(super) struct Step {
     from_low: f64,
 }
 
-/// Frames in place through N sections one after the other, coefficients at rest. The same
+/// The first `len` frames in place through N sections one after the other, coefficients at rest. The same
 /// arithmetic as [`State::run`] for each of them; but frame by frame, so that the processor works
 /// on the next frame of one section while it still waits for the last frame of another.
-pub(super) fn run_chain<const N: usize>(steps: &[Step], states: &mut [State], frames: &mut [[f64; 2]]) {
+#[inline(always)]
+pub(super) fn run_chain<const N: usize>(
+    steps: &[Step],
+    states: &mut [State],
+    ch: &mut [[f64; CHUNK]; CHANNELS],
+    len: usize,
+) {
     let mut state: [State; N] = std::array::from_fn(|n| states[n]);
     let steps: [Step; N] = std::array::from_fn(|n| steps[n]);
-    for frame in frames {
-        let mut x = *frame;
+    let [left, right] = ch;
+    for (left, right) in left[..len].iter_mut().zip(right) {
+        let mut x = [*left, *right];
         for n in 0..N {
             x = state[n].frame(&steps[n], x);
         }
-        *frame = x;
+        [*left, *right] = x;
     }
     states[..N].copy_from_slice(&state);
 }
