@@ -31,6 +31,7 @@ pub fn create(params: Arc<HostParams>, now: Arc<Now>) -> Option<LintelEditor> {
     let keep = Keep::read(&params.window());
     let scale = f32::from(keep.scale) / 100.0;
     let state = EguiEditorState::from_size(LogicalSize::new(keep.width, keep.height), scale);
+    now.watch(state.clone());
     let hint = ResizeHint {
         can_resize: true,
         can_resize_horizontally: true,
@@ -113,7 +114,8 @@ impl NiceEguiApp for Window {
         _frame: &mut Frame,
     ) -> Result<(), HandlerError> {
         self.screen.opened();
-        self.feed.hear(None);
+        self.screen.hear = None;
+        self.feed.hear(&mut self.screen.hear);
         self.controls.connect(&ctx, host);
         ctx.options_mut(|o| o.zoom_with_keyboard = false);
         Ok(())

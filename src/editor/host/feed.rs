@@ -12,9 +12,9 @@ use crate::meter::{self, Command, History, Snapshot};
 use crate::plugin::host_params::HostParams;
 use crate::settings::Settings;
 use crate::stage::tone::Curve;
-use nice_plug_egui::RepaintNotifier;
+use nice_plug_egui::{EguiEditorState, RepaintNotifier};
 use std::sync::atomic::{AtomicU8, AtomicU64, Ordering};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 use std::time::{Duration, Instant};
 
 /// What only the chain itself knows, at the end of a block.
@@ -76,6 +76,8 @@ pub struct Now {
     rate: AtomicU64,
     /// Band to be heard alone, 1 to 5; 0 = all.
     hear: AtomicU8,
+    /// Tells whether a window is open: a band alone is never heard without one.
+    window: OnceLock<Arc<EguiEditorState>>,
     /// The window's end of the ring; the audio thread never touches this lock.
     pulses: Mutex<Option<rtrb::Consumer<Pulse>>>,
     /// The running analysis; the audio thread never touches this lock.
@@ -88,6 +90,7 @@ impl Default for Now {
             repaint: RepaintNotifier::default(),
             rate: AtomicU64::new(0),
             hear: AtomicU8::new(0),
+            window: OnceLock::new(),
             pulses: Mutex::new(None),
             analysis: Mutex::new(None),
         }
@@ -115,9 +118,17 @@ impl Now {
         self.hear.store(0, Ordering::Relaxed);
     }
 
+    /// The window that hearing one band alone ends with (the framework tells nobody that a window
+    /// has closed, but it keeps this state).
+    pub fn watch(&self, window: Arc<EguiEditorState>) {
+        // A second call would come from a second editor of the same instance; hosts make one.
+        let _ = self.window.set(window);
+    }
+
     /// The band that is to be heard alone; for the audio thread.
     pub fn hear(&self) -> Option<usize> {
-        usize::from(self.hear.load(Ordering::Relaxed)).checked_sub(1)
+        let open = self.window.get().is_none_or(|window| window.is_open());
+        usize::from(self.hear.load(Ordering::Relaxed)).checked_sub(1).filter(|_| open)
     }
 }
 
