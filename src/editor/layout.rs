@@ -123,7 +123,9 @@ mod tests {
                     assert!(!a.shrink(0.5).intersects(b.shrink(0.5)), "{w} x {h}: {a:?} {b:?}");
                 }
             }
-            assert!(l.chart.lanes.iter().all(|lane| lane.height() >= 50.0 && lane.width() >= 400.0));
+            for lane in &l.chart.lanes {
+                assert!(lane.height() >= 48.0 && lane.width() >= 400.0, "{w} x {h}: {:?}", lane.size());
+            }
             for glue_first in [false, true] {
                 let sheets = sheets(l.path, glue_first);
                 assert!(sheets.iter().all(|s| l.path.contains_rect(*s) && s.width() >= 110.0));

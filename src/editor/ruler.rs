@@ -401,9 +401,10 @@ pub fn stepped(param: &Param, value: f32, steps: f32, fine: bool) -> f32 {
         }
         _ => {
             let step = if fine { 0.004 } else { 0.02 };
-            let moved = tidy(param, param.at_position(param.position(value) + steps * step), fine);
-            // A step never gets lost in the rounding.
-            if moved == value { param.at_position(param.position(value) + steps * step) } else { moved }
+            let exact = param.at_position(param.position(value) + steps * step);
+            let moved = tidy(param, exact, fine);
+            // A step never gets lost, or turned back, in the rounding.
+            if (moved - value) * steps > 0.0 { moved } else { exact }
         }
     }
 }

@@ -1,8 +1,8 @@
 //! `cargo xtask test`: everything that must pass, in one run.
 //!
-//! The framework is compiled once: in release, for the bundles and for the tests that need it. All
-//! other tests run without it, in the test profile with debug assertions on. Clippy works in release
-//! too, so that it shares the build scripts and macros.
+//! Everything is compiled once, in release: the bundles, the tests and clippy share dependencies,
+//! build scripts and macros. That the sound builds without the framework is checked, too; its tests
+//! are the same ones (`cargo test --no-default-features` runs them with debug assertions on).
 
 use crate::{Failure, bundle};
 use std::path::{Path, PathBuf};
@@ -22,19 +22,22 @@ pub fn run() -> Result<(), Failure> {
     cargo("clippy", &["clippy", "--release", "--workspace", "--all-targets", "--", "-D", "warnings"])?;
     cargo(
         "clippy without the framework",
-        &["clippy", "-p", "lintel", "--no-default-features", "--all-targets", "--", "-D", "warnings"],
+        &[
+            "clippy",
+            "--release",
+            "-p",
+            "lintel",
+            "--no-default-features",
+            "--all-targets",
+            "--",
+            "-D",
+            "warnings",
+        ],
     )?;
     say("bundles");
     bundle::build()?;
     foreign()?;
-    cargo("tests without the framework", &["test", "-p", "lintel", "--no-default-features"])?;
-    let mut with = vec!["test", "--release", "-p", "lintel", "--lib"];
-    let targets = framework_targets()?;
-    for target in &targets {
-        with.extend(["--test", target]);
-    }
-    cargo("tests with the framework", &with)?;
-    cargo("tests of this tool", &["test", "--release", "-p", "xtask"])?;
+    cargo("all tests", &["test", "--release", "--workspace"])?;
     say(&format!("all passed in {:.0} s", start.elapsed().as_secs_f64()));
     Ok(())
 }
@@ -54,21 +57,6 @@ fn cargo(what: &str, args: &[&str]) -> Result<(), Failure> {
 fn call(what: &str, command: &mut Command) -> Result<(), Failure> {
     let status = command.status().map_err(|err| format!("{what}: {command:?}: {err}"))?;
     if status.success() { Ok(()) } else { Err(format!("{what}: failed ({status})").into()) }
-}
-
-/// The integration tests that mention a feature of the default set; the others have run without it.
-fn framework_targets() -> Result<Vec<String>, Failure> {
-    let mut targets = Vec::new();
-    for entry in std::fs::read_dir("tests")? {
-        let main = entry?.path().join("main.rs");
-        let Ok(text) = std::fs::read_to_string(&main) else { continue };
-        if ["\"plugin\"", "\"editor\"", "\"screen\""].iter().any(|feature| text.contains(feature)) {
-            let name = main.parent().and_then(Path::file_name).unwrap_or_default();
-            targets.push(name.to_string_lossy().into_owned());
-        }
-    }
-    targets.sort();
-    Ok(targets)
 }
 
 /// The virtual environment of the foreign checks. Without Python they are skipped aloud, unless CI or
