@@ -78,8 +78,10 @@ pub struct Ceiling {
     times: Times,
 
     demand: Demand,
+    /// Chunks since ceiling or link have moved last, or the link was between its ends.
+    still: u32,
     hold: [SlidingMax; CHANNELS],
-    release: [Release; CHANNELS],
+    release: Release,
     look_ahead: LookAhead,
     /// Driven samples.
     signal: [History<f64>; CHANNELS],
@@ -125,9 +127,10 @@ impl Ceiling {
             taken_away: Fade::new(false, 0.02, sample_rate),
             true_peak: settings.true_peak,
             times: Times::new(f64::from(settings.release), sample_rate),
-            demand: Demand::new(sample_rate),
+            demand: Demand::new(sample_rate, hold),
+            still: 0,
             hold: std::array::from_fn(|_| SlidingMax::new(hold, hold)),
-            release: [Release::default(); CHANNELS],
+            release: Release::default(),
             look_ahead,
             signal: std::array::from_fn(|_| History::new(delay)),
             limit: History::new(delay),
@@ -191,8 +194,9 @@ impl Ceiling {
     /// Forgets all sound, and every gain that came of it.
     pub fn reset(&mut self) {
         self.demand.reset();
+        self.still = 0;
         self.hold.iter_mut().for_each(SlidingMax::reset);
-        self.release.iter_mut().for_each(Release::reset);
+        self.release.reset();
         self.look_ahead.reset();
         self.signal.iter_mut().for_each(|s| s.fill(0.0));
         let limit = floor_f32(self.ceiling.end());
@@ -300,15 +304,18 @@ impl Ceiling {
             std::array::from_fn(|i| floor_f32(self.ceiling.at(i)))
         });
 
+        let stands = self.ceiling.is_still() && self.link.is_still() && [0.0, 1.0].contains(&self.link.end());
+        self.still = if stands { self.still.saturating_add(1) } else { 0 };
         let link = std::array::from_fn(|i| self.link.at(i));
         let around = Around {
             samples: std::array::from_fn(|ch| self.signal[ch].read(AHEAD)),
             limit: self.limit.read(AHEAD),
             next_limit: self.limit.read(AHEAD - 1)[CHUNK - 1],
+            still: self.still > demand::STILL,
         };
         let wanted = self.demand.process(&self.input, &around, self.true_peak, &link);
         let held: Lanes<f64> = std::array::from_fn(|ch| self.hold[ch].process(&wanted[ch]));
-        let released = Release::process(&mut self.release, &held, &self.times);
+        let released = self.release.process(&held, &self.times);
         let reduction = self.look_ahead.process(&released);
 
         let delay = AHEAD + self.look_ahead.frames();

@@ -4,7 +4,7 @@
 //! Low cut: second-order Butterworth high-pass, 12 dB an octave (cookbook design of the `biquad`
 //! crate), so that a bass drum does not pull the whole mix down.
 //!
-//! Detector: a one-pole mean square, m ← x² + a (m − x²) with a = exp(−1 / (window · fs)). A window
+//! Detector: a one-pole mean square, m ← a m + (1 − a) x² with a = exp(−1 / (window · fs)). A window
 //! of 0 gives a = 0 and m = x²: the instantaneous peak. Between the two there is no switch, only a
 //! shorter memory. Level = 10 log10 m: a full-scale square wave reads 0 dBFS in both, a full-scale
 //! sine −3.01 dBFS through a long window.
@@ -42,8 +42,9 @@ pub struct Detector {
     power: [f64; CHANNELS],
     /// Window asked for, ms.
     window: f64,
-    /// Share of the mean square that is kept per frame.
+    /// Share of the mean square that is kept per frame, and share of the square that comes in.
     keep: f64,
+    take: f64,
     /// Window that `keep` was computed for, ms.
     kept_window: f64,
 }
@@ -61,6 +62,7 @@ impl Detector {
             power: [FLOOR; CHANNELS],
             window: 0.0,
             keep: 0.0,
+            take: 1.0,
             kept_window: 0.0,
         }
     }
@@ -100,7 +102,7 @@ impl Detector {
         let [mut power_left, mut power_right] = self.power;
         let power = |power: &mut f64, side: f64| {
             let square = side * side + FLOOR;
-            *power = square + self.keep * (*power - square);
+            *power = self.keep * *power + self.take * square;
             *power
         };
         // Both channels in one loop: two independent chains keep the processor busy.
@@ -134,7 +136,8 @@ impl Detector {
         if self.window != self.kept_window {
             self.kept_window = self.window;
             // 0 ms: exp(−∞) = 0.
-            self.keep = (-1000.0 / (self.window.max(0.0) * self.sample_rate)).exp();
+            let step = -1000.0 / (self.window.max(0.0) * self.sample_rate);
+            (self.keep, self.take) = (step.exp(), -step.exp_m1());
         }
     }
 }
