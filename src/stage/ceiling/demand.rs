@@ -24,6 +24,8 @@ pub struct Around {
     /// Ceiling and link have stood still since long enough, the newest frame included, and the link
     /// is at one of its ends: a demand then outlasts every lower one.
     pub still: bool,
+    /// The link is at rest at 1.
+    pub linked: bool,
 }
 
 /// Chunks after which ceiling and link count as standing still: those that [`Cover`] looks back, and
@@ -54,6 +56,17 @@ fn highest(peaks: &[f64; CHUNK]) -> f64 {
         }
     }
     larger(larger(lanes[0], lanes[1]), larger(lanes[2], lanes[3]))
+}
+
+/// What each level wants, 0 up to the limit.
+#[inline(always)]
+fn demand(peaks: &[f64; CHUNK], limit: &[f64; CHUNK]) -> [f64; CHUNK] {
+    let mut wanted = [0.0; CHUNK];
+    for i in 0..CHUNK {
+        let over = log2(peaks[i] / limit[i]) + MARGIN;
+        wanted[i] = if peaks[i] > limit[i] { over } else { 0.0 };
+    }
+    wanted
 }
 
 /// Both channels' detectors and the link between them.
@@ -102,27 +115,39 @@ impl Demand {
     ) -> [[f64; CHUNK]; CHANNELS] {
         let limit = &around.limit;
         let lowest = lowest(limit, around.next_limit);
-        let mut wanted = [[0.0; CHUNK]; CHANNELS];
-        for (ch, wanted) in wanted.iter_mut().enumerate() {
+        let mut peaks = [[0.0; CHUNK]; CHANNELS];
+        let mut tops = [0.0; CHANNELS];
+        for (ch, peaks) in peaks.iter_mut().enumerate() {
             let cover = if around.still { self.covers[ch].level() } else { 0.0 };
             let levels = self.detectors[ch].process(&newest[ch], &self.table, lowest, cover, between);
             // A peak between two samples is charged to both.
             let mut before = [self.last_between[ch]; CHUNK];
             before[1..].copy_from_slice(&levels[..CHUNK - 1]);
             self.last_between[ch] = levels[CHUNK - 1];
-            let mut peaks = [0.0; CHUNK];
             for i in 0..CHUNK {
                 let between = f64::from(if before[i] > levels[i] { before[i] } else { levels[i] });
                 let sample = around.samples[ch][i].abs();
                 peaks[i] = if sample > between { sample } else { between };
             }
-            let top = highest(&peaks);
-            self.covers[ch].push(top);
-            if top > lowest {
-                for i in 0..CHUNK {
-                    let over = log2(peaks[i] / limit[i]) + MARGIN;
-                    wanted[i] = if peaks[i] > limit[i] { over } else { 0.0 };
-                }
+            tops[ch] = highest(peaks);
+            self.covers[ch].push(tops[ch]);
+        }
+        let mut wanted = [[0.0; CHUNK]; CHANNELS];
+        if around.linked {
+            // The larger demand is that of the larger level: one for both.
+            let [left, right] = &mut peaks;
+            for (left, right) in left.iter_mut().zip(right) {
+                *left = if *left > *right { *left } else { *right };
+            }
+            if tops[0] > lowest || tops[1] > lowest {
+                wanted[0] = demand(left, limit);
+            }
+            wanted[1] = wanted[0];
+            return wanted;
+        }
+        for ch in 0..CHANNELS {
+            if tops[ch] > lowest {
+                wanted[ch] = demand(&peaks[ch], limit);
             }
         }
         let [left, right] = &mut wanted;

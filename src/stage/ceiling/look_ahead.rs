@@ -144,6 +144,11 @@ impl LookAhead {
         }
     }
 
+    /// What came out last is the same for both channels.
+    pub fn is_one(&self) -> bool {
+        self.one
+    }
+
     /// 32 frames of both channels.
     #[inline(always)]
     pub fn process(&mut self, wanted: &[[f64; CHUNK]; CHANNELS]) -> [[f64; CHUNK]; CHANNELS] {

@@ -18,7 +18,7 @@
 //!    error of the logarithm, of the exponential and of the roundings between them
 //!    ([`demand::MARGIN`]).
 //! 2. Link: (1 − k)·own + k·common with common = max of both ≥ own, so it is ≥ own.
-//! 3. Hold, release: each is ≥ what went in ([`SlidingMax`], [`Release`]).
+//! 3. Hold, release: each is ≥ what went in ([`Hold`], [`Release`]).
 //! 4. Look-ahead: what comes out L frames later is ≥ what went in ([`LookAhead`]).
 //! 5. Gain g = min(1, 2^−r'), r' ≥ r: where p ≤ c, g·|x| ≤ |x| ≤ c; where p > c,
 //!    g·|x| ≤ (c/p)·p = c.
@@ -36,6 +36,7 @@
 
 pub mod demand;
 pub mod detector;
+pub mod hold;
 pub mod look_ahead;
 pub mod release;
 pub mod smoother;
@@ -44,15 +45,15 @@ pub mod table;
 use crate::dsp::db::{self, DB_PER_OCTAVE};
 use crate::dsp::fastlog::{exp2, log2};
 use crate::dsp::history::History;
-use crate::dsp::sliding::SlidingMax;
 use crate::dsp::smooth::{Fade, Smooth};
 use crate::dsp::{Block, CHANNELS, CHUNK};
 use crate::settings::CeilingSettings;
 use crate::stage::trim::Gain;
 use demand::{Around, Demand};
+use hold::Hold;
 use look_ahead::LookAhead;
 use multiversion::multiversion;
-use release::{HOLD, Release, Times};
+use release::{Release, Times};
 use table::AHEAD;
 
 /// Longest look-ahead, seconds.
@@ -78,9 +79,10 @@ pub struct Ceiling {
     times: Times,
 
     demand: Demand,
-    /// Chunks since ceiling or link have moved last, or the link was between its ends.
-    still: u32,
-    hold: [SlidingMax; CHANNELS],
+    /// Chunks since the ceiling has moved last, and since the link was not at rest at 0 or 1.
+    standing: u32,
+    at_end: u32,
+    hold: Hold,
     release: Release,
     look_ahead: LookAhead,
     /// Driven samples.
@@ -116,7 +118,7 @@ impl Ceiling {
     /// With the default settings, in silence.
     pub fn new(sample_rate: f64) -> Self {
         let settings = CeilingSettings::default();
-        let hold = (HOLD * sample_rate).ceil() as usize + 1;
+        let hold = Hold::new(sample_rate);
         let look_ahead = LookAhead::new(f64::from(settings.look_ahead) * 1e-3, LONGEST, sample_rate);
         let delay = AHEAD + look_ahead.frames();
         let mut new = Self {
@@ -127,9 +129,10 @@ impl Ceiling {
             taken_away: Fade::new(false, 0.02, sample_rate),
             true_peak: settings.true_peak,
             times: Times::new(f64::from(settings.release), sample_rate),
-            demand: Demand::new(sample_rate, hold),
-            still: 0,
-            hold: std::array::from_fn(|_| SlidingMax::new(hold, hold)),
+            demand: Demand::new(sample_rate, hold.frames()),
+            standing: 0,
+            at_end: 0,
+            hold,
             release: Release::default(),
             look_ahead,
             signal: std::array::from_fn(|_| History::new(delay)),
@@ -194,8 +197,9 @@ impl Ceiling {
     /// Forgets all sound, and every gain that came of it.
     pub fn reset(&mut self) {
         self.demand.reset();
-        self.still = 0;
-        self.hold.iter_mut().for_each(SlidingMax::reset);
+        self.standing = 0;
+        self.at_end = 0;
+        self.hold.reset();
         self.release.reset();
         self.look_ahead.reset();
         self.signal.iter_mut().for_each(|s| s.fill(0.0));
@@ -303,28 +307,36 @@ impl Ceiling {
         } else {
             std::array::from_fn(|i| floor_f32(self.ceiling.at(i)))
         });
+        self.standing = if self.ceiling.is_still() { self.standing.saturating_add(1) } else { 0 };
+        let ends = self.link.is_still() && [0.0, 1.0].contains(&self.link.end());
+        self.at_end = if ends { self.at_end.saturating_add(1) } else { 0 };
 
-        let stands = self.ceiling.is_still() && self.link.is_still() && [0.0, 1.0].contains(&self.link.end());
-        self.still = if stands { self.still.saturating_add(1) } else { 0 };
+        let delay = AHEAD + self.look_ahead.frames();
         let link = std::array::from_fn(|i| self.link.at(i));
         let around = Around {
             samples: std::array::from_fn(|ch| self.signal[ch].read(AHEAD)),
             limit: self.limit.read(AHEAD),
             next_limit: self.limit.read(AHEAD - 1)[CHUNK - 1],
-            still: self.still > demand::STILL,
+            still: self.standing.min(self.at_end) > demand::STILL,
+            linked: ends && self.link.end() == 1.0,
         };
         let wanted = self.demand.process(&self.input, &around, self.true_peak, &link);
-        let held: Lanes<f64> = std::array::from_fn(|ch| self.hold[ch].process(&wanted[ch]));
+        let held = self.hold.process(&wanted);
         let released = self.release.process(&held, &self.times);
         let reduction = self.look_ahead.process(&released);
 
-        let delay = AHEAD + self.look_ahead.frames();
-        self.ready_limit = self.limit.read(delay);
+        // As long as nothing else is remembered, the old one is still in its place.
+        if self.standing as usize <= delay / CHUNK + 2 {
+            self.ready_limit = self.limit.read(delay);
+        }
         for ch in 0..CHANNELS {
             self.driven[ch] = self.signal[ch].read(delay);
         }
+        let mut gains = gains_of(&reduction[0]);
         for (ch, reduction) in reduction.iter().enumerate() {
-            let gains = gains(reduction);
+            if ch > 0 && !self.look_ahead.is_one() {
+                gains = gains_of(reduction);
+            }
             for i in 0..CHUNK {
                 let (y, limit) = (self.driven[ch][i] * gains[i], self.ready_limit[i]);
                 // Not `clamp`, whose check of its bounds would keep this from being vector code.
@@ -363,7 +375,7 @@ fn ease(mix: f64) -> f64 {
 
 /// Linear gains of reductions; exactly 1 for none, never above.
 #[inline(always)]
-fn gains(reduction: &[f64; CHUNK]) -> [f64; CHUNK] {
+fn gains_of(reduction: &[f64; CHUNK]) -> [f64; CHUNK] {
     let mut gains = [1.0; CHUNK];
     if reduction.iter().any(|&r| r != 0.0) {
         for (gain, r) in gains.iter_mut().zip(reduction) {

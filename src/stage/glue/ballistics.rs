@@ -120,6 +120,7 @@ struct Lane {
 pub struct Ballistics {
     sample_rate: f64,
     lanes: [Lane; CHANNELS],
+    one: bool,
     /// Asked for: attack in ms, release in ms, programme-dependent.
     asked: (f64, f64, bool),
     /// What the shares below were computed for.
@@ -137,6 +138,7 @@ impl Ballistics {
         Self {
             sample_rate,
             lanes: [Lane::default(); CHANNELS],
+            one: false,
             asked: (0.0, 0.0, false),
             taken_up: (0.0, 0.0, false),
             attack: Pole::default(),
@@ -184,9 +186,15 @@ impl Ballistics {
         // ends the run, so that the image stands exactly.
         let [a, b] = self.lanes;
         let apart = (a.reduction - b.reduction).abs().max((a.plain - b.plain).abs());
-        if linked && apart.max((a.density - b.density).abs()) < SAME {
+        self.one = linked && apart.max((a.density - b.density).abs()) < SAME;
+        if self.one {
             self.lanes[1] = a;
         }
+    }
+
+    /// In the present chunk both channels are asked for the same, and have the same memory.
+    pub fn is_one(&self) -> bool {
+        self.one
     }
 
     /// Turns wanted reductions into smoothed ones, in place, `len` frames of each channel.
