@@ -3,7 +3,10 @@
 //!
 //! ## The law (our own)
 //!
-//! With d the demand, τ the release of the setting, and one step a frame:
+//! It steps once every four frames, on the highest demand of the four: it moves in milliseconds at
+//! the fastest, and what comes out is averaged over the look-ahead afterwards. Between two steps a
+//! falling reduction is a straight line; a rising one is there from the first of the four on. With d
+//! the demand and τ the release of the setting:
 //!
 //! ```text
 //! f = max(d, f·e^(−1/τ))                              what one fast release would give
@@ -13,7 +16,7 @@
 //! y = max(d, s + (y − s)·e^(−1/τ))                    falls with τ, but only to the slow mean
 //! ```
 //!
-//! p looks at the demands up to the frame before, s at the density of the frame before: what is
+//! p looks at the demands up to the step before, s at the density of the step before: what is
 //! slow has time, and the processor need not wait for all of it one after the other.
 //!
 //! A short peak leaves the density near zero and so the slow mean where it was: the reduction is
@@ -44,42 +47,46 @@ const DENSITY: f64 = 1.0;
 const SLOW_RISE: f64 = 0.5;
 /// Seconds for the slow mean to fall.
 const SLOW_FALL: f64 = 1.5;
+/// Frames in a step of the law.
+const STEP: usize = 4;
 /// Below this reduction (log2 units; 6e-7 dB) there is none.
 const NOTHING: f64 = 1e-7;
 
 /// Step sizes of the law at one sample rate.
 #[derive(Clone, Copy, Debug)]
 pub struct Times {
-    /// e^(−1/τ): what is left of the fast distance after a frame; and the rest to 1.
+    /// e^(−1/τ): what is left of the fast distance after a step; and the rest to 1.
     keep: f64,
     go: f64,
-    /// Frames within which a demand must return to count as dense.
+    /// Steps within which a demand must return to count as dense.
     within: f64,
-    /// Share of the distance that the density goes in a frame.
+    /// Share of the distance that the density goes in a step.
     density: f64,
-    /// Share of the distance that the slow mean rises in a frame at full density.
+    /// Share of the distance that the slow mean rises in a step at full density.
     rise: f64,
     /// Share of the distance that it falls.
     fall: f64,
-    sample_rate: f64,
+    /// Steps a second.
+    rate: f64,
 }
 
-/// 1 − e^(−1/(τ·fs)).
-fn share(tau: f64, sample_rate: f64) -> f64 {
-    -(-1.0 / (tau * sample_rate)).exp_m1()
+/// 1 − e^(−1/(τ·rate)).
+fn share(tau: f64, rate: f64) -> f64 {
+    -(-1.0 / (tau * rate)).exp_m1()
 }
 
 impl Times {
     /// `release_ms` of the setting, 10 to 1000.
     pub fn new(release_ms: f64, sample_rate: f64) -> Self {
+        let rate = sample_rate / STEP as f64;
         let mut new = Self {
             keep: 0.0,
             go: 0.0,
-            within: (RETURN * sample_rate).floor(),
-            density: share(DENSITY, sample_rate),
-            rise: share(SLOW_RISE, sample_rate),
-            fall: share(SLOW_FALL, sample_rate),
-            sample_rate,
+            within: (RETURN * rate).floor(),
+            density: share(DENSITY, rate),
+            rise: share(SLOW_RISE, rate),
+            fall: share(SLOW_FALL, rate),
+            rate,
         };
         new.set(release_ms);
         new
@@ -88,8 +95,8 @@ impl Times {
     /// Another release, same rate.
     pub fn set(&mut self, release_ms: f64) {
         let tau = release_ms * 1e-3;
-        self.keep = (-1.0 / (tau * self.sample_rate)).exp();
-        self.go = share(tau, self.sample_rate);
+        self.keep = (-1.0 / (tau * self.rate)).exp();
+        self.go = share(tau, self.rate);
     }
 
     /// The plain release with one time constant, to compare with.
@@ -109,7 +116,7 @@ pub struct Release {
     fast: Pair,
     /// 0 to 1.
     density: Pair,
-    /// Frames since the last demand of at least half of the reduction.
+    /// Steps since the last demand of at least half of the reduction.
     since: Pair,
     slow: Pair,
     out: Pair,
@@ -133,10 +140,10 @@ impl Release {
         *self = Self::default();
     }
 
-    /// One frame. Every one-pole is written keep · old + take · new: two operations in a row
+    /// One step. Every one-pole is written keep · old + take · new: two operations in a row
     /// instead of three.
     #[inline(always)]
-    fn frame(&mut self, d: Pair, times: &Times) -> Pair {
+    fn step(&mut self, d: Pair, times: &Times) -> Pair {
         for ch in 0..CHANNELS {
             let dense = if self.since[ch] < times.within { times.density } else { 0.0 };
             let rise = times.rise * self.density[ch];
@@ -164,9 +171,23 @@ impl Release {
             return y;
         }
         let mut state = *self;
-        for i in 0..CHUNK {
-            let out = state.frame([demand[0][i], demand[1][i]], times);
-            (y[0][i], y[1][i]) = (out[0], out[1]);
+        let mut steps = [[0.0; CHUNK / STEP + 1]; CHANNELS];
+        (steps[0][0], steps[1][0]) = (state.out[0], state.out[1]);
+        for n in 0..CHUNK / STEP {
+            let highest = |lane: &[f64; CHUNK]| {
+                let d = &lane[n * STEP..(n + 1) * STEP];
+                larger(larger(d[0], d[1]), larger(d[2], d[3]))
+            };
+            let out = state.step([highest(&demand[0]), highest(&demand[1])], times);
+            (steps[0][n + 1], steps[1][n + 1]) = (out[0], out[1]);
+        }
+        for (y, steps) in y.iter_mut().zip(&steps) {
+            for (y, ends) in y.as_chunks_mut::<STEP>().0.iter_mut().zip(steps.windows(2)) {
+                let (from, to) = (ends[0], ends[1]);
+                // Never below `to`, and so never below any of the four demands.
+                let over = larger(from - to, 0.0);
+                *y = std::array::from_fn(|i| to + over * ((STEP - 1 - i) as f64 / STEP as f64));
+            }
         }
         *self = state;
         self.settle();
