@@ -14,11 +14,11 @@ use crate::dsp::{CHANNELS, CHUNK};
 pub const MARGIN: f64 = 1.2e-10;
 
 /// What belongs to the 32 frames that are decided: they lie `AHEAD` behind the newest.
-pub struct Around {
+pub struct Around<'a> {
     /// Driven samples.
-    pub samples: [[f64; CHUNK]; CHANNELS],
+    pub samples: [&'a [f64; CHUNK]; CHANNELS],
     /// The ceiling of each frame, linear.
-    pub limit: [f64; CHUNK],
+    pub limit: &'a [f64; CHUNK],
     /// The ceiling of the frame after the last: the last interval between samples ends there.
     pub next_limit: f64,
     /// Ceiling and link have stood still since long enough, the newest frame included, and the link
@@ -113,8 +113,8 @@ impl Demand {
         between: bool,
         link: &[f64; CHUNK],
     ) -> [[f64; CHUNK]; CHANNELS] {
-        let limit = &around.limit;
-        let lowest = lowest(limit, around.next_limit);
+        let limit = around.limit;
+        let lowest = if around.still { limit[0] } else { lowest(limit, around.next_limit) };
         let mut peaks = [[0.0; CHUNK]; CHANNELS];
         let mut tops = [0.0; CHANNELS];
         for (ch, peaks) in peaks.iter_mut().enumerate() {

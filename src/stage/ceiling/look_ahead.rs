@@ -226,8 +226,8 @@ impl LookAhead {
     fn run(&mut self, set: usize) -> [[f64; CHUNK]; CHANNELS] {
         let back = self.longest - self.frames[set];
         let [first, second] = &mut self.lanes[set];
-        let left = first.process(&self.wanted[0].read(back));
-        [left, if self.one { left } else { second.process(&self.wanted[1].read(back)) }]
+        let left = first.process(self.wanted[0].read(back));
+        [left, if self.one { left } else { second.process(self.wanted[1].read(back)) }]
     }
 }
 

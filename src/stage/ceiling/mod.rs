@@ -92,8 +92,7 @@ pub struct Ceiling {
 
     /// Driven samples of the chunk that is being gathered.
     input: Lanes<f64>,
-    /// The delayed driven samples and the limited ones that are being given out.
-    driven: Lanes<f64>,
+    /// The limited samples that are being given out.
     limited: Lanes<f64>,
     /// The reduction that belongs to them, log2 units, larger of both channels.
     reduction: [f64; CHUNK],
@@ -138,7 +137,6 @@ impl Ceiling {
             signal: std::array::from_fn(|_| History::new(delay)),
             limit: History::new(delay),
             input: [[0.0; CHUNK]; CHANNELS],
-            driven: [[0.0; CHUNK]; CHANNELS],
             limited: [[0.0; CHUNK]; CHANNELS],
             reduction: [0.0; CHUNK],
             ready_limit: [0.0; CHUNK],
@@ -205,7 +203,7 @@ impl Ceiling {
         self.signal.iter_mut().for_each(|s| s.fill(0.0));
         let limit = floor_f32(self.ceiling.end());
         self.limit.fill(limit);
-        for lanes in [&mut self.input, &mut self.driven, &mut self.limited] {
+        for lanes in [&mut self.input, &mut self.limited] {
             *lanes = [[0.0; CHUNK]; CHANNELS];
         }
         self.reduction = [0.0; CHUNK];
@@ -276,6 +274,8 @@ impl Ceiling {
     /// The same while the stage fades in or out, is off, or only what is taken away is heard.
     fn exchange_mixed(&mut self, block: &mut Block) {
         let (normal, whole) = (self.taken_away.is_dry(), self.on.is_wet());
+        // No chunk has been pushed since the limited samples were made.
+        let delay = AHEAD + self.look_ahead.frames();
         for i in 0..block.len {
             let at = block.start + i;
             let on = ease(self.on.at(at));
@@ -283,7 +283,7 @@ impl Ceiling {
             for (ch, samples) in block.ch.iter_mut().enumerate() {
                 let x = samples[i];
                 self.input[ch][at] = heard_of(x);
-                let (driven, limited) = (self.driven[ch][at], self.limited[ch][at]);
+                let (driven, limited) = (self.signal[ch].read(delay)[at], self.limited[ch][at]);
                 // Only while it fades: a mean of both, computed so that 0 and 1 are exact.
                 let out = if whole { limited } else { (1.0 - on) * driven + on * limited };
                 samples[i] = if normal { out } else { (1.0 - taken) * out + taken * (driven - out) };
@@ -327,24 +327,22 @@ impl Ceiling {
 
         // As long as nothing else is remembered, the old one is still in its place.
         if self.standing as usize <= delay / CHUNK + 2 {
-            self.ready_limit = self.limit.read(delay);
-        }
-        for ch in 0..CHANNELS {
-            self.driven[ch] = self.signal[ch].read(delay);
+            self.ready_limit = *self.limit.read(delay);
         }
         let mut gains = gains_of(&reduction[0]);
         for (ch, reduction) in reduction.iter().enumerate() {
             if ch > 0 && !self.look_ahead.is_one() {
                 gains = gains_of(reduction);
             }
+            let driven = self.signal[ch].read(delay);
             for i in 0..CHUNK {
-                let (y, limit) = (self.driven[ch][i] * gains[i], self.ready_limit[i]);
+                let (y, limit) = (driven[i] * gains[i], self.ready_limit[i]);
                 // Not `clamp`, whose check of its bounds would keep this from being vector code.
                 let y = if y > limit { limit } else { y };
                 self.limited[ch][i] = if y < -limit { -limit } else { y };
                 #[cfg(test)]
                 {
-                    self.clamped += usize::from(self.limited[ch][i] != self.driven[ch][i] * gains[i]);
+                    self.clamped += usize::from(self.limited[ch][i] != driven[i] * gains[i]);
                 }
             }
         }

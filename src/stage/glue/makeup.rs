@@ -107,6 +107,11 @@ impl Makeup {
     /// `manual` in dB; `auto` = equal loudness instead.
     pub fn set(&mut self, manual: f64, auto: bool) {
         self.manual = manual;
+        if auto && !self.auto {
+            // It is known, and what is in use glides there.
+            self.held.set(self.equal_loudness());
+            self.held.jump();
+        }
         self.auto = auto;
         self.aim();
     }
@@ -151,9 +156,11 @@ impl Makeup {
             self.momentary = 0.0;
         }
         self.ear.weighting.flush();
-        self.held.set(self.equal_loudness());
-        self.held.tick();
-        self.aim();
+        if self.auto {
+            self.held.set(self.equal_loudness());
+            self.held.tick();
+            self.aim();
+        }
         self.db.tick();
     }
 
