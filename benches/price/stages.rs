@@ -96,38 +96,29 @@ pub fn table(rate: f64, block: usize) -> Vec<Row> {
 }
 
 /// Time of single blocks of 64 frames with every stage on, in ns: the median and the worst of
-/// `blocks` blocks. (The system may interrupt any of them: the worst of the run counts as the least
-/// over several runs of the worst.)
+/// `blocks` blocks. The same blocks run several times and each counts with its least time: what
+/// is left is the block's own work, not what else the system did meanwhile.
 pub fn blocks(rate: f64, blocks: usize) -> (f64, f64) {
     let input = music(rate, 1.0);
-    let (mut median, mut worst) = (f64::MAX, f64::MAX);
-    for _ in 0..5 {
+    let mut times = vec![f64::MAX; blocks];
+    for _ in 0..7 {
         let mut chain = Chain::new(rate);
         chain.set(&everything());
         chain.reset();
-        let mut times = Vec::with_capacity(blocks);
-        let mut at = 0;
-        for n in 0..blocks + 100 {
-            at = if at + 64 > input[0].len() { 0 } else { at };
+        for (n, time) in times.iter_mut().enumerate() {
+            let at = n * 64 % (input[0].len() - 64);
             let [mut left, mut right] = [&input[0], &input[1]].map(|ch| {
                 let mut part = [0.0f32; 64];
                 part.copy_from_slice(&ch[at..at + 64]);
                 part
             });
-            at += 64;
             let start = Instant::now();
             chain.process(&mut [&mut left, &mut right], |tap| {
                 black_box(tap);
             });
-            let spent = start.elapsed().as_nanos() as f64;
-            // The first blocks find nothing in the caches.
-            if n >= 100 {
-                times.push(spent);
-            }
+            *time = time.min(start.elapsed().as_nanos() as f64);
         }
-        times.sort_by(f64::total_cmp);
-        median = median.min(times[times.len() / 2]);
-        worst = worst.min(times[times.len() - 1]);
     }
-    (median, worst)
+    times.sort_by(f64::total_cmp);
+    (times[times.len() / 2], times[times.len() - 1])
 }
