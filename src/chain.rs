@@ -379,7 +379,9 @@ impl Chain {
         });
         // The glue's figures must not stand still while it is left out.
         let mut now = [0.0; CHUNK];
-        if glue_runs {
+        if self.glue_on.is_wet() && self.order_fade.is_wet() {
+            now = *self.glue.reduction_db();
+        } else if glue_runs {
             for (i, now) in now[..block.len].iter_mut().enumerate() {
                 let heard = self.glue_on.at(block.start + i) * self.order_fade.at(block.start + i);
                 *now = self.glue.reduction_db()[i] * heard as f32;

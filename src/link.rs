@@ -169,8 +169,10 @@ impl Feeder {
     pub fn push(&mut self, tap: &Tap, transport: Transport) {
         let Self { chunker, producer, lost } = self;
         chunker.push(tap, transport, |chunk| {
-            if producer.push(*chunk).is_err() {
-                lost.fetch_add(1, Ordering::Relaxed);
+            // Straight into its place: as an argument of `push` it would be copied twice.
+            match producer.write_chunk_uninit(1) {
+                Ok(place) => drop(place.fill_from_iter(std::iter::once(*chunk))),
+                Err(_) => drop(lost.fetch_add(1, Ordering::Relaxed)),
             }
         });
     }

@@ -4,6 +4,7 @@ pub mod host_params;
 
 use crate::chain::Chain;
 use crate::link::Transport;
+#[cfg(not(feature = "editor"))]
 use crate::meter::matching::LoudnessMatch;
 use host_params::HostParams;
 use nice_plug::prelude::*;
@@ -28,7 +29,9 @@ pub struct Lintel {
     /// The host renders: nobody listens, so a band is not heard alone.
     #[cfg(feature = "editor")]
     offline: bool,
-    /// How much louder the result is than the input, for comparing at equal loudness.
+    /// How much louder the result is than the input, for comparing at equal loudness. With a window
+    /// the analysis measures it.
+    #[cfg(not(feature = "editor"))]
     matching: Option<LoudnessMatch>,
 }
 
@@ -44,6 +47,7 @@ impl Default for Lintel {
             sender: None,
             #[cfg(feature = "editor")]
             offline: false,
+            #[cfg(not(feature = "editor"))]
             matching: None,
         }
     }
@@ -92,7 +96,8 @@ impl Plugin for Lintel {
         let rate = f64::from(config.sample_rate);
         if self.chain.as_ref().is_none_or(|chain| chain.sample_rate() != rate) {
             self.chain = Some(Chain::new(rate));
-            self.matching = Some(LoudnessMatch::new(rate));
+            #[cfg(not(feature = "editor"))]
+            (self.matching = Some(LoudnessMatch::new(rate)));
         }
         if let Some(chain) = &self.chain {
             context.set_latency_samples(chain.latency() as u32);
@@ -122,6 +127,11 @@ impl Plugin for Lintel {
             chain.set(&self.params.settings());
             chain.reset();
         }
+        #[cfg(feature = "editor")]
+        if let Some(sender) = &self.sender {
+            sender.match_anew();
+        }
+        #[cfg(not(feature = "editor"))]
         if let Some(matching) = &mut self.matching {
             matching.reset();
         }
@@ -133,7 +143,7 @@ impl Plugin for Lintel {
         _aux: &mut AuxiliaryBuffers,
         context: &mut impl ProcessContext<Self>,
     ) -> ProcessStatus {
-        let (Some(chain), Some(matching)) = (&mut self.chain, &mut self.matching) else {
+        let Some(chain) = &mut self.chain else {
             return ProcessStatus::Error("processing before activation");
         };
         let changes = self.params.changes();
@@ -147,7 +157,10 @@ impl Plugin for Lintel {
         #[cfg(feature = "editor")]
         chain.hear(if self.offline { None } else { self.now.hear() });
         chain.process(buffer.as_slice(), |tap| {
-            matching.feed(tap.before, tap.after);
+            #[cfg(not(feature = "editor"))]
+            if let Some(matching) = &mut self.matching {
+                matching.feed(tap.before, tap.after);
+            }
             #[cfg(feature = "editor")]
             if let Some(sender) = &mut self.sender {
                 sender.feed(tap, transport);
@@ -155,14 +168,18 @@ impl Plugin for Lintel {
             transport = transport.advanced(tap.len());
             sounds |= tap.before.iter().chain(&tap.after).any(|ch| ch.iter().any(|x| x.abs() > AUDIBLE));
         });
-        chain.set_louder_by_db(matching.difference_db());
+        #[cfg(feature = "editor")]
+        let louder_by = self.sender.as_ref().map_or(0.0, crate::editor::Sender::louder_by_db);
+        #[cfg(not(feature = "editor"))]
+        let louder_by = self.matching.as_ref().map_or(0.0, LoudnessMatch::difference_db);
+        chain.set_louder_by_db(louder_by);
         #[cfg(feature = "editor")]
         if let Some(sender) = &mut self.sender {
             sender.pulse(|| crate::editor::Pulse {
                 curve: chain.curve(),
                 glue_point: chain.glue_point(),
                 makeup: chain.makeup_db(),
-                louder_by: matching.difference_db(),
+                louder_by,
             });
             // While nothing sounds and nothing plays the paper need not move.
             self.now.repaint.request_repaint_with(sounds);

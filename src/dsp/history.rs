@@ -6,7 +6,8 @@ use super::CHUNK;
 /// Ring of whole chunks.
 #[derive(Clone, Debug)]
 pub struct History<T> {
-    /// Samples; the length is a multiple of [`CHUNK`].
+    /// Samples; a multiple of [`CHUNK`], and the first chunk once more after the last: every 32
+    /// frames then stand in one piece, and are lent instead of copied.
     ring: Box<[T]>,
     /// Where the newest chunk begins.
     newest: usize,
@@ -15,7 +16,7 @@ pub struct History<T> {
 impl<T: Copy + Default> History<T> {
     /// Room to look back `max_back` frames, filled with `T::default()`.
     pub fn new(max_back: usize) -> Self {
-        let len = max_back.next_multiple_of(CHUNK) + CHUNK;
+        let len = max_back.next_multiple_of(CHUNK) + 2 * CHUNK;
         Self { ring: vec![T::default(); len].into(), newest: 0 }
     }
 
@@ -23,8 +24,10 @@ impl<T: Copy + Default> History<T> {
     #[inline(always)]
     pub fn push(&mut self, chunk: &[T; CHUNK]) {
         self.newest += CHUNK;
-        if self.newest == self.ring.len() {
+        if self.newest == self.len() {
             self.newest = 0;
+            let len = self.len();
+            self.ring[len..].copy_from_slice(chunk);
         }
         self.ring[self.newest..self.newest + CHUNK].copy_from_slice(chunk);
     }
@@ -32,25 +35,26 @@ impl<T: Copy + Default> History<T> {
     /// The 32 frames that lie `back` frames before the newest chunk (0: the newest itself).
     /// `back` is at most the `max_back` of [`History::new`].
     #[inline(always)]
-    pub fn read(&self, back: usize) -> [T; CHUNK] {
-        let len = self.ring.len();
-        let start = if back <= self.newest { self.newest - back } else { self.newest + len - back };
-        let mut out = [T::default(); CHUNK];
-        if start + CHUNK <= len {
-            out.copy_from_slice(&self.ring[start..start + CHUNK]);
-        } else {
-            let head = len - start;
-            out[..head].copy_from_slice(&self.ring[start..]);
-            out[head..].copy_from_slice(&self.ring[..CHUNK - head]);
-        }
-        out
+    pub fn read(&self, back: usize) -> &[T; CHUNK] {
+        let start = self.place(back);
+        self.ring[start..start + CHUNK].try_into().expect("a chunk")
     }
 
     /// One sample: the one that lies `back` frames before the first of the newest chunk.
     #[inline(always)]
     pub fn at(&self, back: usize) -> T {
-        let len = self.ring.len();
-        self.ring[if back <= self.newest { self.newest - back } else { self.newest + len - back }]
+        self.ring[self.place(back)]
+    }
+
+    /// Frames of the ring, the first chunk counted once.
+    #[inline(always)]
+    fn len(&self) -> usize {
+        self.ring.len() - CHUNK
+    }
+
+    #[inline(always)]
+    fn place(&self, back: usize) -> usize {
+        if back <= self.newest { self.newest - back } else { self.newest + self.len() - back }
     }
 
     /// Takes over what another one of the same size remembers.
@@ -77,7 +81,7 @@ mod tests {
             for back in 0..=70 {
                 let first = 1000 + i64::from(chunk) * 32 - back as i64;
                 let want = |n: i64| if n < 1000 { 0 } else { n as u32 };
-                assert_eq!(history.read(back), std::array::from_fn(|i| want(first + i as i64)));
+                assert_eq!(*history.read(back), std::array::from_fn(|i| want(first + i as i64)));
                 assert_eq!(history.at(back), want(first));
             }
         }

@@ -3,16 +3,8 @@
 //!
 //! Two channels run side by side so that one vector instruction serves both.
 
+use super::filter::{Section, State};
 use std::f64::consts::PI;
-
-/// One second-order section, `a0` = 1.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Section {
-    /// Numerator.
-    pub b: [f64; 3],
-    /// Denominator without its leading 1.
-    pub a: [f64; 2],
-}
 
 /// The two sections, high shelf and high-pass, for a sample rate in Hz.
 ///
@@ -44,47 +36,8 @@ pub fn design(sample_rate: f64) -> [Section; 2] {
     [shelf, Section { b: [g, -2.0 * g, g], a }]
 }
 
-/// State of one section for so many channels (transposed direct form 2).
-#[derive(Clone, Copy, Debug)]
-struct State<const LANES: usize> {
-    s1: [f64; LANES],
-    s2: [f64; LANES],
-}
-
-impl<const LANES: usize> Default for State<LANES> {
-    fn default() -> Self {
-        Self { s1: [0.0; LANES], s2: [0.0; LANES] }
-    }
-}
-
-impl<const LANES: usize> State<LANES> {
-    #[inline(always)]
-    fn step(&mut self, section: &Section, x: [f64; LANES]) -> [f64; LANES] {
-        let mut y = [0.0; LANES];
-        for c in 0..LANES {
-            y[c] = section.b[0] * x[c] + self.s1[c];
-        }
-        for c in 0..LANES {
-            self.s1[c] = section.b[1] * x[c] - section.a[0] * y[c] + self.s2[c];
-        }
-        for c in 0..LANES {
-            self.s2[c] = section.b[2] * x[c] - section.a[1] * y[c];
-        }
-        y
-    }
-
-    /// A decaying tail would end in subnormal numbers, which cost a hundred times as much.
-    fn flush(&mut self) {
-        for s in self.s1.iter_mut().chain(&mut self.s2) {
-            if s.abs() < 1e-30 {
-                *s = 0.0;
-            }
-        }
-    }
-}
-
 /// K-weighting of so many channels side by side.
-#[derive(Clone, Debug)]
+#[derive(Clone, Copy, Debug)]
 pub struct KWeighting<const LANES: usize = 2> {
     sections: [Section; 2],
     states: [State<LANES>; 2],
@@ -94,6 +47,14 @@ impl<const LANES: usize> KWeighting<LANES> {
     /// For a sample rate in Hz.
     pub fn new(sample_rate: f64) -> Self {
         Self { sections: design(sample_rate), states: Default::default() }
+    }
+
+    /// One frame, weighted.
+    #[inline(always)]
+    pub fn step(&mut self, x: [f64; LANES]) -> [f64; LANES] {
+        let [shelf, high_pass] = &self.sections;
+        let [s0, s1] = &mut self.states;
+        s1.step(high_pass, s0.step(shelf, x))
     }
 
     /// Adds the squares of the weighted samples to `energy`, channel by channel. All channels

@@ -4,6 +4,7 @@ pub mod block;
 pub mod db;
 pub mod delay;
 pub mod fastlog;
+pub mod filter;
 pub mod history;
 pub mod k_weighting;
 pub mod sliding;

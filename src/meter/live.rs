@@ -4,6 +4,7 @@
 //! The audio thread cannot wake it (that would be a system call), so it looks into the ring every
 //! few milliseconds, and rarely once nothing has come for a while.
 
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, Sender, TryRecvError, channel};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::{self, JoinHandle};
@@ -11,6 +12,7 @@ use std::time::Duration;
 
 use super::analysis::Analysis;
 use super::history::History;
+use super::matching::LoudnessMatch;
 use super::snapshot::Snapshot;
 use super::targets::Target;
 use crate::link::Drain;
@@ -45,9 +47,31 @@ pub enum Command {
     ClearHistory,
 }
 
+/// How much louder the result is than the input, for the audio thread, which must not wait.
+#[derive(Debug, Default)]
+pub struct Louder {
+    /// Bits of the difference in dB.
+    db: AtomicU64,
+    anew: AtomicBool,
+}
+
+impl Louder {
+    /// dB, as measured last: behind the sound by the 10 ms in which the analysis looks into the ring.
+    pub fn db(&self) -> f64 {
+        f64::from_bits(self.db.load(Ordering::Relaxed))
+    }
+
+    /// Forgets what has been heard so far.
+    pub fn start_anew(&self) {
+        self.db.store(0.0f64.to_bits(), Ordering::Relaxed);
+        self.anew.store(true, Ordering::Relaxed);
+    }
+}
+
 /// A running analysis.
 #[derive(Debug)]
 pub struct Live {
+    louder: Arc<Louder>,
     commands: Option<Sender<Command>>,
     newest: Arc<Mutex<Arc<Snapshot>>>,
     history: Arc<Mutex<History>>,
@@ -61,9 +85,24 @@ impl Live {
         let history = analysis.history();
         let newest = Arc::new(Mutex::new(Arc::new(analysis.snapshot())));
         let (commands, inbox) = channel();
-        let worker = Worker { analysis, drain, inbox, newest: newest.clone(), published: 0, quiet: 0 };
+        let louder = Arc::new(Louder::default());
+        let worker = Worker {
+            analysis,
+            matching: LoudnessMatch::new(f64::from(sample_rate)),
+            louder: louder.clone(),
+            drain,
+            inbox,
+            newest: newest.clone(),
+            published: 0,
+            quiet: 0,
+        };
         let thread = thread::Builder::new().name("lintel analysis".into()).spawn(move || worker.run())?;
-        Ok(Self { commands: Some(commands), newest, history, thread: Some(thread) })
+        Ok(Self { louder, commands: Some(commands), newest, history, thread: Some(thread) })
+    }
+
+    /// The way by which the audio thread learns how much louder the result is.
+    pub fn louder(&self) -> Arc<Louder> {
+        self.louder.clone()
     }
 
     /// The newest snapshot.
@@ -100,6 +139,8 @@ impl Drop for Live {
 
 struct Worker {
     analysis: Analysis,
+    matching: LoudnessMatch,
+    louder: Arc<Louder>,
     drain: Drain,
     inbox: Receiver<Command>,
     newest: Arc<Mutex<Arc<Snapshot>>>,
@@ -114,7 +155,17 @@ impl Worker {
         loop {
             let Some(obeyed) = self.obey() else { return };
             let fill = self.drain.fill();
-            let read = self.drain.read(BATCH, |chunk| self.analysis.feed_chunk(chunk));
+            let read = self.drain.read(BATCH, |chunk| {
+                self.analysis.feed_chunk(chunk);
+                let [before, after] = [&chunk.before, &chunk.after];
+                self.matching.feed([&before[0], &before[1]], [&after[0], &after[1]]);
+            });
+            if self.louder.anew.swap(false, Ordering::Relaxed) {
+                self.matching.reset();
+            }
+            if read > 0 {
+                self.louder.db.store(self.matching.difference_db().to_bits(), Ordering::Relaxed);
+            }
             self.publish(obeyed, read < BATCH);
             self.quiet = if read > 0 { 0 } else { self.quiet.saturating_add(1) };
             if read == BATCH {

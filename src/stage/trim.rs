@@ -36,6 +36,11 @@ impl Gain {
         if self.gain.is_still() && self.gain.end() == 1.0 {
             return;
         }
+        if self.gain.is_still() {
+            let gain = self.gain.end();
+            block.ch.as_flattened_mut().iter_mut().for_each(|x| *x *= gain);
+            return;
+        }
         for i in 0..block.len {
             let gain = self.gain.at(block.start + i);
             for ch in &mut block.ch {

@@ -1,5 +1,6 @@
-//! What the house can do for itself: `cargo xtask demo | test | bundle | figures | shots`.
+//! What the house can do for itself: `cargo xtask demo | test | bundle | figures | bench | shots`.
 
+mod bench;
 mod bundle;
 mod checks;
 mod demo;
@@ -16,7 +17,7 @@ use std::process::ExitCode;
 pub type Failure = Box<dyn std::error::Error + Send + Sync>;
 
 #[derive(Parser)]
-#[command(name = "cargo xtask", about = "Lintel: demo, test, bundle, figures, shots")]
+#[command(name = "cargo xtask", about = "Lintel: demo, test, bundle, figures, bench, shots")]
 enum Command {
     /// Master a mix through the bundled plugin; leaves a WAV, a table and a picture.
     Demo(demo::Args),
@@ -29,6 +30,8 @@ enum Command {
     },
     /// Measure the stages; draw docs/figures and write docs/figures.md.
     Figures,
+    /// Measure what everything costs; write docs/cost.md. On an otherwise idle machine.
+    Bench,
     /// Draw every state of the screen into target/shots, without a display.
     Shots,
 }
@@ -39,6 +42,7 @@ fn main() -> ExitCode {
         Command::Test => checks::run(),
         Command::Bundle { args } => bundle::run(&args),
         Command::Figures => figures_command(),
+        Command::Bench => bench::run(),
         Command::Shots => shots::run(),
     };
     match result {

@@ -34,6 +34,7 @@ pub struct Pulse {
 pub struct Sender {
     pulses: rtrb::Producer<Pulse>,
     feeder: Feeder,
+    louder: Arc<meter::live::Louder>,
     /// Hz and channels that the analysis was made for.
     rate: f64,
     channels: usize,
@@ -49,6 +50,16 @@ impl Sender {
     #[inline]
     pub fn feed(&mut self, tap: &Tap, transport: Transport) {
         self.feeder.push(tap, transport);
+    }
+
+    /// How much louder the result is than the input, dB.
+    pub fn louder_by_db(&self) -> f64 {
+        self.louder.db()
+    }
+
+    /// Measures that anew.
+    pub fn match_anew(&self) {
+        self.louder.start_anew();
     }
 
     /// Hands over a pulse if there is room; a full ring means that nobody looks just now.
@@ -107,10 +118,11 @@ impl Now {
         // A system that gives no thread leaves the paper blank; the sound goes on.
         let analysis = meter::Live::start(rate, channels, drain).ok()?;
         analysis.send(Command::Target(target));
+        let louder = analysis.louder();
         self.rate.store(sample_rate.to_bits(), Ordering::Relaxed);
         *lock(&self.pulses) = Some(receiver);
         *lock(&self.analysis) = Some(Arc::new(analysis));
-        Some(Sender { pulses, feeder, rate: sample_rate, channels })
+        Some(Sender { pulses, feeder, louder, rate: sample_rate, channels })
     }
 
     /// Ends hearing one band alone: an instance that starts anew may be about to render.

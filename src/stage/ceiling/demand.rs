@@ -3,7 +3,7 @@
 //!
 //! [`AHEAD`]: super::table::AHEAD
 
-use super::detector::Detector;
+use super::detector::{Cover, Detector};
 use super::table::Table;
 use crate::dsp::fastlog::log2;
 use crate::dsp::{CHANNELS, CHUNK};
@@ -14,14 +14,23 @@ use crate::dsp::{CHANNELS, CHUNK};
 pub const MARGIN: f64 = 1.2e-10;
 
 /// What belongs to the 32 frames that are decided: they lie `AHEAD` behind the newest.
-pub struct Around {
+pub struct Around<'a> {
     /// Driven samples.
-    pub samples: [[f64; CHUNK]; CHANNELS],
+    pub samples: [&'a [f64; CHUNK]; CHANNELS],
     /// The ceiling of each frame, linear.
-    pub limit: [f64; CHUNK],
+    pub limit: &'a [f64; CHUNK],
     /// The ceiling of the frame after the last: the last interval between samples ends there.
     pub next_limit: f64,
+    /// Ceiling and link have stood still since long enough, the newest frame included, and the link
+    /// is at one of its ends: a demand then outlasts every lower one.
+    pub still: bool,
+    /// The link is at rest at 1.
+    pub linked: bool,
 }
+
+/// Chunks after which ceiling and link count as standing still: those that [`Cover`] looks back, and
+/// the one in which the samples wait for what comes.
+pub const STILL: u32 = 14;
 
 /// The smallest of them all, four at a time.
 #[inline(always)]
@@ -36,21 +45,47 @@ fn lowest(limit: &[f64; CHUNK], next: f64) -> f64 {
     smaller(smaller(lanes[0], lanes[1]), smaller(lanes[2], lanes[3]))
 }
 
+/// The largest of them all, the same way; all are ≥ 0.
+#[inline(always)]
+fn highest(peaks: &[f64; CHUNK]) -> f64 {
+    let larger = |a: f64, b: f64| if a > b { a } else { b };
+    let mut lanes = [0.0; 4];
+    for group in peaks.as_chunks::<4>().0 {
+        for (lane, &peak) in lanes.iter_mut().zip(group) {
+            *lane = larger(peak, *lane);
+        }
+    }
+    larger(larger(lanes[0], lanes[1]), larger(lanes[2], lanes[3]))
+}
+
+/// What each level wants, 0 up to the limit.
+#[inline(always)]
+fn demand(peaks: &[f64; CHUNK], limit: &[f64; CHUNK]) -> [f64; CHUNK] {
+    let mut wanted = [0.0; CHUNK];
+    for i in 0..CHUNK {
+        let over = log2(peaks[i] / limit[i]) + MARGIN;
+        wanted[i] = if peaks[i] > limit[i] { over } else { 0.0 };
+    }
+    wanted
+}
+
 /// Both channels' detectors and the link between them.
 #[derive(Clone, Debug)]
 pub struct Demand {
     table: Box<Table>,
     detectors: [Detector; CHANNELS],
+    covers: [Cover; CHANNELS],
     /// Level of the last interval of the chunk before.
     last_between: [f32; CHANNELS],
 }
 
 impl Demand {
-    /// In silence.
-    pub fn new(sample_rate: f64) -> Self {
+    /// In silence; each demand will be held for `hold` frames.
+    pub fn new(sample_rate: f64, hold: usize) -> Self {
         Self {
             table: Box::new(Table::new(sample_rate)),
             detectors: std::array::from_fn(|_| Detector::default()),
+            covers: std::array::from_fn(|_| Cover::new(hold)),
             last_between: [0.0; CHANNELS],
         }
     }
@@ -58,6 +93,7 @@ impl Demand {
     /// Forgets everything.
     pub fn reset(&mut self) {
         self.detectors.iter_mut().for_each(Detector::reset);
+        self.covers.iter_mut().for_each(Cover::reset);
         self.last_between = [0.0; CHANNELS];
     }
 
@@ -77,28 +113,41 @@ impl Demand {
         between: bool,
         link: &[f64; CHUNK],
     ) -> [[f64; CHUNK]; CHANNELS] {
-        let limit = &around.limit;
-        let lowest = lowest(limit, around.next_limit);
-        let mut wanted = [[0.0; CHUNK]; CHANNELS];
-        for (ch, wanted) in wanted.iter_mut().enumerate() {
-            let levels = self.detectors[ch].process(&newest[ch], &self.table, lowest, between);
+        let limit = around.limit;
+        let lowest = if around.still { limit[0] } else { lowest(limit, around.next_limit) };
+        let mut peaks = [[0.0; CHUNK]; CHANNELS];
+        let mut tops = [0.0; CHANNELS];
+        for (ch, peaks) in peaks.iter_mut().enumerate() {
+            let cover = if around.still { self.covers[ch].level() } else { 0.0 };
+            let levels = self.detectors[ch].process(&newest[ch], &self.table, lowest, cover, between);
             // A peak between two samples is charged to both.
             let mut before = [self.last_between[ch]; CHUNK];
             before[1..].copy_from_slice(&levels[..CHUNK - 1]);
             self.last_between[ch] = levels[CHUNK - 1];
-            let mut peaks = [0.0; CHUNK];
-            let mut over = false;
             for i in 0..CHUNK {
                 let between = f64::from(if before[i] > levels[i] { before[i] } else { levels[i] });
                 let sample = around.samples[ch][i].abs();
                 peaks[i] = if sample > between { sample } else { between };
-                over |= peaks[i] > limit[i];
             }
-            if over {
-                for i in 0..CHUNK {
-                    let over = log2(peaks[i] / limit[i]) + MARGIN;
-                    wanted[i] = if peaks[i] > limit[i] { over } else { 0.0 };
-                }
+            tops[ch] = highest(peaks);
+            self.covers[ch].push(tops[ch]);
+        }
+        let mut wanted = [[0.0; CHUNK]; CHANNELS];
+        if around.linked {
+            // The larger demand is that of the larger level: one for both.
+            let [left, right] = &mut peaks;
+            for (left, right) in left.iter_mut().zip(right) {
+                *left = if *left > *right { *left } else { *right };
+            }
+            if tops[0] > lowest || tops[1] > lowest {
+                wanted[0] = demand(left, limit);
+            }
+            wanted[1] = wanted[0];
+            return wanted;
+        }
+        for ch in 0..CHANNELS {
+            if tops[ch] > lowest {
+                wanted[ch] = demand(&peaks[ch], limit);
             }
         }
         let [left, right] = &mut wanted;

@@ -144,6 +144,11 @@ impl LookAhead {
         }
     }
 
+    /// What came out last is the same for both channels.
+    pub fn is_one(&self) -> bool {
+        self.one
+    }
+
     /// 32 frames of both channels.
     #[inline(always)]
     pub fn process(&mut self, wanted: &[[f64; CHUNK]; CHANNELS]) -> [[f64; CHUNK]; CHANNELS] {
@@ -221,8 +226,8 @@ impl LookAhead {
     fn run(&mut self, set: usize) -> [[f64; CHUNK]; CHANNELS] {
         let back = self.longest - self.frames[set];
         let [first, second] = &mut self.lanes[set];
-        let left = first.process(&self.wanted[0].read(back));
-        [left, if self.one { left } else { second.process(&self.wanted[1].read(back)) }]
+        let left = first.process(self.wanted[0].read(back));
+        [left, if self.one { left } else { second.process(self.wanted[1].read(back)) }]
     }
 }
 

@@ -18,7 +18,7 @@
 //!    error of the logarithm, of the exponential and of the roundings between them
 //!    ([`demand::MARGIN`]).
 //! 2. Link: (1 − k)·own + k·common with common = max of both ≥ own, so it is ≥ own.
-//! 3. Hold, release: each is ≥ what went in ([`SlidingMax`], [`Release`]).
+//! 3. Hold, release: each is ≥ what went in ([`Hold`], [`Release`]).
 //! 4. Look-ahead: what comes out L frames later is ≥ what went in ([`LookAhead`]).
 //! 5. Gain g = min(1, 2^−r'), r' ≥ r: where p ≤ c, g·|x| ≤ |x| ≤ c; where p > c,
 //!    g·|x| ≤ (c/p)·p = c.
@@ -36,6 +36,7 @@
 
 pub mod demand;
 pub mod detector;
+pub mod hold;
 pub mod look_ahead;
 pub mod release;
 pub mod smoother;
@@ -44,15 +45,15 @@ pub mod table;
 use crate::dsp::db::{self, DB_PER_OCTAVE};
 use crate::dsp::fastlog::{exp2, log2};
 use crate::dsp::history::History;
-use crate::dsp::sliding::SlidingMax;
 use crate::dsp::smooth::{Fade, Smooth};
 use crate::dsp::{Block, CHANNELS, CHUNK};
 use crate::settings::CeilingSettings;
 use crate::stage::trim::Gain;
 use demand::{Around, Demand};
+use hold::Hold;
 use look_ahead::LookAhead;
 use multiversion::multiversion;
-use release::{HOLD, Release, Times};
+use release::{Release, Times};
 use table::AHEAD;
 
 /// Longest look-ahead, seconds.
@@ -78,8 +79,11 @@ pub struct Ceiling {
     times: Times,
 
     demand: Demand,
-    hold: [SlidingMax; CHANNELS],
-    release: [Release; CHANNELS],
+    /// Chunks since the ceiling has moved last, and since the link was not at rest at 0 or 1.
+    standing: u32,
+    at_end: u32,
+    hold: Hold,
+    release: Release,
     look_ahead: LookAhead,
     /// Driven samples.
     signal: [History<f64>; CHANNELS],
@@ -88,8 +92,7 @@ pub struct Ceiling {
 
     /// Driven samples of the chunk that is being gathered.
     input: Lanes<f64>,
-    /// The delayed driven samples and the limited ones that are being given out.
-    driven: Lanes<f64>,
+    /// The limited samples that are being given out.
     limited: Lanes<f64>,
     /// The reduction that belongs to them, log2 units, larger of both channels.
     reduction: [f64; CHUNK],
@@ -114,7 +117,7 @@ impl Ceiling {
     /// With the default settings, in silence.
     pub fn new(sample_rate: f64) -> Self {
         let settings = CeilingSettings::default();
-        let hold = (HOLD * sample_rate).ceil() as usize + 1;
+        let hold = Hold::new(sample_rate);
         let look_ahead = LookAhead::new(f64::from(settings.look_ahead) * 1e-3, LONGEST, sample_rate);
         let delay = AHEAD + look_ahead.frames();
         let mut new = Self {
@@ -125,14 +128,15 @@ impl Ceiling {
             taken_away: Fade::new(false, 0.02, sample_rate),
             true_peak: settings.true_peak,
             times: Times::new(f64::from(settings.release), sample_rate),
-            demand: Demand::new(sample_rate),
-            hold: std::array::from_fn(|_| SlidingMax::new(hold, hold)),
-            release: [Release::default(); CHANNELS],
+            demand: Demand::new(sample_rate, hold.frames()),
+            standing: 0,
+            at_end: 0,
+            hold,
+            release: Release::default(),
             look_ahead,
             signal: std::array::from_fn(|_| History::new(delay)),
             limit: History::new(delay),
             input: [[0.0; CHUNK]; CHANNELS],
-            driven: [[0.0; CHUNK]; CHANNELS],
             limited: [[0.0; CHUNK]; CHANNELS],
             reduction: [0.0; CHUNK],
             ready_limit: [0.0; CHUNK],
@@ -191,13 +195,15 @@ impl Ceiling {
     /// Forgets all sound, and every gain that came of it.
     pub fn reset(&mut self) {
         self.demand.reset();
-        self.hold.iter_mut().for_each(SlidingMax::reset);
-        self.release.iter_mut().for_each(Release::reset);
+        self.standing = 0;
+        self.at_end = 0;
+        self.hold.reset();
+        self.release.reset();
         self.look_ahead.reset();
         self.signal.iter_mut().for_each(|s| s.fill(0.0));
         let limit = floor_f32(self.ceiling.end());
         self.limit.fill(limit);
-        for lanes in [&mut self.input, &mut self.driven, &mut self.limited] {
+        for lanes in [&mut self.input, &mut self.limited] {
             *lanes = [[0.0; CHUNK]; CHANNELS];
         }
         self.reduction = [0.0; CHUNK];
@@ -268,6 +274,8 @@ impl Ceiling {
     /// The same while the stage fades in or out, is off, or only what is taken away is heard.
     fn exchange_mixed(&mut self, block: &mut Block) {
         let (normal, whole) = (self.taken_away.is_dry(), self.on.is_wet());
+        // No chunk has been pushed since the limited samples were made.
+        let delay = AHEAD + self.look_ahead.frames();
         for i in 0..block.len {
             let at = block.start + i;
             let on = ease(self.on.at(at));
@@ -275,7 +283,7 @@ impl Ceiling {
             for (ch, samples) in block.ch.iter_mut().enumerate() {
                 let x = samples[i];
                 self.input[ch][at] = heard_of(x);
-                let (driven, limited) = (self.driven[ch][at], self.limited[ch][at]);
+                let (driven, limited) = (self.signal[ch].read(delay)[at], self.limited[ch][at]);
                 // Only while it fades: a mean of both, computed so that 0 and 1 are exact.
                 let out = if whole { limited } else { (1.0 - on) * driven + on * limited };
                 samples[i] = if normal { out } else { (1.0 - taken) * out + taken * (driven - out) };
@@ -299,33 +307,42 @@ impl Ceiling {
         } else {
             std::array::from_fn(|i| floor_f32(self.ceiling.at(i)))
         });
+        self.standing = if self.ceiling.is_still() { self.standing.saturating_add(1) } else { 0 };
+        let ends = self.link.is_still() && [0.0, 1.0].contains(&self.link.end());
+        self.at_end = if ends { self.at_end.saturating_add(1) } else { 0 };
 
+        let delay = AHEAD + self.look_ahead.frames();
         let link = std::array::from_fn(|i| self.link.at(i));
         let around = Around {
             samples: std::array::from_fn(|ch| self.signal[ch].read(AHEAD)),
             limit: self.limit.read(AHEAD),
             next_limit: self.limit.read(AHEAD - 1)[CHUNK - 1],
+            still: self.standing.min(self.at_end) > demand::STILL,
+            linked: ends && self.link.end() == 1.0,
         };
         let wanted = self.demand.process(&self.input, &around, self.true_peak, &link);
-        let held: Lanes<f64> = std::array::from_fn(|ch| self.hold[ch].process(&wanted[ch]));
-        let released = Release::process(&mut self.release, &held, &self.times);
+        let held = self.hold.process(&wanted);
+        let released = self.release.process(&held, &self.times);
         let reduction = self.look_ahead.process(&released);
 
-        let delay = AHEAD + self.look_ahead.frames();
-        self.ready_limit = self.limit.read(delay);
-        for ch in 0..CHANNELS {
-            self.driven[ch] = self.signal[ch].read(delay);
+        // As long as nothing else is remembered, the old one is still in its place.
+        if self.standing as usize <= delay / CHUNK + 2 {
+            self.ready_limit = *self.limit.read(delay);
         }
+        let mut gains = gains_of(&reduction[0]);
         for (ch, reduction) in reduction.iter().enumerate() {
-            let gains = gains(reduction);
+            if ch > 0 && !self.look_ahead.is_one() {
+                gains = gains_of(reduction);
+            }
+            let driven = self.signal[ch].read(delay);
             for i in 0..CHUNK {
-                let (y, limit) = (self.driven[ch][i] * gains[i], self.ready_limit[i]);
+                let (y, limit) = (driven[i] * gains[i], self.ready_limit[i]);
                 // Not `clamp`, whose check of its bounds would keep this from being vector code.
                 let y = if y > limit { limit } else { y };
                 self.limited[ch][i] = if y < -limit { -limit } else { y };
                 #[cfg(test)]
                 {
-                    self.clamped += usize::from(self.limited[ch][i] != self.driven[ch][i] * gains[i]);
+                    self.clamped += usize::from(self.limited[ch][i] != driven[i] * gains[i]);
                 }
             }
         }
@@ -356,7 +373,7 @@ fn ease(mix: f64) -> f64 {
 
 /// Linear gains of reductions; exactly 1 for none, never above.
 #[inline(always)]
-fn gains(reduction: &[f64; CHUNK]) -> [f64; CHUNK] {
+fn gains_of(reduction: &[f64; CHUNK]) -> [f64; CHUNK] {
     let mut gains = [1.0; CHUNK];
     if reduction.iter().any(|&r| r != 0.0) {
         for (gain, r) in gains.iter_mut().zip(reduction) {

@@ -3,7 +3,10 @@
 //!
 //! ## The law (our own)
 //!
-//! With d the demand, τ the release of the setting, and one step a frame:
+//! It steps once every four frames, on the highest demand of the four: it moves in milliseconds at
+//! the fastest, and what comes out is averaged over the look-ahead afterwards. Between two steps a
+//! falling reduction is a straight line; a rising one is there from the first of the four on. With d
+//! the demand and τ the release of the setting:
 //!
 //! ```text
 //! f = max(d, f·e^(−1/τ))                              what one fast release would give
@@ -12,6 +15,9 @@
 //! s → f with 0.5 s · 1/p upwards, 1.5 s downwards     the slow mean
 //! y = max(d, s + (y − s)·e^(−1/τ))                    falls with τ, but only to the slow mean
 //! ```
+//!
+//! p looks at the demands up to the step before, s at the density of the step before: what is
+//! slow has time, and the processor need not wait for all of it one after the other.
 //!
 //! A short peak leaves the density near zero and so the slow mean where it was: the reduction is
 //! back with τ. A dense passage raises the density and then the slow mean, to the level that the
@@ -41,36 +47,46 @@ const DENSITY: f64 = 1.0;
 const SLOW_RISE: f64 = 0.5;
 /// Seconds for the slow mean to fall.
 const SLOW_FALL: f64 = 1.5;
+/// Frames in a step of the law.
+const STEP: usize = 4;
 /// Below this reduction (log2 units; 6e-7 dB) there is none.
 const NOTHING: f64 = 1e-7;
 
 /// Step sizes of the law at one sample rate.
 #[derive(Clone, Copy, Debug)]
 pub struct Times {
-    /// e^(−1/τ): what is left of the fast distance after a frame.
+    /// e^(−1/τ): what is left of the fast distance after a step; and the rest to 1.
     keep: f64,
-    /// Frames within which a demand must return to count as dense.
-    within: u32,
-    /// Share of the distance that the density goes in a frame.
+    go: f64,
+    /// Steps within which a demand must return to count as dense.
+    within: f64,
+    /// Share of the distance that the density goes in a step.
     density: f64,
-    /// Share of the distance that the slow mean rises in a frame at full density.
+    /// Share of the distance that the slow mean rises in a step at full density.
     rise: f64,
     /// Share of the distance that it falls.
     fall: f64,
-    sample_rate: f64,
+    /// Steps a second.
+    rate: f64,
+}
+
+/// 1 − e^(−1/(τ·rate)).
+fn share(tau: f64, rate: f64) -> f64 {
+    -(-1.0 / (tau * rate)).exp_m1()
 }
 
 impl Times {
     /// `release_ms` of the setting, 10 to 1000.
     pub fn new(release_ms: f64, sample_rate: f64) -> Self {
-        let step = |tau: f64| -(-1.0 / (tau * sample_rate)).exp_m1();
+        let rate = sample_rate / STEP as f64;
         let mut new = Self {
             keep: 0.0,
-            within: (RETURN * sample_rate) as u32,
-            density: step(DENSITY),
-            rise: step(SLOW_RISE),
-            fall: step(SLOW_FALL),
-            sample_rate,
+            go: 0.0,
+            within: (RETURN * rate).floor(),
+            density: share(DENSITY, rate),
+            rise: share(SLOW_RISE, rate),
+            fall: share(SLOW_FALL, rate),
+            rate,
         };
         new.set(release_ms);
         new
@@ -78,7 +94,9 @@ impl Times {
 
     /// Another release, same rate.
     pub fn set(&mut self, release_ms: f64) {
-        self.keep = (-1.0 / (release_ms * 1e-3 * self.sample_rate)).exp();
+        let tau = release_ms * 1e-3;
+        self.keep = (-1.0 / (tau * self.rate)).exp();
+        self.go = share(tau, self.rate);
     }
 
     /// The plain release with one time constant, to compare with.
@@ -88,16 +106,20 @@ impl Times {
     }
 }
 
-/// The state of one channel, in log2 units.
+/// A value of each channel.
+type Pair = [f64; CHANNELS];
+
+/// The state of both channels, in log2 units: side by side, because each is one long chain of
+/// operations that wait for each other.
 #[derive(Clone, Copy, Debug)]
 pub struct Release {
-    fast: f64,
+    fast: Pair,
     /// 0 to 1.
-    density: f64,
-    /// Frames since the last demand of at least half of the reduction.
-    since: u32,
-    slow: f64,
-    out: f64,
+    density: Pair,
+    /// Steps since the last demand of at least half of the reduction.
+    since: Pair,
+    slow: Pair,
+    out: Pair,
 }
 
 #[inline(always)]
@@ -107,7 +129,8 @@ fn larger(a: f64, b: f64) -> f64 {
 
 impl Default for Release {
     fn default() -> Self {
-        Self { fast: 0.0, density: 0.0, since: u32::MAX, slow: 0.0, out: 0.0 }
+        let none = [0.0; CHANNELS];
+        Self { fast: none, density: none, since: [f64::INFINITY; CHANNELS], slow: none, out: none }
     }
 }
 
@@ -117,60 +140,74 @@ impl Release {
         *self = Self::default();
     }
 
-    /// One frame. `dense` if the passage is known to be dense whatever comes in this frame; the
-    /// density then need not wait for the reduction.
+    /// One step. Every one-pole is written keep · old + take · new: two operations in a row
+    /// instead of three.
     #[inline(always)]
-    fn frame(&mut self, d: f64, times: &Times, dense: bool) -> f64 {
-        let Self { fast, density, since, slow, out } = self;
-        *fast = larger(d, *fast * times.keep);
-        *since = if d > 0.0 && d >= 0.5 * *out { 0 } else { since.saturating_add(1) };
-        let dense = if dense || *since < times.within { 1.0 } else { 0.0 };
-        *density += (dense - *density) * times.density;
-        *slow += (*fast - *slow) * if *fast > *slow { times.rise * *density } else { times.fall };
-        *out = larger(d, *slow + (*out - *slow) * times.keep);
-        *out
+    fn step(&mut self, d: Pair, times: &Times) -> Pair {
+        for ch in 0..CHANNELS {
+            let dense = if self.since[ch] < times.within { times.density } else { 0.0 };
+            let rise = times.rise * self.density[ch];
+            self.density[ch] = (1.0 - times.density) * self.density[ch] + dense;
+            let since = self.since[ch] + 1.0;
+            let returns = d[ch] > 0.0 && d[ch] >= 0.5 * self.out[ch];
+            self.since[ch] = if returns { 0.0 } else { since };
+
+            let fast = larger(d[ch], self.fast[ch] * times.keep);
+            self.fast[ch] = fast;
+            let slow = self.slow[ch];
+            let (up, down) =
+                ((1.0 - rise) * slow + rise * fast, (1.0 - times.fall) * slow + times.fall * fast);
+            self.slow[ch] = if fast > slow { up } else { down };
+            self.out[ch] = larger(d[ch], times.keep * self.out[ch] + times.go * self.slow[ch]);
+        }
+        self.out
     }
 
-    /// 32 frames of demand in, 32 of reduction out, both channels side by side: each is one long
-    /// chain of operations that wait for each other.
+    /// 32 frames of demand in, 32 of reduction out.
     #[inline(always)]
-    pub fn process(
-        both: &mut [Self; CHANNELS],
-        demand: &[[f64; CHUNK]; CHANNELS],
-        times: &Times,
-    ) -> [[f64; CHUNK]; CHANNELS] {
+    pub fn process(&mut self, demand: &[[f64; CHUNK]; CHANNELS], times: &Times) -> [[f64; CHUNK]; CHANNELS] {
         let mut y = [[0.0; CHUNK]; CHANNELS];
-        if both.iter().all(|release| release.out == 0.0) && demand.as_flattened().iter().all(|&d| d == 0.0) {
+        if self.out == [0.0; CHANNELS] && demand.as_flattened().iter().all(|&d| d == 0.0) {
             return y;
         }
-        let [mut a, mut b] = *both;
-        if a.since.max(b.since).saturating_add(CHUNK as u32) < times.within {
-            for i in 0..CHUNK {
-                y[0][i] = a.frame(demand[0][i], times, true);
-                y[1][i] = b.frame(demand[1][i], times, true);
-            }
-        } else {
-            for i in 0..CHUNK {
-                y[0][i] = a.frame(demand[0][i], times, false);
-                y[1][i] = b.frame(demand[1][i], times, false);
+        let mut state = *self;
+        let mut steps = [[0.0; CHUNK / STEP + 1]; CHANNELS];
+        (steps[0][0], steps[1][0]) = (state.out[0], state.out[1]);
+        for n in 0..CHUNK / STEP {
+            let highest = |lane: &[f64; CHUNK]| {
+                let d = &lane[n * STEP..(n + 1) * STEP];
+                larger(larger(d[0], d[1]), larger(d[2], d[3]))
+            };
+            let out = state.step([highest(&demand[0]), highest(&demand[1])], times);
+            (steps[0][n + 1], steps[1][n + 1]) = (out[0], out[1]);
+        }
+        for (y, steps) in y.iter_mut().zip(&steps) {
+            for (y, ends) in y.as_chunks_mut::<STEP>().0.iter_mut().zip(steps.windows(2)) {
+                let (from, to) = (ends[0], ends[1]);
+                // Never below `to`, and so never below any of the four demands.
+                let over = larger(from - to, 0.0);
+                *y = std::array::from_fn(|i| to + over * ((STEP - 1 - i) as f64 / STEP as f64));
             }
         }
-        *both = [a, b];
-        both.iter_mut().for_each(Self::settle);
+        *self = state;
+        self.settle();
         y
     }
 
     /// Ends the decay before it gets denormal, at a step far below anything that is stored.
     fn settle(&mut self) {
-        let Self { fast, density, out, .. } = *self;
-        if fast < NOTHING {
-            self.fast = 0.0;
-        }
-        if density < NOTHING {
-            self.density = 0.0;
-        }
-        if out < NOTHING {
-            self.reset();
+        for ch in 0..CHANNELS {
+            if self.fast[ch] < NOTHING {
+                self.fast[ch] = 0.0;
+            }
+            if self.density[ch] < NOTHING {
+                self.density[ch] = 0.0;
+            }
+            if self.out[ch] < NOTHING {
+                let Self { fast, density, since, slow, out } = Self::default();
+                (self.fast[ch], self.density[ch], self.since[ch]) = (fast[ch], density[ch], since[ch]);
+                (self.slow[ch], self.out[ch]) = (slow[ch], out[ch]);
+            }
         }
     }
 }
@@ -182,11 +219,11 @@ mod tests {
     const FS: f64 = 48_000.0;
 
     fn run(seconds: f64, demand: impl Fn(f64) -> f64) -> Vec<f64> {
-        let (mut release, times) = ([Release::default(); CHANNELS], Times::new(120.0, FS));
+        let (mut release, times) = (Release::default(), Times::new(120.0, FS));
         (0..(seconds * FS) as usize / CHUNK)
             .flat_map(|c| {
                 let d = std::array::from_fn(|i| demand((c * CHUNK + i) as f64 / FS));
-                let [y, same] = Release::process(&mut release, &[d; CHANNELS], &times);
+                let [y, same] = release.process(&[d; CHANNELS], &times);
                 assert_eq!(y, same);
                 assert!(y.iter().zip(&d).all(|(y, d)| y >= d), "less than what is needed");
                 y

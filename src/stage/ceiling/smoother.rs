@@ -116,9 +116,8 @@ impl Smoother {
         }
         for ((past, sum), len) in self.past.iter_mut().zip(&mut self.sums).zip(self.lens) {
             past.push(&run);
-            let old = past.read(len);
-            for (v, old) in run.iter_mut().zip(old) {
-                *sum += *v - old;
+            for (v, old) in run.iter_mut().zip(past.read(len)) {
+                *sum += *v - *old;
                 *v = *sum;
             }
         }

@@ -4,30 +4,53 @@
 //! Low cut: second-order Butterworth high-pass, 12 dB an octave (cookbook design of the `biquad`
 //! crate), so that a bass drum does not pull the whole mix down.
 //!
-//! Detector: a one-pole mean square, m ← x² + a (m − x²) with a = exp(−1 / (window · fs)). A window
+//! Detector: a one-pole mean square, m ← a m + (1 − a) x² with a = exp(−1 / (window · fs)). A window
 //! of 0 gives a = 0 and m = x²: the instantaneous peak. Between the two there is no switch, only a
 //! shorter memory. Level = 10 log10 m: a full-scale square wave reads 0 dBFS in both, a full-scale
 //! sine −3.01 dBFS through a long window.
 
+use crate::dsp::filter::{Section, State};
 use crate::dsp::smooth::Smooth;
-use crate::dsp::{Block, CHANNELS, CHUNK, db, fastlog};
-use biquad::{Biquad, Coefficients, DirectForm2Transposed, Hertz, Q_BUTTERWORTH_F64, Type};
+use crate::dsp::{CHANNELS, db, fastlog};
+use biquad::{Coefficients, Hertz, Q_BUTTERWORTH_F64, Type};
 
 /// Lowest level that is told apart, dBFS.
 pub const FLOOR_DB: f64 = -300.0;
 /// [`FLOOR_DB`] as a power. Added to every square: no logarithm of zero, no denormal memory; at
 /// the lowest knee that can be set (−72 dBFS) it weighs 1e-22 dB.
 const FLOOR: f64 = 1e-30;
-/// A filter state under this counts as silence; far above the denormals.
-pub(super) const SILENT: f64 = 1e-200;
 /// Seconds for 63 % of a move of the low cut, in octaves.
 const GLIDE: f64 = 0.05;
 
-/// Once per tick: a filter that has faded to silence is set to rest before it reaches denormals.
-fn rest(filter: &mut DirectForm2Transposed<f64>) {
-    if filter.s1.abs() < SILENT && filter.s2.abs() < SILENT {
-        filter.reset_state();
+/// What runs from frame to frame, both channels side by side.
+#[derive(Clone, Copy, Debug)]
+pub struct Ear {
+    low_cut: Section,
+    state: State<CHANNELS>,
+    /// Mean squares.
+    power: [f64; CHANNELS],
+    /// Share of the mean square that is kept per frame, and share of the square that comes in.
+    keep: f64,
+    take: f64,
+}
+
+impl Ear {
+    /// Mean squares after one frame; never under [`FLOOR`].
+    #[inline(always)]
+    pub fn frame(&mut self, x: [f64; CHANNELS]) -> [f64; CHANNELS] {
+        let side = self.state.step(&self.low_cut, x);
+        for ch in 0..CHANNELS {
+            let square = side[ch] * side[ch] + FLOOR;
+            self.power[ch] = self.keep * self.power[ch] + self.take * square;
+        }
+        self.power
     }
+}
+
+/// Level of a mean square, dBFS.
+#[inline(always)]
+pub fn level(power: f64) -> f64 {
+    fastlog::log2(power) * (0.5 * db::DB_PER_OCTAVE)
 }
 
 /// Low cut and level detector of both channels.
@@ -37,14 +60,11 @@ pub struct Detector {
     sample_rate: f64,
     /// log2 of the low cut's frequency in Hz.
     low_cut: Smooth,
-    filters: [DirectForm2Transposed<f64>; CHANNELS],
-    /// Mean squares.
-    power: [f64; CHANNELS],
+    /// Taken out and put back by the loop that runs it.
+    pub ear: Ear,
     /// Window asked for, ms.
     window: f64,
-    /// Share of the mean square that is kept per frame.
-    keep: f64,
-    /// Window that `keep` was computed for, ms.
+    /// Window that the ear was set up for, ms.
     kept_window: f64,
 }
 
@@ -53,14 +73,18 @@ impl Detector {
     pub fn new(sample_rate: f64) -> Self {
         let low_cut = Smooth::new(60.0f64.log2(), GLIDE, 1e-5, sample_rate);
         // Replaced at the first jump; passes everything through.
-        let open = Coefficients { a1: 0.0, a2: 0.0, b0: 1.0, b1: 0.0, b2: 0.0 };
+        let open = Section { b: [1.0, 0.0, 0.0], a: [0.0, 0.0] };
         Self {
             sample_rate,
             low_cut,
-            filters: [DirectForm2Transposed::new(open); CHANNELS],
-            power: [FLOOR; CHANNELS],
+            ear: Ear {
+                low_cut: open,
+                state: State::default(),
+                power: [FLOOR; CHANNELS],
+                keep: 0.0,
+                take: 1.0,
+            },
             window: 0.0,
-            keep: 0.0,
             kept_window: 0.0,
         }
     }
@@ -80,8 +104,8 @@ impl Detector {
 
     /// Forgets all signal.
     pub fn reset(&mut self) {
-        self.filters.iter_mut().for_each(Biquad::reset_state);
-        self.power = [FLOOR; CHANNELS];
+        self.ear.state = State::default();
+        self.ear.power = [FLOOR; CHANNELS];
     }
 
     /// Control tick.
@@ -90,29 +114,7 @@ impl Detector {
             self.design();
         }
         self.take_up_window();
-        self.filters.iter_mut().for_each(rest);
-    }
-
-    /// Levels of a block's frames, dBFS.
-    #[inline(always)]
-    pub fn run(&mut self, block: &Block, level: &mut [[f64; CHUNK]; CHANNELS]) {
-        let [mut left, mut right] = self.filters;
-        let [mut power_left, mut power_right] = self.power;
-        let power = |power: &mut f64, side: f64| {
-            let square = side * side + FLOOR;
-            *power = square + self.keep * (*power - square);
-            *power
-        };
-        // Both channels in one loop: two independent chains keep the processor busy.
-        for i in 0..block.len {
-            level[0][i] = power(&mut power_left, left.run(block.ch[0][i]));
-            level[1][i] = power(&mut power_right, right.run(block.ch[1][i]));
-        }
-        self.filters = [left, right];
-        self.power = [power_left, power_right];
-        for m in level.as_flattened_mut() {
-            *m = fastlog::log2(*m) * (0.5 * db::DB_PER_OCTAVE);
-        }
+        self.ear.state.flush();
     }
 
     /// Coefficients for the low cut's present place. They change once a chunk; the filter only
@@ -126,7 +128,7 @@ impl Detector {
             return;
         };
         if let Ok(c) = Coefficients::<f64>::from_params(Type::HighPass, rate, freq, Q_BUTTERWORTH_F64) {
-            self.filters.iter_mut().for_each(|filter| filter.update_coefficients(c));
+            self.ear.low_cut = Section { b: [c.b0, c.b1, c.b2], a: [c.a1, c.a2] };
         }
     }
 
@@ -134,7 +136,8 @@ impl Detector {
         if self.window != self.kept_window {
             self.kept_window = self.window;
             // 0 ms: exp(−∞) = 0.
-            self.keep = (-1000.0 / (self.window.max(0.0) * self.sample_rate)).exp();
+            let step = -1000.0 / (self.window.max(0.0) * self.sample_rate);
+            (self.ear.keep, self.ear.take) = (step.exp(), -step.exp_m1());
         }
     }
 }
@@ -142,22 +145,21 @@ impl Detector {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::dsp::CHUNK;
 
-    /// Levels after `frames` frames of `wave(n)`.
+    /// Level after `frames` frames of `wave(n)`.
     fn settle(window: f64, frames: usize, wave: impl Fn(usize) -> f64) -> f64 {
         let mut detector = Detector::new(48_000.0);
         detector.set(window, 20.0);
         detector.jump();
-        let mut level = [[0.0; CHUNK]; CHANNELS];
-        for chunk in 0..frames / CHUNK {
-            let mut block = Block { len: CHUNK, ..Block::new() };
-            for i in 0..CHUNK {
-                block.ch[0][i] = wave(chunk * CHUNK + i);
+        let mut power = 0.0;
+        for n in 0..frames {
+            if n.is_multiple_of(CHUNK) {
+                detector.tick();
             }
-            detector.tick();
-            detector.run(&block, &mut level);
+            power = detector.ear.frame([wave(n), 0.0])[0];
         }
-        level[0][CHUNK - 1]
+        level(power)
     }
 
     #[test]
@@ -188,19 +190,18 @@ mod tests {
         let mut detector = Detector::new(8_000.0);
         detector.set(50.0, 300.0);
         detector.jump();
-        let mut level = [[0.0; CHUNK]; CHANNELS];
-        let mut block = Block { len: CHUNK, ..Block::new() };
-        block.ch[0] = [0.9; CHUNK];
-        detector.run(&block, &mut level);
-        block.ch[0] = [0.0; CHUNK];
+        (0..CHUNK).for_each(|_| drop(detector.ear.frame([0.9, 0.0])));
+        let mut power = 1.0;
         for _ in 0..4_000 {
             detector.tick();
-            detector.run(&block, &mut level);
-            let state = &detector.filters[0];
-            for value in [state.s1, state.s2, detector.power[0]] {
+            for _ in 0..CHUNK {
+                power = detector.ear.frame([0.0; CHANNELS])[0];
+            }
+            let state = &detector.ear.state;
+            for value in [state.s1[0], state.s2[0], power] {
                 assert!(value == 0.0 || value.is_normal(), "{value:e}");
             }
         }
-        assert!((level[0][0] - FLOOR_DB).abs() < 1e-6);
+        assert!((level(power) - FLOOR_DB).abs() < 1e-6);
     }
 }

@@ -11,12 +11,12 @@
 //! both averages stand still, and silence changes nothing.
 //!
 //! The averages run whether they are used or not: switched over to equal loudness, the make-up
-//! glides to a value that is already known, and nothing jumps.
+//! glides to a value that is already known, and nothing jumps. They hear everything one chunk late: the
+//! loop that runs them is then the detector's too, and costs hardly more than the detector alone.
 
-use super::detector::SILENT;
+use crate::dsp::k_weighting::KWeighting;
 use crate::dsp::smooth::Smooth;
 use crate::dsp::{Block, CHANNELS, CHUNK, db, fastlog};
-use biquad::Coefficients;
 
 /// Time constants of the compared powers, seconds: after a reset or a moved control, and at last.
 const YOUNG: f64 = 0.5;
@@ -35,6 +35,28 @@ const GLIDE: f64 = 0.05;
 /// Most that equal loudness adds, dB: the stage must not turn up without bound.
 pub const MOST: f64 = 24.0;
 
+/// Two channels of the input and two of the compressed signal.
+const LANES: usize = 2 * CHANNELS;
+
+/// What runs from frame to frame.
+#[derive(Clone, Copy, Debug)]
+pub struct Ear {
+    weighting: KWeighting<LANES>,
+    /// K-weighted squares summed over the present chunk.
+    energy: [f64; LANES],
+}
+
+impl Ear {
+    /// Hears a frame.
+    #[inline(always)]
+    pub fn frame(&mut self, x: [f64; LANES]) {
+        let y = self.weighting.step(x);
+        for n in 0..LANES {
+            self.energy[n] += y[n] * y[n];
+        }
+    }
+}
+
 /// Make-up of the stage.
 #[derive(Clone, Debug)]
 pub struct Makeup {
@@ -46,11 +68,10 @@ pub struct Makeup {
     db: Smooth,
     /// dB that would hold equal loudness.
     held: Smooth,
-    /// Lanes: both channels of the input, both of the compressed signal.
-    weighting: KWeighting,
-    /// K-weighted squares summed over the present chunk.
-    chunk_input: f64,
-    chunk_wet: f64,
+    /// Taken out and put back by the loop that runs it.
+    pub ear: Ear,
+    /// The last [`CHUNK`] frames, not yet heard.
+    late: [[f64; LANES]; CHUNK],
     /// Averages, mean squares.
     momentary: f64,
     slow_input: f64,
@@ -72,9 +93,8 @@ impl Makeup {
             auto: false,
             db: Smooth::new(0.0, GLIDE, 1e-6, sample_rate),
             held: Smooth::new(0.0, SLEW, 1e-6, sample_rate),
-            weighting: KWeighting::new(sample_rate),
-            chunk_input: 0.0,
-            chunk_wet: 0.0,
+            ear: Ear { weighting: KWeighting::new(sample_rate), energy: [0.0; LANES] },
+            late: [[0.0; LANES]; CHUNK],
             momentary: 0.0,
             slow_input: 0.0,
             slow_wet: 0.0,
@@ -87,6 +107,11 @@ impl Makeup {
     /// `manual` in dB; `auto` = equal loudness instead.
     pub fn set(&mut self, manual: f64, auto: bool) {
         self.manual = manual;
+        if auto && !self.auto {
+            // It is known, and what is in use glides there.
+            self.held.set(self.equal_loudness());
+            self.held.jump();
+        }
         self.auto = auto;
         self.aim();
     }
@@ -103,9 +128,9 @@ impl Makeup {
 
     /// Forgets all signal. Equal loudness starts again from 0 dB.
     pub fn reset(&mut self) {
-        self.weighting.reset();
-        self.chunk_input = 0.0;
-        self.chunk_wet = 0.0;
+        self.ear.weighting.reset();
+        self.ear.energy = [0.0; LANES];
+        self.late = [[0.0; LANES]; CHUNK];
         self.momentary = 0.0;
         self.slow_input = 0.0;
         self.slow_wet = 0.0;
@@ -118,9 +143,8 @@ impl Makeup {
 
     /// Control tick: takes the last chunk into the averages.
     pub fn tick(&mut self) {
-        let [input, wet] = [self.chunk_input, self.chunk_wet].map(|sum| sum / CHUNK as f64);
-        self.chunk_input = 0.0;
-        self.chunk_wet = 0.0;
+        let [left, right, wet_left, wet_right] = std::mem::take(&mut self.ear.energy);
+        let [input, wet] = [left + right, wet_left + wet_right].map(|sum| sum / CHUNK as f64);
         self.momentary = input + self.keep_momentary * (self.momentary - input);
         if self.momentary > GATE {
             // First order of 1 − exp(−chunk / memory): the memory is hundreds of chunks long.
@@ -131,27 +155,31 @@ impl Makeup {
         } else if self.momentary < f64::MIN_POSITIVE {
             self.momentary = 0.0;
         }
-        self.weighting.tick();
-        self.held.set(self.equal_loudness());
-        self.held.tick();
-        self.aim();
+        self.ear.weighting.flush();
+        if self.auto {
+            self.held.set(self.equal_loudness());
+            self.held.tick();
+            self.aim();
+        }
         self.db.tick();
     }
 
-    /// Hears a block of the stage's input and the compressor's linear gain on it.
+    /// The frame that stood at position `at` one chunk ago, to be heard now.
     #[inline(always)]
-    pub fn listen(&mut self, block: &Block, gain: &[[f64; CHUNK]; CHANNELS]) {
+    pub fn late(&self, at: usize) -> [f64; LANES] {
+        self.late[at]
+    }
+
+    /// Keeps a block of the stage's input and the compressor's linear gain on it, to be heard in
+    /// the next chunk.
+    #[inline(always)]
+    pub fn keep(&mut self, block: &Block, gain: &[[f64; CHUNK]; CHANNELS]) {
         let [left, right] = &block.ch;
-        let mut weighting = self.weighting;
-        let (mut input, mut wet) = (self.chunk_input, self.chunk_wet);
-        for i in 0..block.len {
+        let late = &mut self.late[block.start..block.start + block.len];
+        for (i, late) in late.iter_mut().enumerate() {
             let (l, r) = (left[i], right[i]);
-            let y = weighting.run([l, r, l * gain[0][i], r * gain[1][i]]);
-            input += y[0] * y[0] + y[1] * y[1];
-            wet += y[2] * y[2] + y[3] * y[3];
+            *late = [l, r, l * gain[0][i], r * gain[1][i]];
         }
-        self.weighting = weighting;
-        (self.chunk_input, self.chunk_wet) = (input, wet);
     }
 
     /// Linear make-up for frames from position `start` of the present chunk on.
@@ -185,132 +213,9 @@ impl Makeup {
     }
 }
 
-/// K-weighting (BS.1770-5, Annex 1): a high shelf for the head and a high-pass.
-///
-/// The standard tables 48 kHz only; other rates come from the analogue parameters that libebur128
-/// and the `ebur128` crate use, which reproduce that table to all printed digits (see the test).
-#[derive(Clone, Copy, Debug)]
-struct KWeighting {
-    shelf: Lanes,
-    high_pass: Lanes,
-}
-
-/// One filter on [`LANES`] signals side by side, in transposed direct form 2.
-#[derive(Clone, Copy, Debug)]
-struct Lanes {
-    coefficients: Coefficients<f64>,
-    s1: [f64; LANES],
-    s2: [f64; LANES],
-}
-
-/// Two channels, before and after.
-const LANES: usize = 2 * CHANNELS;
-
-impl Lanes {
-    fn new(coefficients: Coefficients<f64>) -> Self {
-        Self { coefficients, s1: [0.0; LANES], s2: [0.0; LANES] }
-    }
-
-    #[inline(always)]
-    fn run(&mut self, x: [f64; LANES]) -> [f64; LANES] {
-        let c = &self.coefficients;
-        let mut y = [0.0; LANES];
-        for n in 0..LANES {
-            y[n] = self.s1[n] + c.b0 * x[n];
-        }
-        for n in 0..LANES {
-            self.s1[n] = self.s2[n] + c.b1 * x[n] - c.a1 * y[n];
-        }
-        for n in 0..LANES {
-            self.s2[n] = c.b2 * x[n] - c.a2 * y[n];
-        }
-        y
-    }
-
-    /// Silence ends in zeros, not in denormals.
-    fn tick(&mut self) {
-        for (s1, s2) in self.s1.iter_mut().zip(&mut self.s2) {
-            if s1.abs() < SILENT && s2.abs() < SILENT {
-                (*s1, *s2) = (0.0, 0.0);
-            }
-        }
-    }
-
-    fn reset(&mut self) {
-        *self = Self::new(self.coefficients);
-    }
-}
-
-impl KWeighting {
-    fn new(sample_rate: f64) -> Self {
-        let [shelf, high_pass] = Self::coefficients(sample_rate);
-        Self { shelf: Lanes::new(shelf), high_pass: Lanes::new(high_pass) }
-    }
-
-    fn coefficients(sample_rate: f64) -> [Coefficients<f64>; 2] {
-        use std::f64::consts::PI;
-        let k = (PI * 1_681.974_450_955_533 / sample_rate).tan();
-        let q = 0.707_175_236_955_419_6;
-        let high = db::to_gain(3.999_843_853_973_347);
-        let band = high.powf(0.499_666_774_154_541_6);
-        let d = 1.0 + k / q + k * k;
-        let shelf = Coefficients {
-            b0: (high + band * k / q + k * k) / d,
-            b1: 2.0 * (k * k - high) / d,
-            b2: (high - band * k / q + k * k) / d,
-            a1: 2.0 * (k * k - 1.0) / d,
-            a2: (1.0 - k / q + k * k) / d,
-        };
-        let k = (PI * 38.135_470_876_024_44 / sample_rate).tan();
-        let q = 0.500_327_037_323_877_3;
-        let d = 1.0 + k / q + k * k;
-        let high_pass = Coefficients {
-            b0: 1.0,
-            b1: -2.0,
-            b2: 1.0,
-            a1: 2.0 * (k * k - 1.0) / d,
-            a2: (1.0 - k / q + k * k) / d,
-        };
-        [shelf, high_pass]
-    }
-
-    #[inline(always)]
-    fn run(&mut self, x: [f64; LANES]) -> [f64; LANES] {
-        self.high_pass.run(self.shelf.run(x))
-    }
-
-    /// Control tick.
-    fn tick(&mut self) {
-        self.shelf.tick();
-        self.high_pass.tick();
-    }
-
-    fn reset(&mut self) {
-        self.shelf.reset();
-        self.high_pass.reset();
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    /// Source: BS.1770-5, Annex 1, Tables 1 and 2.
-    #[test]
-    fn the_weighting_is_the_standards_table() {
-        let [shelf, high_pass] = KWeighting::coefficients(48_000.0);
-        for (got, table) in [
-            (shelf.b0, 1.53512485958697),
-            (shelf.b1, -2.69169618940638),
-            (shelf.b2, 1.19839281085285),
-            (shelf.a1, -1.69065929318241),
-            (shelf.a2, 0.73248077421585),
-            (high_pass.a1, -1.99004745483398),
-            (high_pass.a2, 0.99007225036621),
-        ] {
-            assert!((got - table).abs() < 1e-13, "{got} {table}");
-        }
-    }
 
     #[test]
     fn the_gate_stands_at_minus_seventy() {

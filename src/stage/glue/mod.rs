@@ -151,25 +151,47 @@ impl Glue {
             return;
         }
 
-        // Level, then wanted reduction, then reduction, then gain of each frame.
+        // Mean square, level, wanted reduction, reduction and gain of each frame, one after another.
         let mut lanes = [[0.0; CHUNK]; CHANNELS];
-        self.detector.run(block, &mut lanes);
-        self.level = larger(lanes[0][len - 1], lanes[1][len - 1]);
-
-        for lane in &mut lanes {
+        self.hear(block, &mut lanes);
+        // Linked to the end, both channels are one: the louder speaks for both.
+        let one = self.ballistics.is_one();
+        if one {
+            let [left, right] = &mut lanes;
+            for (left, right) in left[..len].iter_mut().zip(right) {
+                *left = larger(*left, *right);
+            }
+        }
+        let apart = if one { 1 } else { CHANNELS };
+        for lane in &mut lanes[..apart] {
+            for x in &mut lane[..len] {
+                *x = detector::level(*x);
+            }
+        }
+        self.level = lanes[..apart].iter().fold(f64::NEG_INFINITY, |top, lane| larger(lane[len - 1], top));
+        for lane in &mut lanes[..apart] {
             self.curve.reduction(start, &mut lane[..len]);
         }
-        self.blend(start, len, &mut lanes);
+        if one {
+            lanes[1] = lanes[0];
+        } else {
+            self.blend(start, len, &mut lanes);
+        }
         self.ballistics.run(&mut lanes, len);
         let [left, right] = &lanes;
         for (deeper, (l, r)) in self.reduction[..len].iter_mut().zip(left.iter().zip(right)) {
             *deeper = larger(*l, *r) as f32;
         }
 
-        for g in lanes.as_flattened_mut() {
-            *g = fastlog::exp2(*g * (-1.0 / db::DB_PER_OCTAVE));
+        for lane in &mut lanes[..apart] {
+            for g in lane {
+                *g = fastlog::exp2(*g * (-1.0 / db::DB_PER_OCTAVE));
+            }
         }
-        self.makeup.listen(block, &lanes);
+        if one {
+            lanes[1] = lanes[0];
+        }
+        self.makeup.keep(block, &lanes);
         self.apply(block, &lanes);
     }
 
@@ -188,6 +210,19 @@ impl Glue {
     /// Make-up at the end of the present chunk, dB.
     pub fn makeup_db(&self) -> f64 {
         self.makeup.db()
+    }
+
+    /// Mean squares of the block's frames; and what the make-up has still to hear: two chains of
+    /// operations that wait for each other, but not for those of the other.
+    #[inline(always)]
+    fn hear(&mut self, block: &Block, power: &mut [[f64; CHUNK]; CHANNELS]) {
+        let (mut side, mut loudness) = (self.detector.ear, self.makeup.ear);
+        let [left, right] = power;
+        for i in 0..block.len {
+            [left[i], right[i]] = side.frame([block.ch[0][i], block.ch[1][i]]);
+            loudness.frame(self.makeup.late(block.start + i));
+        }
+        (self.detector.ear, self.makeup.ear) = (side, loudness);
     }
 
     /// Stereo link: from each channel's own wish to the larger of both.

@@ -4,7 +4,7 @@
 //! again. A band that is off or flat and at rest is not computed at all.
 
 use super::glide::Glide;
-use super::section::{Section, State};
+use super::section::{Section, State, Step};
 use super::shape::{SECTIONS, Shape};
 use crate::dsp::CHUNK;
 use crate::dsp::smooth::Fade;
@@ -27,6 +27,8 @@ pub(super) struct Band {
     from: [Section; SECTIONS],
     to: [Section; SECTIONS],
     state: [State; SECTIONS],
+    /// `to` in the shape in which it runs.
+    steps: [Step; SECTIONS],
     /// Nothing to compute in the present chunk.
     idle: bool,
     /// Everything has arrived: until the next setting every chunk is like the present one.
@@ -44,6 +46,7 @@ impl Band {
             from: [Section::THROUGH; SECTIONS],
             to: [Section::THROUGH; SECTIONS],
             state: [State::default(); SECTIONS],
+            steps: [Section::THROUGH.step(); SECTIONS],
             idle: true,
             at_rest: false,
         };
@@ -119,6 +122,7 @@ impl Band {
     fn settle(&mut self) {
         let through = self.from == self.to && self.to.iter().all(Section::is_through);
         self.idle = through || self.fade.is_dry();
+        self.steps = self.to.each_ref().map(Section::step);
         if self.idle {
             self.reset();
         }
@@ -140,8 +144,8 @@ impl Band {
     }
 
     /// Sections that run, with their states.
-    pub fn sections(&mut self) -> impl Iterator<Item = (&Section, &mut State)> {
-        self.to.iter().zip(&mut self.state).take(self.shape.count())
+    pub fn sections(&mut self) -> impl Iterator<Item = (&Step, &mut State)> {
+        self.steps.iter().zip(&mut self.state).take(self.shape.count())
     }
 
     /// Frames of (left, right) in place; the first stands at `start` inside its chunk.

@@ -133,9 +133,8 @@ impl Tone {
         let mut steps = [Section::THROUGH.step(); MOST];
         let mut states = [State::default(); MOST];
         let mut count = 0;
-        for (section, state) in self.bands.iter_mut().filter(|band| !band.is_idle()).flat_map(Band::sections)
-        {
-            (steps[count], states[count]) = (section.step(), *state);
+        for (step, state) in self.bands.iter_mut().filter(|band| !band.is_idle()).flat_map(Band::sections) {
+            (steps[count], states[count]) = (*step, *state);
             count += 1;
         }
         let mut done = 0;
