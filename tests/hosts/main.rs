@@ -7,6 +7,9 @@
 
 mod calls;
 mod clap;
+#[cfg(target_os = "linux")]
+#[path = "../rig/display.rs"]
+mod display;
 #[path = "../../xtask/src/host.rs"]
 #[allow(dead_code)]
 mod host;

@@ -140,7 +140,7 @@ fn inside_with_a_window() {
 #[cfg(target_os = "linux")]
 #[test]
 fn nor_with_the_window_open() {
-    let Some(display) = crate::window::Display::start() else { return };
+    let Some(display) = crate::display::Display::start() else { return };
     let output =
         crate::child::run("allocations::inside_with_a_window", &[("DISPLAY", display.name.as_str())]);
     let said = crate::child::said(&output);

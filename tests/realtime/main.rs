@@ -8,6 +8,9 @@
 mod allocations;
 #[cfg(target_os = "linux")]
 mod child;
+#[cfg(target_os = "linux")]
+#[path = "../rig/display.rs"]
+mod display;
 mod rehearsal;
 #[path = "../rig/mod.rs"]
 #[allow(dead_code)]

@@ -466,8 +466,27 @@ unsafe extern "C" fn extension(_host: *const clap_host, id: *const c_char) -> *c
     unsafe extern "C" fn is_audio(_: *const clap_host) -> bool {
         AUDIO.get()
     }
+    static WINDOW: clap_host_gui = clap_host_gui {
+        resize_hints_changed: Some(ignore),
+        request_resize: Some(resize),
+        request_show: Some(show),
+        request_hide: Some(show),
+        closed: Some(closed),
+    };
+    unsafe extern "C" fn ignore(_: *const clap_host) {}
+    unsafe extern "C" fn resize(_: *const clap_host, _: u32, _: u32) -> bool {
+        true
+    }
+    unsafe extern "C" fn show(_: *const clap_host) -> bool {
+        true
+    }
+    unsafe extern "C" fn closed(_: *const clap_host, _: bool) {}
     // SAFETY: the interface's ids end with a zero.
-    if unsafe { CStr::from_ptr(id) } == CLAP_EXT_THREAD_CHECK { (&raw const CHECK).cast() } else { null() }
+    match unsafe { CStr::from_ptr(id) } {
+        id if id == CLAP_EXT_THREAD_CHECK => (&raw const CHECK).cast(),
+        id if id == CLAP_EXT_GUI => (&raw const WINDOW).cast(),
+        _ => null(),
+    }
 }
 
 /// The side that a host pointer belongs to.

@@ -31,6 +31,7 @@ fn session(seed: u64) {
         place.step = step;
         session.step();
     }
+    assert!(!session.over());
 }
 
 fn number(name: &str) -> Option<u64> {

@@ -11,9 +11,10 @@ use std::collections::VecDeque;
 pub const RATES: [f64; 9] =
     [8_000.0, 11_025.0, 44_100.0, 44_100.0, 48_000.0, 48_000.0, 88_200.0, 96_000.0, 192_000.0];
 
-/// Seconds after which a change of a switch or of the ceiling has arrived for certain: the slowest is the
-/// ceiling, which approaches its target with 20 ms until 10⁻⁷ are left, 0.32 s.
-const ARRIVED: f64 = 0.4;
+/// Seconds after which a change of a switch or of the ceiling has arrived for certain. The slowest are the
+/// listening levels, which approach their targets with 50 ms until 10⁻⁶ are left, 0.7 s (the ceiling: 20 ms,
+/// 10⁻⁷, 0.32 s).
+const ARRIVED: f64 = 0.75;
 
 /// Magnitude that nothing inside the chain passes: the ceiling takes what is beyond 2³² for silence.
 const MOST: f32 = 4.3e9;
@@ -106,6 +107,11 @@ impl<D: Dice> Session<D> {
         self.last = Last::default();
     }
 
+    /// True when the dice have nothing left.
+    pub fn over(&self) -> bool {
+        self.dice.over()
+    }
+
     /// One step: mostly a block.
     pub fn step(&mut self) {
         match self.dice.below(64) {
@@ -168,8 +174,9 @@ impl<D: Dice> Session<D> {
         self.settings.ceiling.taken_away = false;
         self.apply();
         let frames = (self.rate * 0.3) as usize;
-        self.process(frames);
-        self.process(frames);
+        (0..3).for_each(|_| self.process(frames));
+        let bounded = |frame: &Option<u64>| frame.is_none_or(|frame| self.frame - frame >= self.arrived());
+        assert!(bounded(&self.last.loose) && bounded(&self.last.listening), "not calm for long enough");
     }
 
     /// Hands the settings over and notes what the bounds need to know.

@@ -1,0 +1,3 @@
+//! Prices.
+
+pub mod instance;
