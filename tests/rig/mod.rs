@@ -147,8 +147,11 @@ impl Rig {
 
     /// A bundle on disk.
     pub fn bundle(path: &Path) -> Self {
+        // On macOS a bundle is a folder.
+        let inside = path.join("Contents/MacOS").join(path.file_stem().expect("a name"));
+        let file = if path.is_dir() { inside.as_path() } else { path };
         // SAFETY: our own build; that its code runs is what this is for.
-        let library = unsafe { libloading::Library::new(path) }.expect("the bundle loads");
+        let library = unsafe { libloading::Library::new(file) }.expect("the bundle loads");
         // SAFETY: the interface's entry point has this type.
         let entry = unsafe { *library.get::<*const clap_plugin_entry>(b"clap_entry\0").expect("an entry") };
         Self::new(entry, path, Some(library))
