@@ -43,7 +43,15 @@ fn hurt(bytes: &[u8], dice: &mut Seeded) -> Vec<u8> {
 }
 
 /// Runs `check` on `whole` and on `cases` hurt copies; some must be taken and some refused.
-fn try_many(whole: &[Vec<u8>], cases: usize, check: impl Fn(&[u8]) -> bool) {
+fn try_many(target: &str, whole: &[Vec<u8>], cases: usize, check: impl Fn(&[u8]) -> bool) {
+    // The fuzzer's seeds, on request.
+    if let Some(corpus) = std::env::var_os("LINTEL_SEEDS") {
+        let folder = std::path::Path::new(&corpus).join(target);
+        std::fs::create_dir_all(&folder).expect("a folder");
+        for (n, bytes) in whole.iter().enumerate() {
+            std::fs::write(folder.join(format!("whole-{n}")), bytes).expect("written");
+        }
+    }
     let mut dice = Seeded(5);
     let mut taken = 0;
     for bytes in whole {
@@ -66,7 +74,7 @@ fn settings_files() {
     }
     let whole =
         [params::to_toml(&settings), "drive = 4\nglue_on = true\n".into(), "order = \"glue first\"".into()];
-    try_many(&whole.map(String::into_bytes), 10_000, checks::settings);
+    try_many("settings", &whole.map(String::into_bytes), 10_000, checks::settings);
 }
 
 #[test]
@@ -89,7 +97,7 @@ fn sound_files() {
         assert!(Reader::open(&path).is_ok());
         whole.push(std::fs::read(&path).expect("read"));
     }
-    try_many(&whole, 8_000, checks::wav);
+    try_many("wav", &whole, 8_000, checks::wav);
 }
 
 #[cfg(feature = "plugin")]
@@ -102,5 +110,5 @@ fn saved_states() {
         rig.set(&param.name, &rig.text(param.id, param.min));
     }
     whole.push(saved(&rig));
-    try_many(&whole, 4_000, state::state);
+    try_many("state", &whole, 4_000, state::state);
 }
