@@ -10,6 +10,9 @@ use host_params::HostParams;
 use nice_plug::prelude::*;
 use std::sync::Arc;
 
+/// Hz that a chain is made for; what lies outside is a host's mistake and is refused.
+const RATES: std::ops::RangeInclusive<f64> = 8_000.0..=768_000.0;
+
 /// Below this nothing is heard, −100 dBFS.
 const AUDIBLE: f32 = 1e-5;
 
@@ -82,6 +85,10 @@ impl Plugin for Lintel {
         self.params.clone()
     }
 
+    fn filter_state(state: &mut PluginState) {
+        host_params::complete(state);
+    }
+
     #[cfg(feature = "editor")]
     fn editor(&mut self, _executor: AsyncExecutor<Self>) -> Option<Self::Editor> {
         crate::editor::create(self.params.clone(), self.now.clone())
@@ -94,6 +101,9 @@ impl Plugin for Lintel {
         context: &mut impl ActivateContext<Self>,
     ) -> bool {
         let rate = f64::from(config.sample_rate);
+        if !RATES.contains(&rate) {
+            return false;
+        }
         if self.chain.as_ref().is_none_or(|chain| chain.sample_rate() != rate) {
             self.chain = Some(Chain::new(rate));
             #[cfg(not(feature = "editor"))]

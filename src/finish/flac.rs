@@ -28,7 +28,7 @@ pub struct Source {
 pub fn open(mut file: File) -> Result<(Format, Source)> {
     let start = |mut file: File| -> Result<_> {
         file.seek(SeekFrom::Start(0)).map_err(Fault::Io)?;
-        FlacSampleReader::new(BufReader::new(file)).map_err(|err| damage(err, 0))
+        decoding(0, || FlacSampleReader::new(BufReader::new(file)))
     };
     let again = file.try_clone().map_err(Fault::Io)?;
     file.rewind().map_err(Fault::Io)?;
@@ -44,10 +44,9 @@ pub fn open(mut file: File) -> Result<(Format, Source)> {
             let mut samples = 0u64;
             let mut ints = vec![0; 1 << 14];
             loop {
-                match decoder.read(&mut ints) {
-                    Ok(0) => break,
-                    Ok(n) => samples += n as u64,
-                    Err(err) => return Err(damage(err, samples / u64::from(channels))),
+                match decoding(samples / u64::from(channels), || decoder.read(&mut ints))? {
+                    0 => break,
+                    n => samples += n as u64,
                 }
             }
             decoder = start(again)?;
@@ -70,9 +69,18 @@ impl Source {
     /// that comes next, for the error's sake.
     pub fn read(&mut self, out: &mut Vec<f64>, samples: usize, at: u64) -> Result<()> {
         self.ints.resize(samples, 0);
-        let n = self.decoder.read(&mut self.ints).map_err(|err| damage(err, at))?;
+        let n = decoding(at, || self.decoder.read(&mut self.ints))?;
         out.extend(self.ints[..n].iter().map(|&x| f64::from(x) / self.scale));
         Ok(())
+    }
+}
+
+/// Runs the decoder. On some damaged files it panics instead of complaining (a partition order that leaves
+/// no sample, for one: flac-codec 1.3.3); to the caller that is the same. It is not used again then.
+fn decoding<T>(frame: u64, work: impl FnOnce() -> std::result::Result<T, flac_codec::Error>) -> Result<T> {
+    match std::panic::catch_unwind(std::panic::AssertUnwindSafe(work)) {
+        Ok(result) => result.map_err(|err| damage(err, frame)),
+        Err(_) => Err(Fault::Damaged { frame, what: "the stream makes no sense".into() }),
     }
 }
 

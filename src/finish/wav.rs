@@ -129,7 +129,8 @@ fn read_fmt(body: &[u8]) -> Result<Fmt> {
         return Err(Fault::Channels(channels));
     }
     // The container decides: fewer valid bits are left-justified in it.
-    let container = align / channels * 8;
+    // (A header may claim more bytes than 16 bits can count in bits.)
+    let container = (align / channels).saturating_mul(8);
     if align % channels != 0 || container == 0 || bits > container || bits == 0 || container - bits >= 8 {
         return Err(Fault::Header(format!("{align} bytes a frame for {channels} × {bits} bit")));
     }

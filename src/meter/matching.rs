@@ -11,10 +11,15 @@ const SECONDS: f64 = 10.0;
 /// (−0.691 dB is the constant of the same text.)
 const GATE: f64 = 1.1724653045822981e-7;
 
+/// A mean square beyond this (+72 dBFS; the chain itself takes in +60 dBFS at most) is a fault, not a
+/// sound.
+const FAULT: f64 = 1.6e7;
+
 /// K-weighted running power of two signals that are aligned in time.
 ///
 /// A cumulative mean that turns into a one-pole average of [`SECONDS`]; silence (input under the
-/// absolute gate, measured over 0.4 s) does not move it.
+/// absolute gate, measured over 0.4 s) does not move it. A chunk with a sample that is no number or no
+/// sound is left out: once inside the filters or the average it would stay there.
 #[derive(Clone, Debug)]
 pub struct LoudnessMatch {
     /// Lanes: both channels before, both after.
@@ -80,6 +85,10 @@ impl LoudnessMatch {
         let mean = [self.sum[0] / frames, self.sum[1] / frames];
         self.sum = [0.0; 2];
         self.frames = 0;
+        if !(mean[0] < FAULT && mean[1] < FAULT) {
+            self.weights.reset();
+            return;
+        }
         self.weights.flush();
         self.gate = mean[0] + (self.gate - mean[0]) * self.gate_keep;
         if self.gate < GATE {
@@ -113,6 +122,23 @@ fn weigh(weights: &mut KWeighting<{ 2 * CHANNELS }>, part: [&[f32]; 2 * CHANNELS
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_sample_that_is_no_sound_does_not_stay() {
+        let tone: Vec<f32> = (0..48_000).map(|n| 0.1 * (n as f32 * 0.2).sin()).collect();
+        let half: Vec<f32> = tone.iter().map(|x| x / 2.0).collect();
+        let mut clean = LoudnessMatch::new(48_000.0);
+        clean.feed([&tone, &tone], [&half, &half]);
+        for bad in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY, 1e30, f32::MAX] {
+            let mut pair = LoudnessMatch::new(48_000.0);
+            let mut hurt = tone.clone();
+            hurt[24_000] = bad;
+            pair.feed([&hurt, &tone], [&half, &half]);
+            pair.feed([&tone, &tone], [&half, &half]);
+            let found = pair.difference_db();
+            assert!((found - clean.difference_db()).abs() < 0.05, "{bad}: {found} dB");
+        }
+    }
 
     #[test]
     fn reads_a_gain_and_ignores_silence() {

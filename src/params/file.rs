@@ -1,6 +1,7 @@
 //! Settings as a text file that people write by hand: TOML, one line a parameter, the parameter's
 //! id = a number in its unit, or its text with unit in quotes. What is left out keeps its default.
 
+use super::text::shown;
 use super::{Kind, Param, TextError, all, find};
 use crate::settings::Settings;
 
@@ -21,11 +22,11 @@ pub enum FileError {
 pub fn from_toml(text: &str) -> Result<Settings, FileError> {
     let table: toml::Table = text.parse().map_err(|e: toml::de::Error| FileError::Syntax {
         line: e.span().map_or(1, |span| text[..span.start.min(text.len())].matches('\n').count() + 1),
-        what: e.message().replace('\n', " "),
+        what: e.message().replace(char::is_control, " "),
     })?;
     let mut settings = Settings::default();
     for (id, value) in &table {
-        let param = find(id).ok_or_else(|| FileError::Unknown { id: id.clone(), hint: nearest(id) })?;
+        let param = find(id).ok_or_else(|| FileError::Unknown { id: shown(id), hint: nearest(id) })?;
         param.set(&mut settings, read(param, value)?);
     }
     Ok(settings)
@@ -104,6 +105,7 @@ mod tests {
         assert_eq!(line("cieling = -1"), "\"cieling\" is no setting; did you mean ceiling?");
         assert_eq!(line("drive = 40"), "drive: 40 is outside 0.0 dB to +24.0 dB");
         assert!(line("drive = true").contains("not a boolean"));
+        assert!(!line("\"a\\nb\" = 1").contains('\n'));
         assert!(line("drive = nan").contains("not a number"));
     }
 }

@@ -32,7 +32,7 @@ impl Param {
         let slack = (max - min) * 1e-4;
         if value < min - slack || value > max + slack {
             let (min, max) = (self.text(min), self.text(max));
-            return Err(TextError::OutOfRange { id: self.id, text: text.trim().to_owned(), min, max });
+            return Err(TextError::OutOfRange { id: self.id, text: shown(text), min, max });
         }
         Ok(value.clamp(min, max))
     }
@@ -52,15 +52,26 @@ impl Param {
                 .ok_or_else(|| self.no_choice(text, &words.join(", "))),
             Kind::Number { unit, .. } => read_number(&plain, unit).ok_or_else(|| TextError::NotANumber {
                 id: self.id,
-                text: text.trim().to_owned(),
+                text: shown(text),
                 example: self.text(self.default()),
             }),
         }
     }
 
     fn no_choice(&self, text: &str, choices: &str) -> TextError {
-        TextError::NotAChoice { id: self.id, text: text.trim().to_owned(), choices: choices.to_owned() }
+        TextError::NotAChoice { id: self.id, text: shown(text), choices: choices.to_owned() }
     }
+}
+
+/// A text as an error line can show it: without line breaks and the like, and not endless.
+pub(super) fn shown(text: &str) -> String {
+    const MOST: usize = 60;
+    let plain = |c: char| if c.is_control() { ' ' } else { c };
+    let mut shown: String = text.trim().chars().map(plain).take(MOST).collect();
+    if text.trim().chars().count() > MOST {
+        shown.push('…');
+    }
+    shown
 }
 
 /// `value` with one decimal, or two where the second is not zero.
@@ -164,6 +175,8 @@ mod tests {
         }
         let line = ceiling.parse("3").unwrap_err().to_string();
         assert_eq!(line, "ceiling: 3 is outside \u{2212}12.0 dBTP to 0.0 dBTP");
+        let line = ceiling.parse(&format!("loud\nand {}", "louder ".repeat(100))).unwrap_err().to_string();
+        assert!(!line.contains('\n') && line.chars().count() < 140, "{line}");
         let line = find("order").unwrap().parse("both").unwrap_err().to_string();
         assert_eq!(line, "order: \"both\" is none of: tone first, glue first");
     }

@@ -2,6 +2,7 @@
 
 use crate::params::{self, Kind, Law};
 use crate::settings::Settings;
+use nice_plug::plugin::ParamValue;
 use nice_plug::prelude::*;
 use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -130,6 +131,25 @@ impl HostParam {
                     .with_string_to_value(Arc::new(move |text| param.parse(text).ok().map(|v| v >= 0.5)));
                 Self::Switch(if param.id == "bypass" { host.make_bypass() } else { host })
             }
+        }
+    }
+}
+
+/// Makes a state whole before it is loaded: what an older version did not know, or what is of another
+/// kind than it should be, becomes the default. Without this it would stay as it happens to be, and
+/// the same state would give two sounds.
+pub fn complete(state: &mut PluginState) {
+    for param in params::all() {
+        let default = param.default();
+        let (fits, value): (fn(&ParamValue) -> bool, _) = match param.kind {
+            Kind::Number { .. } => {
+                (|value| matches!(value, ParamValue::F32(_)), ParamValue::F32(plain(param, default)))
+            }
+            Kind::Choice(_) => (|value| matches!(value, ParamValue::I32(_)), ParamValue::I32(default as i32)),
+            Kind::Switch => (|value| matches!(value, ParamValue::Bool(_)), ParamValue::Bool(default >= 0.5)),
+        };
+        if !state.params.get(param.id).is_some_and(fits) {
+            state.params.insert(param.id.to_owned(), value);
         }
     }
 }

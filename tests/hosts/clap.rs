@@ -1,17 +1,10 @@
 //! Through the CLAP C interface.
 
 use crate::host::{Change, Host, Run};
+use crate::play::turn;
 use crate::signal::{BUSY, bundle, chain, difference, settings, strokes};
 use lintel::chain::Chain;
 use lintel::params;
-use std::sync::{Mutex, MutexGuard, PoisonError};
-
-/// A host has one main thread; the tests take turns in being it.
-static MAIN_THREAD: Mutex<()> = Mutex::new(());
-
-fn turn() -> MutexGuard<'static, ()> {
-    MAIN_THREAD.lock().unwrap_or_else(PoisonError::into_inner)
-}
 
 fn open() -> Option<Host> {
     bundle("Lintel.clap").map(|path| Host::open(&path).expect("the bundle opens"))

@@ -5,9 +5,18 @@
 //! there is none they say so and pass; `LINTEL_BUNDLES=1` (set by `cargo xtask test`) demands them.
 #![cfg(feature = "plugin")]
 
+mod calls;
 mod clap;
+#[cfg(target_os = "linux")]
+#[path = "../rig/display.rs"]
+mod display;
 #[path = "../../xtask/src/host.rs"]
 #[allow(dead_code)]
 mod host;
+mod play;
+#[path = "../rig/mod.rs"]
+#[allow(dead_code)]
+mod rig;
 mod signal;
+mod states;
 mod vst3;

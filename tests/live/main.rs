@@ -2,6 +2,7 @@
 //! the same digits, and the advice says the right thing on signals made for it.
 
 mod advice;
+mod hour;
 mod same_digits;
 mod soak;
 mod thread;

@@ -18,11 +18,13 @@ thread_local! {
 unsafe impl GlobalAlloc for Counting {
     unsafe fn alloc(&self, layout: Layout) -> *mut u8 {
         ALLOCATIONS.with(|n| n.set(n.get() + 1));
+        // SAFETY: the caller's contract is the same.
         unsafe { System.alloc(layout) }
     }
 
     unsafe fn dealloc(&self, pointer: *mut u8, layout: Layout) {
         ALLOCATIONS.with(|n| n.set(n.get() + 1));
+        // SAFETY: the caller's contract is the same.
         unsafe { System.dealloc(pointer, layout) }
     }
 }

@@ -1,6 +1,9 @@
 //! The documents say what the code does: tables in them are made from the code and compared here.
 //! `LINTEL_WRITE=1 cargo test --no-default-features --test texts` writes them anew.
 
+mod licences;
+mod unsafe_code;
+
 use lintel::params::{self, Kind, Law};
 
 /// Replaces what stands between the two marks of `name` in `file` by `body`, or checks it.

@@ -9,8 +9,9 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::time::Instant;
 
-/// What the foreign checks import: other people's readers, meters and a VST3 host.
-const FOREIGN: [&str; 6] = ["soundfile", "pyloudnorm", "pyebur128", "numpy", "scipy", "pedalboard"];
+/// What the foreign checks import: other people's readers, meters and VST3 hosts.
+const FOREIGN: [&str; 7] =
+    ["soundfile", "pyloudnorm", "pyebur128", "numpy", "scipy", "pedalboard", "dawdreamer"];
 /// Their environment; the tests look for it there.
 const ENVIRONMENT: &str = "target/foreign";
 

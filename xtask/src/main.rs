@@ -1,4 +1,4 @@
-//! What the house can do for itself: `cargo xtask demo | test | bundle | figures | bench | shots`.
+//! What the house can do for itself: `cargo xtask demo | test | bundle | figures | bench | shots | validate | instance`.
 
 mod bench;
 mod bundle;
@@ -9,6 +9,7 @@ mod figures;
 mod host;
 mod quartet;
 mod shots;
+mod validate;
 
 use clap::Parser;
 use std::process::ExitCode;
@@ -17,7 +18,7 @@ use std::process::ExitCode;
 pub type Failure = Box<dyn std::error::Error + Send + Sync>;
 
 #[derive(Parser)]
-#[command(name = "cargo xtask", about = "Lintel: demo, test, bundle, figures, bench, shots")]
+#[command(name = "cargo xtask", about = "Lintel: demo, test, bundle, figures, bench, shots, validate, instance")]
 enum Command {
     /// Master a mix through the bundled plugin; leaves a WAV, a table and a picture.
     Demo(demo::Args),
@@ -34,6 +35,16 @@ enum Command {
     Bench,
     /// Draw every state of the screen into target/shots, without a display.
     Shots,
+    /// Run the format validators that are on PATH over the bundles.
+    Validate,
+    /// What an instance costs: scan of the library, memory, size of the bundles.
+    Instance {
+        /// Measure one part here and now (the command calls itself with this).
+        #[arg(long, hide = true)]
+        part: Option<bench::instance::Part>,
+        #[arg(hide = true)]
+        bundle: Option<std::path::PathBuf>,
+    },
 }
 
 fn main() -> ExitCode {
@@ -44,6 +55,9 @@ fn main() -> ExitCode {
         Command::Figures => figures_command(),
         Command::Bench => bench::run(),
         Command::Shots => shots::run(),
+        Command::Validate => validate::run(),
+        Command::Instance { part: Some(part), bundle: Some(bundle) } => bench::instance::part(part, &bundle),
+        Command::Instance { .. } => instance_command(),
     };
     match result {
         Ok(()) => ExitCode::SUCCESS,
@@ -52,6 +66,19 @@ fn main() -> ExitCode {
             ExitCode::FAILURE
         }
     }
+}
+
+/// Prints what an instance costs beside what was asked.
+fn instance_command() -> Result<(), Failure> {
+    let clap = bundle::build()?;
+    let figures = bench::instance::run(clap.parent().expect("a folder"))?;
+    println!("scan (load, list, unload): {:.1} ms, asked: 50", figures.scan_ms);
+    match figures.memory_mb {
+        Some(memory) => println!("memory of an instance: {memory:.1} MB, asked: 40"),
+        None => println!("memory of an instance: this system does not tell"),
+    }
+    figures.bundles.iter().for_each(|(name, size)| println!("{name}: {size:.1} MB"));
+    Ok(())
 }
 
 /// Runs all figures and writes the table of what was asked and what was reached.

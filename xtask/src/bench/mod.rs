@@ -2,6 +2,7 @@
 //! what is compared is compared within it.
 
 mod foreign;
+pub mod instance;
 #[path = "../../../benches/price/mod.rs"]
 mod price;
 
@@ -54,6 +55,16 @@ pub fn run() -> Result<(), Failure> {
     eprintln!("in a foreign host …");
     page += "## The bundle in a foreign host\n\n";
     page += &foreign::section(&crate::bundle::build()?)?;
+
+    page += "\n## An instance\n\n";
+    let figures = instance::run(std::path::Path::new("target/bundled"))?;
+    writeln!(page, "Scan of the library (load, list, unload): {:.0} ms (asked: at most 50).", figures.scan_ms)?;
+    if let Some(mb) = figures.memory_mb {
+        writeln!(page, "Memory of an instance that has run: {mb:.1} MB (asked: at most 40).")?;
+    }
+    for (name, mb) in &figures.bundles {
+        writeln!(page, "{name}: {mb:.1} MB.")?;
+    }
 
     let path = std::path::Path::new("docs/cost.md");
     lintel::finish::write_whole(path, page.as_bytes(), lintel::finish::Overwrite::Allow)?;

@@ -1,0 +1,8 @@
+#![no_main]
+#[path = "../../tests/faults/checks.rs"]
+#[allow(dead_code)]
+mod checks;
+
+libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
+    checks::settings(bytes);
+});

@@ -1,0 +1,21 @@
+//! The audio thread allocates nothing and calls nothing of the system: the whole way of a block
+//! through the CLAP interface, with the analysis reading, the window open, the host automating every
+//! parameter, and the settings slots being switched from another thread.
+//!
+//! The plugin is the one linked into this test, so that the test's own allocator counts for it.
+#![cfg(feature = "plugin")]
+
+mod allocations;
+#[cfg(target_os = "linux")]
+mod child;
+#[cfg(target_os = "linux")]
+#[path = "../rig/display.rs"]
+mod display;
+mod rehearsal;
+#[path = "../rig/mod.rs"]
+#[allow(dead_code)]
+mod rig;
+#[cfg(target_os = "linux")]
+mod syscalls;
+#[cfg(target_os = "linux")]
+mod window;
