@@ -15,6 +15,7 @@ use super::bext::{Loudness, Tags};
 use super::cut::{Cut, Wishes};
 use super::ends::Ends;
 use super::error::{Error, Fault, Result};
+use super::forecast::Forecast;
 use super::measure::{self, Look, Measured, Meters, Reread, cut_facts, reread, with_gain};
 use super::read::{Encoding, Format, Reader};
 use super::render::{Job, OwnStretch, Watch, render};
@@ -78,6 +79,8 @@ pub fn name_for(input: &Path, layout: Layout) -> PathBuf {
 #[derive(Clone)]
 pub struct Prepared {
     pub look: Look,
+    /// SHA-256 of the source, in hex.
+    pub hash: String,
     pub cut: Cut,
     pub search: Option<Search>,
 }
@@ -110,21 +113,26 @@ fn prepare_keeping(
 ) -> Result<Prepared> {
     refuse_early(order)?;
     watch.part("listening", Reader::open(&order.input)?.format().frames);
-    let look = measure::look(&order.input, watch)?;
+    let (look, hash) = std::thread::scope(|scope| {
+        let hash = scope.spawn(|| hash(&order.input));
+        let look = measure::look(&order.input, watch);
+        let hash = hash.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+        Ok((look?, hash?))
+    })?;
     let cut = Cut::plan(&look.ends, &order.wishes);
     for note in &cut.notes {
         watch.say(note);
     }
     let search = order.solve.then(|| find_gain(order, &look, &cut, Vec::new(), watch, keep)).transpose()?;
-    Ok(Prepared { look, cut, search })
+    Ok(Prepared { look, hash, cut, search })
 }
 
 /// Searches the gain for another target; the tries made so far count.
 pub fn search_again(order: &Order, prepared: &Prepared, watch: &dyn Watch) -> Result<Prepared> {
-    let Prepared { look, cut, search } = prepared;
+    let Prepared { look, cut, search, .. } = prepared;
     let known = search.as_ref().map_or(Vec::new(), |search| search.tries.clone());
     let search = order.solve.then(|| find_gain(order, look, cut, known, watch, None)).transpose()?;
-    Ok(Prepared { look: *look, cut: cut.clone(), search })
+    Ok(Prepared { search, ..prepared.clone() })
 }
 
 /// Frames of the result and its rate.
@@ -158,7 +166,7 @@ fn complete_from(
     kept: Option<Rendered>,
     watch: &dyn Watch,
 ) -> Result<Master> {
-    let Prepared { look, cut, search } = prepared;
+    let Prepared { look, hash: input_hash, cut, search } = prepared;
     let (frames, rate) = extent(order, &look, &cut);
     let settings = search.as_ref().map_or(order.settings, |found| with_gain(&order.settings, found.gain));
     let spec = spec_of(order, &look, rate);
@@ -175,14 +183,12 @@ fn complete_from(
 
     watch.part("reading again", written.frames);
     let checked = std::thread::scope(|scope| {
-        let hashes =
-            scope.spawn(|| -> Result<(String, String)> { Ok((hash(&order.input)?, hash(&order.output)?)) });
+        let hash = scope.spawn(|| hash(&order.output));
         let reread = reread(&order.output, watch)?;
         verify(&order.output, &spec, &measured, written.frames, written.over, &reread)?;
-        let hashes = hashes.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))?;
-        Ok((reread, hashes))
+        Ok((reread, hash.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))?))
     });
-    let (reread, (input_hash, output_hash)) = checked.inspect_err(|_| {
+    let (reread, output_hash) = checked.inspect_err(|_| {
         // A master that is not what it should be must not lie about as if it were one.
         let _ = fs::remove_file(&order.output);
     })?;
@@ -237,9 +243,17 @@ fn find_gain(
     let job = Job { input: &order.input, cut, rate, settings: &order.settings };
     let trim = if order.settings.trim.on { f64::from(order.settings.trim.gain) } else { 0.0 };
     let target = order.target.loudness;
+    let ceiling = order.settings.ceiling;
+    // Without a ceiling nothing holds the peaks back.
+    let level = if ceiling.on { f64::from(ceiling.ceiling) } else { f64::INFINITY };
+    let source = look.loudness + trim;
+    let kept = look.cells.kept(cut);
+    let low = target - source - 2.0;
+    let forecast = Forecast::new(kept, trim, level, f64::from(ceiling.release), low);
     let question = Question {
         target,
-        first: (target - look.loudness - trim).clamp(-24.0, 24.0),
+        source,
+        forecast: forecast.as_ref(),
         range: [-24.0 - trim.min(0.0), 24.0],
         force: order.force,
         width: order.cores.clamp(1, 4),

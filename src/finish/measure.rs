@@ -7,6 +7,7 @@ use super::cut::Cut;
 use super::ends::{Ends, Finder};
 use super::error::{Error, Fault, Result};
 use super::figures::Figures;
+use super::forecast::Cells;
 use super::read::{Format, Reader};
 use super::render::{Job, Stretch, Watch, render};
 use super::solve::Try;
@@ -45,24 +46,36 @@ fn each_block(path: &Path, watch: &dyn Watch, mut f: impl FnMut(&[f64], &[f64]))
 }
 
 /// The first look at a source.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone)]
 pub struct Look {
     pub format: Format,
     pub ends: Ends,
     /// Integrated loudness of the untouched file, LUFS; −∞ for silence.
     pub loudness: f64,
+    /// What a forecast of its loudness is made from.
+    pub(super) cells: Arc<Cells>,
 }
 
 /// Where the music is and how loud it is, in one pass.
 pub fn look(path: &Path, watch: &dyn Watch) -> Result<Look> {
     let format = *Reader::open(path)?.format();
     let mut finder = Finder::new(format.rate);
-    let mut meter = Meter::new(&format);
+    let mut cells = Cells::new(format.rate, format.channels);
+    let mut narrow = [Vec::new(), Vec::new()];
     each_block(path, watch, |left, right| {
         finder.push(left, right);
-        meter.push(left, right);
+        narrowed(&mut narrow, [left, right]);
+        cells.push(&narrow[0], &narrow[1]);
     })?;
-    Ok(Look { format, ends: finder.finish(), loudness: meter.loudness.integrated() })
+    Ok(Look { format, ends: finder.finish(), loudness: cells.loudness(), cells: Arc::new(cells) })
+}
+
+/// Rounds two lanes to f32, as the meters take them.
+fn narrowed(narrow: &mut [Vec<f32>; 2], wide: [&[f64]; 2]) {
+    for (narrow, wide) in narrow.iter_mut().zip(wide) {
+        narrow.clear();
+        narrow.extend(wide.iter().map(|&x| x as f32));
+    }
 }
 
 /// Loudness alone, of planar f64 blocks.
@@ -83,10 +96,7 @@ impl Meter {
     }
 
     fn push(&mut self, left: &[f64], right: &[f64]) {
-        for (narrow, wide) in self.narrow.iter_mut().zip([left, right]) {
-            narrow.clear();
-            narrow.extend(wide.iter().map(|&x| x as f32));
-        }
+        narrowed(&mut self.narrow, [left, right]);
         let planes: [&[f32]; 2] = [&self.narrow[0], &self.narrow[1]];
         self.loudness.feed(&planes[..self.channels]);
     }
@@ -169,10 +179,7 @@ impl Meters {
 
     /// Takes the next stretch.
     pub fn push(&mut self, stretch: &Stretch) {
-        for (narrow, wide) in self.after.iter_mut().zip(stretch.after) {
-            narrow.clear();
-            narrow.extend(wide.iter().map(|&x| x as f32));
-        }
+        narrowed(&mut self.after, stretch.after);
         let tap = Tap {
             before: stretch.before,
             after: [&self.after[0], &self.after[1]],
@@ -222,10 +229,7 @@ pub fn check(path: &Path, target: Option<Target>, watch: &dyn Watch) -> Result<(
     let mut narrow = [Vec::new(), Vec::new()];
     each_block(path, watch, |left, right| {
         finder.push(left, right);
-        for (narrow, wide) in narrow.iter_mut().zip([left, right]) {
-            narrow.clear();
-            narrow.extend(wide.iter().map(|&x| x as f32));
-        }
+        narrowed(&mut narrow, [left, right]);
         let zero = &zero[..left.len()];
         meters.push(&Stretch {
             before: [&narrow[0], &narrow[1]],
@@ -269,29 +273,42 @@ pub struct Reread {
     pub sample_peak: f64,
 }
 
-/// Reads a written file again and measures what a delivery asks about.
+/// Reads a written file again and measures what a delivery asks about: loudness and samples on one
+/// core, the peaks between the samples on another, each with a pass of its own.
 pub fn reread(path: &Path, watch: &dyn Watch) -> Result<Reread> {
     let format = *Reader::open(path)?.format();
     let mut meter = Meter::new(&format);
-    let mut peaks = [TruePeak::new(), TruePeak::new()];
-    let (mut true_peak, mut sample_peak, mut frames) = (0.0f32, 0.0f64, 0);
-    each_block(path, watch, |left, right| {
-        frames += left.len() as u64;
-        meter.push(left, right);
-        for (peak, narrow) in peaks.iter_mut().zip(&meter.narrow) {
-            true_peak = true_peak.max(peak.feed(narrow));
-        }
-        for x in left.iter().chain(right) {
-            sample_peak = sample_peak.max(x.abs());
-        }
+    let (mut sample_peak, mut frames) = (0.0f64, 0);
+    let true_peak = std::thread::scope(|scope| {
+        let peaks = scope.spawn(|| true_peak(path, watch));
+        let read = each_block(path, watch, |left, right| {
+            frames += left.len() as u64;
+            meter.push(left, right);
+            sample_peak = left.iter().chain(right).fold(sample_peak, |peak, x| peak.max(x.abs()));
+        });
+        let peaks = peaks.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+        read.and(peaks)
     })?;
-    for peak in &mut peaks {
-        true_peak = true_peak.max(peak.finish());
-    }
     Ok(Reread {
         frames,
         integrated: meter.loudness.integrated(),
         true_peak: db::from_gain(f64::from(true_peak)),
         sample_peak,
     })
+}
+
+/// Highest true peak of a file, linear.
+fn true_peak(path: &Path, watch: &dyn Watch) -> Result<f32> {
+    let mut lanes = [TruePeak::new(), TruePeak::new()];
+    let mut narrow = [Vec::new(), Vec::new()];
+    let mut highest = 0.0f32;
+    // A mono file's lanes are one.
+    let channels = usize::from(Reader::open(path)?.format().channels);
+    each_block(path, watch, |left, right| {
+        narrowed(&mut narrow, [left, right]);
+        for (lane, narrow) in lanes.iter_mut().zip(&narrow).take(channels) {
+            highest = highest.max(lane.feed(narrow));
+        }
+    })?;
+    Ok(lanes.iter_mut().take(channels).fold(highest, |highest, lane| highest.max(lane.finish())))
 }

@@ -13,6 +13,7 @@ mod ends;
 mod error;
 mod figures;
 mod flac;
+mod forecast;
 pub mod master;
 pub mod measure;
 mod page;

@@ -153,20 +153,23 @@ impl Writer {
             return Err(Error::new(&self.path, Fault::Io(std::io::Error::other(what))));
         }
         self.bytes.clear();
-        self.ints.clear();
         let lanes = [left, right];
-        let lanes = &lanes[..usize::from(self.spec.channels)];
+        let channels = usize::from(self.spec.channels);
+        let lanes = &lanes[..channels];
         if let Encoding::Int(bits) = self.spec.encoding {
-            for i in 0..left.len() {
-                for (ch, lane) in lanes.iter().enumerate() {
-                    self.ints.push(self.quantiser.step(ch, lane[i]));
+            self.ints.resize(channels * left.len(), 0);
+            for (ch, lane) in lanes.iter().enumerate() {
+                for (frame, &x) in self.ints.chunks_exact_mut(channels).zip(*lane) {
+                    frame[ch] = self.quantiser.step(ch, x);
                 }
             }
             if bits == 16 {
                 self.bytes.extend(self.ints.iter().flat_map(|&x| (x as i16).to_le_bytes()));
             } else {
-                for &x in &self.ints {
-                    self.bytes.extend_from_slice(&x.to_le_bytes()[..3]);
+                self.bytes.resize(3 * self.ints.len(), 0);
+                for (bytes, x) in self.bytes.as_chunks_mut::<3>().0.iter_mut().zip(&self.ints) {
+                    let [a, b, c, _] = x.to_le_bytes();
+                    *bytes = [a, b, c];
                 }
             }
         } else {
