@@ -39,6 +39,23 @@ impl From<lintel::finish::Error> for Failure {
     }
 }
 
+/// A settings file, or the list of starting points.
+fn settings(args: &args::SettingsArgs) -> Result<End, Failure> {
+    if args.list {
+        let shelf = args::shelf();
+        for preset in shelf.own.iter().chain(&shelf.ours) {
+            write::out(&format!("{:<12} {}\n{:13}{}\n", preset.word, preset.name, "", preset.purpose));
+        }
+        return Ok(End::Done);
+    }
+    let settings = match &args.preset {
+        None => lintel::settings::Settings::default(),
+        Some(name) => args::preset(name)?.settings,
+    };
+    write::out(&lintel::params::to_toml(&settings));
+    Ok(End::Done)
+}
+
 fn main() -> ExitCode {
     let args = Args::parse();
     progress::listen_for_stop();
@@ -47,10 +64,7 @@ fn main() -> ExitCode {
         Command::Finish(args) => finish::run(&args),
         Command::Compare(args) => compare::run(&args),
         Command::Release(args) => release::run(&args),
-        Command::Settings => {
-            write::out(&lintel::params::to_toml(&lintel::settings::Settings::default()));
-            Ok(End::Done)
-        }
+        Command::Settings(args) => settings(&args),
         Command::Completions { shell } => {
             let mut script = Vec::new();
             clap_complete::generate(shell, &mut Args::command(), "lintel", &mut script);
