@@ -1,10 +1,11 @@
-//! How loud a song will get: its 10 ms cells (weighted energy and peak) and a gain in, an estimate
-//! of its integrated loudness behind a ceiling out.
+//! How loud a song will get: its 10 ms cells (weighted energy and peak in front of the ceiling) and a
+//! gain in, an estimate of its integrated loudness behind the ceiling out.
 //!
 //! The search for the gain measures with the very chain; the forecast only tells it where to begin,
 //! and what shape the way has between two measured points. It is the ceiling with a cell for a frame:
 //! what a peak stands too high is taken away one cell before and behind it, and let go by the
-//! ceiling's own [`Release`]. Tone, glue and the peaks between the samples are not in it.
+//! ceiling's own [`Release`]. The peaks between the samples are not in it; tone and glue are as soon
+//! as the cells come from a pass through the chain.
 
 use super::cut::Cut;
 use crate::dsp::CHUNK;
@@ -26,14 +27,18 @@ pub struct Cells {
     /// Of a cell's energy in the sum over the channels: a mono file's two equal lanes count once.
     weight: f64,
     filter: KWeighting,
+    /// Of the cell under way: energy, highest sample in front of the ceiling, sum of the reduction.
     energy: [f64; 2],
     peak: f32,
+    reduction: f64,
     /// Frames still missing in the cell under way.
     missing: usize,
     /// Carry of the division of the rate into cells.
     carry: u32,
-    /// Weighted mean square over both channels, and highest sample.
+    /// Weighted mean square over both channels, and highest sample, both in front of the ceiling.
     cells: Vec<[f32; 2]>,
+    /// What leaves the ceiling.
+    behind: Blocks,
 }
 
 impl Cells {
@@ -45,9 +50,11 @@ impl Cells {
             filter: KWeighting::new(f64::from(rate)),
             energy: [0.0; 2],
             peak: 0.0,
+            reduction: 0.0,
             missing: 0,
             carry: 0,
             cells: Vec::new(),
+            behind: Blocks::new(),
         };
         cells.next();
         cells
@@ -59,33 +66,50 @@ impl Cells {
         self.carry %= RATE;
     }
 
-    /// Takes the next frames; with mono both lanes are the same one.
-    pub fn push(&mut self, left: &[f32], right: &[f32]) {
+    /// Takes the next frames as they leave the ceiling, and what it took away (dB ≥ 0); with mono both
+    /// lanes are the same one.
+    pub fn push(&mut self, left: &[f32], right: &[f32], ceiling_db: &[f32]) {
         let mut at = 0;
         while at < left.len() {
             let to = at + self.missing.min(left.len() - at);
             let lanes = [&left[at..to], &right[at..to]];
             self.filter.add_energy(lanes, &mut self.energy);
-            for lane in lanes {
-                self.peak = lane.iter().fold(self.peak, |peak, x| peak.max(x.abs()));
+            for (i, reduction) in ceiling_db[at..to].chunks(CHUNK).enumerate() {
+                let group = i * CHUNK..(i * CHUNK + reduction.len());
+                let highest = |lane: &[f32]| lane.iter().fold(0.0f32, |peak, x| peak.max(x.abs()));
+                let peak = highest(&lanes[0][group.clone()]).max(highest(&lanes[1][group]));
+                let deepest = reduction.iter().copied().fold(0.0, f32::max);
+                let lift = if deepest > 0.0 { 10f32.powf(deepest / 20.0) } else { 1.0 };
+                self.peak = self.peak.max(peak * lift);
+                self.reduction += f64::from(reduction.iter().sum::<f32>());
             }
             self.missing -= to - at;
             at = to;
             if self.missing == 0 {
-                let mean = (self.energy[0] + self.energy[1]) * f64::from(RATE) / f64::from(self.rate);
-                self.cells.push([(self.weight * mean) as f32, self.peak]);
-                self.filter.flush();
-                (self.energy, self.peak) = ([0.0; 2], 0.0);
-                self.next();
+                self.close();
             }
         }
     }
 
-    /// Integrated loudness of the whole file, LUFS; −∞ for silence.
+    fn close(&mut self) {
+        let frames = f64::from(self.rate) / f64::from(RATE);
+        let mean = self.weight * (self.energy[0] + self.energy[1]) / frames;
+        self.behind.add(mean);
+        let lift = 10f64.powf(self.reduction / frames / 10.0);
+        self.cells.push([(mean * lift) as f32, self.peak]);
+        self.filter.flush();
+        (self.energy, self.peak, self.reduction) = ([0.0; 2], 0.0, 0.0);
+        self.next();
+    }
+
+    /// All cells.
+    pub fn all(&self) -> &[[f32; 2]] {
+        &self.cells
+    }
+
+    /// Integrated loudness of what was taken, LUFS (ITU-R BS.1770-5); −∞ for silence.
     pub fn loudness(&self) -> f64 {
-        let mut blocks = Blocks::new();
-        self.cells.iter().for_each(|[energy, _]| blocks.add(f64::from(*energy)));
-        blocks.gate.integrated()
+        self.behind.gate.integrated()
     }
 
     /// The cells that a cut keeps of the file.
@@ -198,7 +222,7 @@ mod tests {
                 level * (std::f32::consts::TAU * 0.01 * n as f32).sin()
             })
             .collect();
-        lane.chunks(1000).for_each(|part| cells.push(part, part));
+        lane.chunks(1000).for_each(|part| cells.push(part, part, &vec![0.0; part.len()]));
         let whole = Cut::whole(48_000 * 20);
         let forecast = Forecast::new(cells.kept(&whole), 0.0, -1.0, 100.0, 0.0).unwrap();
         let at = |gain: usize| forecast.curve[gain];
@@ -207,7 +231,7 @@ mod tests {
         assert!((forecast.gain(at(7)) - 7.0).abs() < 1e-9);
         let mut meter = crate::meter::Loudness::new(48_000, 2);
         meter.feed(&[&lane, &lane]);
-        assert!((cells.loudness() - meter.integrated()).abs() < 1e-4);
+        assert!((cells.loudness() - meter.integrated()).abs() < 1e-9);
         assert!(Forecast::new(&[[0.0; 2]; 500], 0.0, -1.0, 100.0, 0.0).is_none());
     }
 }

@@ -19,7 +19,7 @@ use super::forecast::Forecast;
 use super::measure::{self, Look, Measured, Meters, Reread, cut_facts, reread, with_gain};
 use super::read::{Encoding, Format, Reader};
 use super::render::{Job, OwnStretch, Watch, render};
-use super::solve::{Outcome, Question, Search, Try, search};
+use super::solve::{Attempt, Outcome, Question, Search, Try, search};
 use super::write::{Layout, Overwrite, Spec, Writer, Written};
 use crate::dsp::db;
 use crate::meter::targets::Target;
@@ -246,10 +246,11 @@ fn find_gain(
     let ceiling = order.settings.ceiling;
     // Without a ceiling nothing holds the peaks back.
     let level = if ceiling.on { f64::from(ceiling.ceiling) } else { f64::INFINITY };
+    let release = f64::from(ceiling.release);
     let source = look.loudness + trim;
     let kept = look.cells.kept(cut);
     let low = target - source - 2.0;
-    let forecast = Forecast::new(kept, trim, level, f64::from(ceiling.release), low);
+    let forecast = Forecast::new(kept, trim, level, release, low);
     let question = Question {
         target,
         source,
@@ -262,7 +263,10 @@ fn find_gain(
     watch.part("searching the drive", (question.width as u64 + 1) * frames);
     let attempt = |gain, likely| {
         let Some(keep) = keep.filter(|_| likely) else {
-            return measure::attempt(job, channels, gain, watch);
+            let (found, cells) = measure::attempt(job, channels, gain, watch)?;
+            // Its cells have the trim and this gain in them already.
+            let forecast = Forecast::new(cells.all(), -gain, level, release, low);
+            return Ok(Attempt { found, forecast });
         };
         // Only one at a time holds the place on disk.
         let mut kept = keep.lock().unwrap_or_else(PoisonError::into_inner);
@@ -270,13 +274,13 @@ fn find_gain(
         let settings = with_gain(&order.settings, gain);
         let spec = spec_of(order, look, rate);
         let (measured, writer) = write(order, Job { settings: &settings, ..job }, look, &spec, watch)?;
-        let t = Try {
+        let found = Try {
             gain,
             loudness: measured.after.integrated.unwrap_or(f64::NEG_INFINITY),
             strain: measure::strain(&measured.notes),
         };
         *kept = Some(Rendered { gain, measured, writer });
-        Ok(t)
+        Ok(Attempt { found, forecast: None })
     };
     if look.loudness == f64::NEG_INFINITY {
         let outcome = Outcome::Silent;

@@ -25,7 +25,7 @@ use crate::settings::Settings;
 /// Frames read at once.
 const BLOCK: usize = 4096;
 /// Below this peak a column holds no music, −50 dBFS (as in [`crate::meter::analysis`]).
-const MUSIC: f64 = 0.003_162;
+const MUSIC: f32 = 0.003_162;
 
 /// Runs over a file from its first frame to its last.
 fn each_block(path: &Path, watch: &dyn Watch, mut f: impl FnMut(&[f64], &[f64])) -> Result<Format> {
@@ -61,11 +61,12 @@ pub fn look(path: &Path, watch: &dyn Watch) -> Result<Look> {
     let format = *Reader::open(path)?.format();
     let mut finder = Finder::new(format.rate);
     let mut cells = Cells::new(format.rate, format.channels);
+    let zero = [0.0f32; BLOCK];
     let mut narrow = [Vec::new(), Vec::new()];
     each_block(path, watch, |left, right| {
         finder.push(left, right);
         narrowed(&mut narrow, [left, right]);
-        cells.push(&narrow[0], &narrow[1]);
+        cells.push(&narrow[0], &narrow[1], &zero[..left.len()]);
     })?;
     Ok(Look { format, ends: finder.finish(), loudness: cells.loudness(), cells: Arc::new(cells) })
 }
@@ -103,19 +104,25 @@ impl Meter {
 }
 
 /// One pass of the search: how loud the song gets with a gain, and whether the ceiling is
-/// overworked by it.
-pub fn attempt(job: Job, channels: u16, gain: f64, watch: &dyn Watch) -> Result<Try> {
+/// overworked by it; with the cells for a forecast of other gains.
+pub(super) fn attempt(job: Job, channels: u16, gain: f64, watch: &dyn Watch) -> Result<(Try, Cells)> {
     let settings = with_gain(job.settings, gain);
-    let mut meter = Meter::of(job.rate, usize::from(channels));
+    let mut cells = Cells::new(job.rate, channels);
     let width = History::chunks_per_column(job.rate) * crate::dsp::CHUNK;
     let mut work = Work::new(f64::from(job.rate) / width as f64);
-    let (mut column, mut deepest, mut highest) = (0, 0.0f32, 0.0f64);
+    let (mut column, mut deepest, mut highest) = (0, 0.0f32, 0.0f32);
+    let mut narrow = [Vec::new(), Vec::new()];
     render(Job { settings: &settings, ..job }, watch, |stretch| {
-        meter.push(stretch.after[0], stretch.after[1]);
-        for i in 0..stretch.ceiling_db.len() {
-            deepest = deepest.max(stretch.ceiling_db[i]);
-            highest = highest.max(stretch.after[0][i].abs().max(stretch.after[1][i].abs()));
-            column += 1;
+        narrowed(&mut narrow, stretch.after);
+        cells.push(&narrow[0], &narrow[1], stretch.ceiling_db);
+        let mut at = 0;
+        while at < stretch.ceiling_db.len() {
+            let to = stretch.ceiling_db.len().min(at + width - column);
+            let most = |lane: &[f32], most| lane[at..to].iter().fold(most, |most: f32, x| most.max(x.abs()));
+            deepest = most(stretch.ceiling_db, deepest);
+            highest = most(&narrow[1], most(&narrow[0], highest));
+            column += to - at;
+            at = to;
             if column == width {
                 work.add(deepest, highest >= MUSIC, true);
                 (column, deepest, highest) = (0, 0.0, 0.0);
@@ -124,7 +131,8 @@ pub fn attempt(job: Job, channels: u16, gain: f64, watch: &dyn Watch) -> Result<
         Ok(())
     })?;
     let facts = Facts { ceiling: work.whole(), settings, ..Facts::default() };
-    Ok(Try { gain, loudness: meter.loudness.integrated(), strain: strain(&verdict(&facts)) })
+    let t = Try { gain, loudness: cells.loudness(), strain: strain(&verdict(&facts)) };
+    Ok((t, cells))
 }
 
 /// What the advice says about an overworked ceiling, if it does.

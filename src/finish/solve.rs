@@ -2,10 +2,10 @@
 //! gain in, the gain in dB and the path to it out.
 //!
 //! Loudness rises with the gain, by 1 LU per dB while nothing is limited and by less and less
-//! beyond. A [`Forecast`] says where to begin; what it is off by is measured: inverse interpolation
-//! of that error through the nearest tries gives the next gain. A round tries several gains at once,
-//! one per core; once the target is near, the guess is good enough to be tried alone, and the caller
-//! may keep what such a try renders. A try is a whole pass of the song through the chain, and only
+//! beyond. A [`Forecast`] says where to begin (each round brings a better one); what it is off by is
+//! measured: inverse interpolation of that error through the nearest tries gives the next gain. A
+//! round tries several gains at once, one per core; once the target is near, the guess is good enough
+//! to be tried alone, and the caller may keep what such a try renders. A try is a whole pass of the song through the chain, and only
 //! what a try has measured counts.
 //!
 //! A try may report strain: what the advice calls over-driven. Without force the search then ends
@@ -19,7 +19,7 @@ pub const TOLERANCE: f64 = 0.05;
 /// Width to which the largest gain without strain is narrowed, dB.
 const NARROW: f64 = 0.25;
 /// Distance from which on the next guess is tried alone, LU.
-const NEAR: f64 = 0.5;
+const NEAR: f64 = 1.0;
 /// Rounds after which the search gives up; five are many.
 const ROUNDS: usize = 12;
 
@@ -51,6 +51,12 @@ pub enum Outcome {
     OutOfRange,
     /// The song is silence, as far as the meter is concerned.
     Silent,
+}
+
+/// A pass, and what it lets expect of others.
+pub struct Attempt {
+    pub found: Try,
+    pub forecast: Option<Forecast>,
 }
 
 /// The search with all its tries.
@@ -97,10 +103,11 @@ impl Question<'_> {
 pub fn search(
     question: Question,
     known: Vec<Try>,
-    attempt: &(dyn Fn(f64, bool) -> Result<Try> + Sync),
+    attempt: &(dyn Fn(f64, bool) -> Result<Attempt> + Sync),
     tell: &mut dyn FnMut(&Try),
 ) -> Result<Search> {
     let Question { target, range, force, width, .. } = question;
+    let mut newer: Option<Forecast> = None;
     let mut tries = known;
     let mut outcome = None;
     for _ in 0..ROUNDS {
@@ -121,7 +128,10 @@ pub fn search(
         }
         let gains = match &outcome {
             Some(Outcome::OverDriven { .. }) => toward_the_edge(&tries, range, width),
-            _ => toward_the_target(&tries, &question),
+            _ => {
+                let forecast = newer.as_ref().or(question.forecast);
+                toward_the_target(&tries, &Question { forecast, ..question })
+            }
         };
         if gains.is_empty() {
             // The range ends before the target; what strains there is too much all the more.
@@ -136,8 +146,9 @@ pub fn search(
         let likely = outcome.is_none() && is_near(&tries, target);
         for result in at_once(&gains, &|gain| attempt(gain, likely)) {
             let attempt = result?;
-            tell(&attempt);
-            tries.push(attempt);
+            tell(&attempt.found);
+            tries.push(attempt.found);
+            newer = attempt.forecast.or(newer);
         }
     }
     let outcome = outcome.unwrap_or(Outcome::OutOfRange);
@@ -242,7 +253,7 @@ fn toward_the_edge(tries: &[Try], range: [f64; 2], width: usize) -> Vec<f64> {
 }
 
 /// Makes all tries at once, each on a thread of its own.
-fn at_once(gains: &[f64], attempt: &(dyn Fn(f64) -> Result<Try> + Sync)) -> Vec<Result<Try>> {
+fn at_once(gains: &[f64], attempt: &(dyn Fn(f64) -> Result<Attempt> + Sync)) -> Vec<Result<Attempt>> {
     if let [gain] = gains {
         return vec![attempt(*gain)];
     }
@@ -269,7 +280,7 @@ mod tests {
     fn ask(target: f64, force: bool, width: usize, strain_at: f64) -> Search {
         let attempt = |gain: f64, _: bool| {
             let strain = (gain > strain_at).then(|| "too much".to_owned());
-            Ok(Try { gain, loudness: song(gain), strain })
+            Ok(Attempt { found: Try { gain, loudness: song(gain), strain }, forecast: None })
         };
         let question = Question { target, source: -20.0, forecast: None, range: [-24.0, 24.0], force, width };
         search(question, Vec::new(), &attempt, &mut |_| ()).unwrap()
