@@ -185,7 +185,7 @@ fn complete_from(
     let checked = std::thread::scope(|scope| {
         let hash = scope.spawn(|| hash(&order.output));
         let reread = reread(&order.output, watch)?;
-        verify(&order.output, &spec, &measured, written.frames, written.over, &reread)?;
+        verify(&spec, &measured, &written, &reread)?;
         Ok((reread, hash.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))?))
     });
     let (reread, output_hash) = checked.inspect_err(|_| {
@@ -297,7 +297,8 @@ fn find_gain(
 /// A full pass: through the chain into the meters, on a core of their own, and onto disk.
 fn write(order: &Order, job: Job, look: &Look, spec: &Spec, watch: &dyn Watch) -> Result<(Measured, Writer)> {
     let facts = cut_facts(&look.ends, job.cut);
-    let mut meters = Meters::new(job.rate, spec.channels, job.settings, order.target, facts);
+    let offset = (job.cut.from as f64 - job.cut.silence_before as f64) / f64::from(look.format.rate);
+    let mut meters = Meters::new(job.rate, spec.channels, job.settings, order.target, facts).from(offset);
     let mut writer = Writer::create(&order.output, spec.clone(), order.overwrite, &[&order.input])?;
     let (send, receive) = std::sync::mpsc::sync_channel::<OwnStretch>(8);
     let measured = std::thread::scope(|scope| {
@@ -334,17 +335,14 @@ fn finish(writer: Writer, measured: &Measured) -> Result<Written> {
 }
 
 /// Compares what was read again with what was meant.
-fn verify(
-    path: &Path,
-    spec: &Spec,
-    measured: &Measured,
-    frames: u64,
-    over: u64,
-    reread: &Reread,
-) -> Result<()> {
-    let fail = |what: String| Err(Error::new(path, Fault::NotAsMeant(what)));
+fn verify(spec: &Spec, measured: &Measured, written: &Written, reread: &Reread) -> Result<()> {
+    let fail = |what: String| Err(Error::new(&written.path, Fault::NotAsMeant(what)));
+    let (frames, over) = (written.frames, written.over);
     if reread.frames != frames || frames != measured.frames {
         return fail(format!("{} frames instead of {}", reread.frames, measured.frames));
+    }
+    if reread.digest != written.digest {
+        return fail("its samples are others than were written".into());
     }
     if reread.sample_peak > spec.ceiling {
         return fail(format!("a sample of {} above the ceiling of {}", reread.sample_peak, spec.ceiling));
@@ -358,6 +356,11 @@ fn verify(
         && (reread.integrated - meant).abs() > 0.02
     {
         return fail(format!("{:.2} LUFS instead of {meant:.2}", reread.integrated));
+    }
+    if let Some(meant) = measured.after.true_peak.filter(|meant| *meant > -40.0 && over == 0)
+        && (reread.true_peak - meant).abs() > 0.02
+    {
+        return fail(format!("{:.2} dBTP instead of {meant:.2}", reread.true_peak));
     }
     Ok(())
 }
@@ -374,4 +377,46 @@ pub fn hash(path: &Path) -> Result<String> {
         }
     }
     Ok(hasher.finalize().iter().map(|byte| format!("{byte:02x}")).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::finish::measure::check;
+    use crate::finish::render::Quiet;
+
+    /// Whatever is off is told by name.
+    #[test]
+    fn a_master_that_is_not_what_was_meant_is_refused() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("x.wav");
+        let spec = Spec {
+            layout: Layout::Wav,
+            encoding: Encoding::Int(24),
+            rate: 48_000,
+            channels: 2,
+            ceiling: db::to_gain(-1.0),
+            tags: Tags::default(),
+        };
+        let lane: Vec<f64> = (0..48_000).map(|n| 0.3 * (f64::from(n) * 0.05).sin()).collect();
+        let mut writer = Writer::create(&path, spec.clone(), Overwrite::Refuse, &[]).unwrap();
+        writer.write(&lane, &lane).unwrap();
+        let written = writer.finish(None).unwrap();
+        let quiet = Quiet::default();
+        let (.., measured) = check(&path, None, &quiet).unwrap();
+        let reread = reread(&path, &quiet).unwrap();
+        verify(&spec, &measured, &written, &reread).unwrap();
+
+        let wrong = |change: &dyn Fn(&mut Written, &mut Reread)| {
+            let (mut written, mut reread) = (written.clone(), reread);
+            change(&mut written, &mut reread);
+            verify(&spec, &measured, &written, &reread).unwrap_err().to_string()
+        };
+        assert!(wrong(&|_, r| r.frames -= 1).contains("47999 frames instead of 48000"));
+        assert!(wrong(&|_, r| r.digest.add(1, [0.5].into_iter())).contains("samples are others"));
+        assert!(wrong(&|_, r| r.sample_peak = 0.9).contains("above the ceiling"));
+        assert!(wrong(&|w, _| w.over = 3).contains("3 samples had to be cut"));
+        assert!(wrong(&|_, r| r.integrated += 0.1).contains("LUFS instead of"));
+        assert!(wrong(&|_, r| r.true_peak += 0.1).contains("dBTP instead of"));
+    }
 }

@@ -11,6 +11,7 @@ use super::forecast::Cells;
 use super::read::{Format, Reader};
 use super::render::{Job, Stretch, Watch, render};
 use super::solve::Try;
+use super::write::Digest;
 use crate::dsp::db;
 use crate::link::{Tap, Transport};
 use crate::meter::advice::{Facts, FileFacts, Note, verdict};
@@ -171,6 +172,9 @@ pub struct Measured {
 /// The meters in line with a pass.
 pub struct Meters {
     analysis: Analysis,
+    /// Seconds of the source before the first frame: what is said about the source counts from its
+    /// own start.
+    offset: f64,
     after: [Vec<f32>; 2],
     frames: u64,
 }
@@ -182,7 +186,14 @@ impl Meters {
         analysis.set_settings(settings);
         analysis.set_target(target);
         analysis.set_file_facts(file);
-        Self { analysis, after: [Vec::new(), Vec::new()], frames: 0 }
+        Self { analysis, offset: 0.0, after: [Vec::new(), Vec::new()], frames: 0 }
+    }
+
+    /// For a result that begins so many seconds after the source does; below 0, before it.
+    #[must_use]
+    pub fn from(mut self, offset: f64) -> Self {
+        self.offset = offset;
+        self
     }
 
     /// Takes the next stretch.
@@ -203,7 +214,8 @@ impl Meters {
     pub fn finish(mut self) -> Measured {
         self.analysis.finish();
         let snapshot = self.analysis.snapshot();
-        let facts = self.analysis.whole_facts();
+        let mut facts = self.analysis.whole_facts();
+        facts.source.flat_top_at.iter_mut().for_each(|at| *at += self.offset);
         Measured {
             rate: snapshot.sample_rate,
             frames: self.frames,
@@ -214,7 +226,7 @@ impl Meters {
             ceiling: facts.ceiling,
             spectrum_before: snapshot.spectrum_before,
             spectrum_after: snapshot.spectrum_after,
-            notes: self.analysis.verdict(),
+            notes: verdict(&facts),
             history: self.analysis.history(),
         }
     }
@@ -279,6 +291,9 @@ pub struct Reread {
     pub true_peak: f64,
     /// Highest sample, linear.
     pub sample_peak: f64,
+    /// Of all samples.
+    #[serde(skip)]
+    pub digest: Digest,
 }
 
 /// Reads a written file again and measures what a delivery asks about: loudness and samples on one
@@ -286,12 +301,15 @@ pub struct Reread {
 pub fn reread(path: &Path, watch: &dyn Watch) -> Result<Reread> {
     let format = *Reader::open(path)?.format();
     let mut meter = Meter::new(&format);
-    let (mut sample_peak, mut frames) = (0.0f64, 0);
+    let (mut sample_peak, mut frames, mut digest) = (0.0f64, 0, Digest::default());
     let true_peak = std::thread::scope(|scope| {
         let peaks = scope.spawn(|| true_peak(path, watch));
         let read = each_block(path, watch, |left, right| {
             frames += left.len() as u64;
             meter.push(left, right);
+            for (ch, lane) in [left, right].into_iter().enumerate().take(usize::from(format.channels)) {
+                digest.add(ch, lane.iter().copied());
+            }
             sample_peak = left.iter().chain(right).fold(sample_peak, |peak, x| peak.max(x.abs()));
         });
         let peaks = peaks.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
@@ -302,6 +320,7 @@ pub fn reread(path: &Path, watch: &dyn Watch) -> Result<Reread> {
         integrated: meter.loudness.integrated(),
         true_peak: db::from_gain(f64::from(true_peak)),
         sample_peak,
+        digest,
     })
 }
 

@@ -7,19 +7,15 @@ use std::process::{Command, Output};
 use lintel::finish::{Encoding, Layout, Overwrite, Reader, Spec, Tags, Writer};
 use serde_json::Value;
 
-use crate::kit::{Dice, foreign, output, read_all, system};
+use crate::kit::{Dice, foreign, output, read_all, save, system, text};
 
 /// The program itself.
-fn lintel() -> Command {
+pub fn lintel() -> Command {
     Command::new(env!("CARGO_BIN_EXE_lintel"))
 }
 
-fn run(command: &mut Command) -> Output {
+pub fn run(command: &mut Command) -> Output {
     command.output().expect("the program starts")
-}
-
-fn text(bytes: &[u8]) -> String {
-    String::from_utf8_lossy(bytes).into_owned()
 }
 
 /// Struck, decaying notes over soft noise, after two seconds of silence: `seconds` of music whose
@@ -47,32 +43,23 @@ pub fn tune(path: &Path, seconds: f64, peak: f64) {
             *x = *x * peak / highest + 1e-5 * dice.unit();
         }
     }
-    let spec = Spec {
-        layout: Layout::Wav,
-        encoding: Encoding::Int(24),
-        rate: 44_100,
-        channels: 2,
-        ceiling: 1.0,
-        tags: Tags::default(),
-    };
-    let mut writer = Writer::create(path, spec, Overwrite::Allow, &[]).unwrap();
-    writer.write(&lanes[0], &lanes[1]).unwrap();
-    writer.finish(None).unwrap();
+    save(path, 44_100, &lanes);
 }
 
-struct Place {
-    dir: tempfile::TempDir,
-    mix: PathBuf,
+/// A folder with a mix in it.
+pub struct Place {
+    pub dir: tempfile::TempDir,
+    pub mix: PathBuf,
 }
 
-fn place(seconds: f64) -> Place {
+pub fn place(seconds: f64) -> Place {
     let dir = tempfile::tempdir().unwrap();
     let mix = dir.path().join("slow water.wav");
     tune(&mix, seconds, 0.99);
     Place { dir, mix }
 }
 
-fn names(place: &Place) -> Vec<String> {
+pub fn names(place: &Place) -> Vec<String> {
     let entries = fs::read_dir(place.dir.path()).unwrap();
     let mut names: Vec<_> = entries.map(|e| e.unwrap().file_name().to_string_lossy().into_owned()).collect();
     names.sort();

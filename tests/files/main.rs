@@ -2,6 +2,7 @@
 
 mod commands;
 mod damage;
+mod demo;
 mod dither;
 mod ends;
 mod foreign;

@@ -215,10 +215,10 @@ impl ChainArgs {
 #[derive(Group)]
 pub struct EndsArgs {
     /// Seconds left before the music
-    #[arg(long, value_name = "S", default_value_t = 0.8, value_parser = seconds)]
+    #[arg(long, value_name = "S", default_value_t = Wishes::default().lead_in, value_parser = seconds)]
     pub lead_in: f64,
     /// Seconds left after the ring-out
-    #[arg(long, value_name = "S", default_value_t = 1.0, value_parser = seconds)]
+    #[arg(long, value_name = "S", default_value_t = Wishes::default().tail, value_parser = seconds)]
     pub tail: f64,
     /// Begin here (seconds of the mix) instead of where the music is found
     #[arg(long, value_name = "S", value_parser = seconds, conflicts_with = "no_trim")]
