@@ -38,7 +38,12 @@ pub fn write(master: &Master, path: &Path, overwrite: Overwrite) -> Result<()> {
 /// The page.
 pub fn html(master: &Master) -> String {
     let title = title(master);
-    page::page(&format!("{title} \u{2013} master"), &title, &section(master))
+    page::page(
+        &format!("{title} \u{2013} master"),
+        &title,
+        master.spec.tags.artist.as_deref(),
+        &section(master),
+    )
 }
 
 /// The song's name.
@@ -63,7 +68,7 @@ pub fn section(master: &Master) -> String {
     }
     body += "<h2>the whole song</h2>\n";
     body += &match chart(master).to_svg() {
-        Ok(svg) => format!("<figure>{}</figure>\n", page::inline(&svg)),
+        Ok(svg) => format!("<figure class=\"song\">{}</figure>\n", page::inline(&svg)),
         Err(err) => format!("<p>{}</p>\n", escape(&err.to_string())),
     };
     body += "<div class=\"pair\">\n<section>\n<h2>before and after</h2>\n";
@@ -309,7 +314,7 @@ pub fn value(master: &Master) -> Value {
         .map(|param| {
             let value = param.get(&master.settings);
             let value = match param.kind {
-                params::Kind::Number { .. } => json!(f64::from(value)),
+                params::Kind::Number { .. } => json!(shortest(value)),
                 params::Kind::Choice(_) => json!(param.text(value)),
                 params::Kind::Switch => json!(value >= 0.5),
             };
@@ -345,6 +350,11 @@ pub fn value(master: &Master) -> Value {
         "ceiling": work(&master.measured.ceiling),
         "findings": findings(&master.measured.notes),
     })
+}
+
+/// The 64-bit number that is written like the 32-bit one: 1.6 and not 1.600000023841858.
+fn shortest(value: f32) -> f64 {
+    value.to_string().parse().unwrap_or(f64::from(value))
 }
 
 /// Notes as JSON.

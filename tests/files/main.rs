@@ -7,6 +7,7 @@ mod dither;
 mod ends;
 mod foreign;
 mod kit;
+mod pages;
 mod rate;
 mod reading;
 mod writing;
