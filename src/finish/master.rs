@@ -289,8 +289,8 @@ fn find_gain(
     }
     search(question, known, &attempt, &mut |t| {
         let strain = t.strain.as_ref().map_or(String::new(), |s| format!(" · {s}"));
-        let (gain, loudness) = (super::number(t.gain, 2), super::number(t.loudness, 2));
-        watch.say(&format!("drive {gain} dB gives {loudness} LUFS{strain}"));
+        let (gain, loudness) = (super::report::gain_words(t.gain), super::number(t.loudness, 2));
+        watch.say(&format!("{gain} gives {loudness} LUFS{strain}"));
     })
 }
 

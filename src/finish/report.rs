@@ -109,22 +109,31 @@ fn lead(master: &Master) -> String {
 /// How the search for the target ended, in a sentence.
 pub fn search_words(master: &Master) -> Option<String> {
     let search = master.search.as_ref()?;
-    let (target, gain) = (number(search.target, 1), number(search.gain, 2));
-    let missing = number(search.target - search.loudness, 1);
+    let (target, missing) = (number(search.target, 1), number(search.target - search.loudness, 1));
     Some(match &search.outcome {
         Outcome::Reached => {
-            format!("The target of {target} LUFS is reached with {gain} dB of drive.")
+            format!("The target of {target} LUFS is reached with {}.", gain_words(search.gain))
         }
         Outcome::OverDriven { needs, strain } => format!(
-            "The target of {target} LUFS would take {} dB of drive, and that is too much: {strain} \
-             Stopped at {gain} dB, {missing} LU short; --force goes on.",
-            number(*needs, 2)
+            "The target of {target} LUFS would take {}, and that is too much: {strain} \
+             Stopped at {}, {missing} LU short; --force goes on.",
+            gain_words(*needs),
+            gain_words(search.gain)
         ),
         Outcome::OutOfRange => format!(
             "The target of {target} LUFS lies beyond the range of the drive; {missing} LU are missing."
         ),
         Outcome::Silent => "The song is silent for a loudness meter; the drive was left alone.".into(),
     })
+}
+
+/// A gain as what carries it out: drive, or, below 0 dB, less trim.
+pub(super) fn gain_words(gain: f64) -> String {
+    if gain < 0.0 {
+        format!("{} dB less of trim", number(-gain, 2))
+    } else {
+        format!("{} dB of drive", number(gain, 2))
+    }
 }
 
 /// A table of figures, one column a signal.
@@ -146,7 +155,7 @@ pub fn figures_table(heads: &[&str], columns: &[&Figures]) -> String {
 
 fn search_section(search: &Search) -> String {
     let mut body = String::from(
-        "<h2>the way to the target</h2>\n<table class=\"figures\"><thead><tr><th>drive, dB</th>\
+        "<h2>the way to the target</h2>\n<table class=\"figures\"><thead><tr><th>gain, dB</th>\
          <th>loudness, LUFS</th><th></th></tr></thead><tbody>\n",
     );
     for t in &search.tries {

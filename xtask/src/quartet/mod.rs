@@ -157,6 +157,17 @@ mod tests {
         assert!((1..400).contains(&flat), "flat tops: {flat}");
     }
 
+    /// Above the room's noise nothing is heard before the first note arrives, and soon after it is.
+    #[test]
+    fn the_first_sound_comes_when_the_score_says() {
+        let [left, right] = mix(12.0);
+        let loud = |x: &f32| x.abs() > 0.002;
+        let at = left.iter().position(loud).into_iter().chain(right.iter().position(loud)).min();
+        let late = at.unwrap() as f64 / RATE - first_sound(12.0);
+        // A finger is heard on the bass 4 ms before its string.
+        assert!((-0.004..0.003).contains(&late), "{late} s late");
+    }
+
     #[test]
     fn every_sample_is_a_24_bit_one_and_the_seed_decides() {
         let (first, second) = (mix(8.0), mix(8.0));
