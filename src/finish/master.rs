@@ -7,6 +7,7 @@
 
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Mutex, PoisonError};
 
 use sha2::{Digest, Sha256};
@@ -24,6 +25,9 @@ use super::write::{Layout, Overwrite, Spec, Writer, Written};
 use crate::dsp::db;
 use crate::meter::targets::Target;
 use crate::settings::Settings;
+
+/// Passes that a search usually takes one after the other: a try, and the one that is kept.
+pub(super) const USUAL_PASSES: u64 = 2;
 
 /// What the user wants.
 #[derive(Clone, Debug)]
@@ -112,7 +116,13 @@ fn prepare_keeping(
     keep: Option<&Mutex<Option<Rendered>>>,
 ) -> Result<Prepared> {
     refuse_early(order)?;
-    watch.part("listening", Reader::open(&order.input)?.format().frames);
+    let format = *Reader::open(&order.input)?.format();
+    let seconds = format.seconds();
+    let (from, to) = (order.wishes.start.unwrap_or(0.0), order.wishes.end.unwrap_or(seconds));
+    if from >= to.min(seconds) {
+        return Err(Error::new(&order.input, Fault::NothingLeft { seconds, from, to }));
+    }
+    watch.part("listening", format.frames);
     let (look, hash) = std::thread::scope(|scope| {
         let hash = scope.spawn(|| hash(&order.input));
         let look = measure::look(&order.input, watch);
@@ -260,8 +270,13 @@ fn find_gain(
         width: order.cores.clamp(1, 4),
     };
     let channels = look.format.channels;
-    watch.part("searching the drive", (question.width as u64 + 1) * frames);
+    let planned = question.width as u64 + USUAL_PASSES - 1;
+    watch.part("searching the drive", planned * frames);
+    let passes = AtomicU64::new(0);
     let attempt = |gain, likely| {
+        if passes.fetch_add(1, Ordering::Relaxed) >= planned {
+            watch.more(frames);
+        }
         let Some(keep) = keep.filter(|_| likely) else {
             let (found, cells) = measure::attempt(job, channels, gain, watch)?;
             // Its cells have the trim and this gain in them already.

@@ -14,7 +14,7 @@ use serde_json::{Value, json};
 use super::cut::Wishes;
 use super::error::{Result, writing};
 use super::figures::{number, time};
-use super::master::{Master, Order, Prepared, complete, name_for, prepare, search_again};
+use super::master::{Master, Order, Prepared, USUAL_PASSES, complete, name_for, prepare, search_again};
 use super::measure::look;
 use super::page::{self, escape};
 use super::read::Reader;
@@ -70,6 +70,10 @@ impl Watch for Side<'_> {
         self.watch.say(&format!("{}: {line}", self.name));
     }
 
+    fn more(&self, frames: u64) {
+        self.watch.more(frames);
+    }
+
     fn done(&self, frames: u64) {
         self.watch.done(frames);
     }
@@ -101,7 +105,7 @@ pub fn release(order: &ReleaseOrder, watch: &dyn Watch) -> Result<Release> {
     };
     let mut orders: Vec<Order> = (0..order.songs.len()).map(|i| one(order, i, asked - below(i))).collect();
 
-    watch.part("searching the drive", frames * if order.each.solve { 5 } else { 1 });
+    watch.part("searching the drive", frames * if order.each.solve { 1 + USUAL_PASSES } else { 1 });
     let mut prepared = at_once(cores, &orders, |order| prepare(order, &side(&order.input)))?;
     let mut target = asked;
     if order.balance == Balance::Keep && !order.each.force {

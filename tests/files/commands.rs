@@ -250,6 +250,14 @@ fn errors_are_one_line_and_leave_nothing() {
     assert!(code == Some(2) && line.contains("streaming"), "{line}");
     let (code, line) = ask(&["-o", "x.mp3"], &place.mix);
     assert!(code == Some(2) && line.contains(".flac"), "{line}");
+    let (code, line) = ask(&["--start", "90"], &place.mix);
+    assert!(code == Some(1) && line.contains("6.5 s long") && line.contains("nothing is left"), "{line}");
+    let (code, line) = ask(&["--start", "3", "--end", "2"], &place.mix);
+    assert!(code == Some(1) && line.contains("nothing is left"), "{line}");
+    for wrong in [&["--rate", "12"][..], &["--louder"], &["--target", "-14", "--drive", "3"], &["a", "b"]] {
+        let (code, line) = ask(wrong, &place.mix);
+        assert!(code == Some(2) && line.contains("--help tells more"), "{line}");
+    }
     assert_eq!(names(&place), list);
 
     // In the way: refused, then allowed.
@@ -413,6 +421,35 @@ fn completions_and_manual_pages_are_made() {
     assert!(page.contains("lead\\-in"));
     for shell in ["bash", "zsh", "fish"] {
         assert!(run(lintel().args(["completions", shell])).stdout.len() > 500);
+    }
+}
+
+/// The example of the help, as it stands there, on two songs with spaces in their names.
+#[test]
+fn the_example_with_a_job_scheduler_works() {
+    let place = place(4.0);
+    fs::copy(&place.mix, place.dir.path().join("low tide.wav")).unwrap();
+    let help = text(&run(lintel().args(["finish", "--help"])).stdout);
+    let example = help.lines().find(|line| line.trim_start().starts_with("parallel ")).unwrap();
+    if system("parallel").is_none() {
+        return;
+    }
+    let bin = Path::new(env!("CARGO_BIN_EXE_lintel")).parent().unwrap();
+    let path = std::env::join_paths(
+        [bin.to_owned()].into_iter().chain(std::env::split_paths(&std::env::var_os("PATH").unwrap())),
+    );
+    let script = format!("mkdir masters\n{example}");
+    let said = run(Command::new("sh")
+        .args(["-c", &script])
+        .current_dir(place.dir.path())
+        .env("PATH", path.unwrap()));
+    assert!(said.status.success(), "{}", text(&said.stderr));
+    for name in ["slow water", "low tide"] {
+        let masters = place.dir.path().join("masters");
+        assert!(read_all(&masters.join(format!("{name}.wav"))).is_ok());
+        let json = fs::read(masters.join(format!("{name}.json"))).unwrap();
+        let json: Value = serde_json::from_slice(&json).unwrap();
+        assert!((json["after"]["integrated"].as_f64().unwrap() + 14.0).abs() <= 0.05);
     }
 }
 

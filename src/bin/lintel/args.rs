@@ -28,9 +28,9 @@ Examples:
   lintel finish mix.wav --drive 4 --ceiling -1.5 --bits 16 --rate 44100
 
 Many songs, each on its own, with any job scheduler; here GNU parallel. Runs share nothing, exit
-codes tell what became of each, and a killed run leaves no half file:
-  parallel --joblog log.tsv lintel finish -q --json --target -14 -o masters/{/.}.wav {} \
-    '>' masters/{/.}.json ::: mixes/*.wav";
+codes tell what became of each (--joblog keeps them), and a killed run leaves no half file:
+  mkdir masters
+  parallel lintel finish -qo masters/{/.}.wav --json --target -14 {} '>' masters/{/.}.json ::: *.wav";
 
 /// From a bounced mix to a release-ready master.
 #[derive(Parser)]
@@ -45,7 +45,7 @@ pub enum Command {
     /// Measure files and say what a mastering engineer would look at first
     Check(CheckArgs),
     /// Master one file: trim, run the chain, solve for a loudness, write, verify, report
-    #[command(after_long_help = EXAMPLES)]
+    #[command(after_long_help = format!("{EXAMPLES}\n\n{EXIT_CODES}"))]
     Finish(Box<FinishArgs>),
     /// The level-matched difference of two files
     Compare(CompareArgs),
