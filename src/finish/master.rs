@@ -23,6 +23,7 @@ use super::render::{Job, OwnStretch, Watch, render};
 use super::solve::{Attempt, Outcome, Question, Search, Try, search};
 use super::write::{Layout, Overwrite, Spec, Writer, Written};
 use crate::dsp::db;
+use crate::meter::rules::RuleId;
 use crate::meter::targets::Target;
 use crate::settings::Settings;
 
@@ -181,7 +182,7 @@ fn complete_from(
     let settings = search.as_ref().map_or(order.settings, |found| with_gain(&order.settings, found.gain));
     let spec = spec_of(order, &look, rate);
     let gain = search.as_ref().map(|found| found.gain);
-    let (measured, writer) = match kept.filter(|kept| Some(kept.gain) == gain) {
+    let (mut measured, writer) = match kept.filter(|kept| Some(kept.gain) == gain) {
         Some(Rendered { measured, writer, .. }) => (measured, writer),
         None => {
             watch.part("rendering", frames);
@@ -189,6 +190,10 @@ fn complete_from(
             write(order, job, &look, &spec, watch)?
         }
     };
+    if search.as_ref().is_some_and(|found| matches!(found.outcome, Outcome::OverDriven { .. })) {
+        // It stays under the target because more would be too much; nobody must be told to raise it.
+        measured.notes.retain(|note| note.rule != RuleId::UnderTarget);
+    }
     let written = finish(writer, &measured)?;
 
     watch.part("reading again", written.frames);

@@ -212,6 +212,7 @@ fn an_overdriven_target_stops_short_unless_forced() {
     assert_eq!((code, &json["search"]["outcome"]), (Some(3), &"over-driven".into()));
     let (gain, needs) = (json["search"]["gain"].as_f64().unwrap(), json["search"]["needs"].as_f64().unwrap());
     assert!(needs > gain + 1.0, "{needs} {gain}");
+    assert!(!json["findings"].to_string().contains("Raise the drive"), "it was just said to be too much");
     let (code, json) = ask(true);
     assert_eq!((code, &json["search"]["outcome"]), (Some(0), &"reached".into()));
     assert!((json["after"]["integrated"].as_f64().unwrap() + 8.0).abs() <= 0.05);
