@@ -10,5 +10,6 @@ pub mod meter;
 pub mod params;
 #[cfg(feature = "plugin")]
 pub mod plugin;
+pub mod presets;
 pub mod settings;
 pub mod stage;

@@ -4,9 +4,9 @@ use super::buttons::Word;
 use super::controls::{self, Desk};
 use super::ink;
 use super::keep::SCALES;
-use super::presets::Preset;
 use super::screen::{Screen, Sight, Wishes};
 use crate::params::{from_toml, to_toml};
+use crate::presets::Preset;
 use egui::{Align2, Key, Popup, Rect, Response, TextEdit, Ui, pos2, vec2};
 
 /// What the head remembers.

@@ -8,9 +8,9 @@ pub use feed::{Now, Pulse, Sender};
 
 use super::keep::Keep;
 use super::layout::LEAST;
-use super::presets;
 use super::screen::{Screen, Wishes};
 use crate::plugin::host_params::HostParams;
+use crate::presets;
 use feed::Feed;
 use gestures::HostControls;
 use nice_plug::context::gui::GuiContext;

@@ -17,7 +17,6 @@ pub mod ledger;
 pub mod live;
 pub mod notes;
 pub mod path;
-pub mod presets;
 pub mod raster;
 pub mod ruler;
 pub mod screen;

@@ -7,9 +7,9 @@ use super::controls::{Controls, Desk, Undo};
 use super::keep::Keep;
 use super::layout::{LEAST, Layout};
 use super::live::{Live, Recording};
-use super::presets::Shelf;
 use super::theme::Theme;
 use super::{head, ledger, notes, path};
+use crate::presets::Shelf;
 use egui::{Rect, Ui, UiBuilder, vec2};
 use std::path::PathBuf;
 

@@ -2,12 +2,12 @@
 //! goes around them, and the fades; with a plain word on everything that is lost.
 
 use super::ends::Ends;
+use crate::meter::rules::LEAD_IN;
 
 /// What the user wants of the ends. Times in seconds.
 #[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
 pub struct Wishes {
-    /// Silence (or the room's own noise) before the music. Players that fade in would swallow an
-    /// attack at the very start (common practice, no source).
+    /// Silence (or the room's own noise) before the music; see [`LEAD_IN`].
     pub lead_in: f64,
     /// The same after the ring-out.
     pub tail: f64,
@@ -28,7 +28,7 @@ pub struct Wishes {
 impl Default for Wishes {
     fn default() -> Self {
         Self {
-            lead_in: 0.8,
+            lead_in: LEAD_IN,
             tail: 1.0,
             start: None,
             end: None,

@@ -57,7 +57,7 @@ impl Quantiser {
     pub fn step(&mut self, ch: usize, x: f64) -> i32 {
         let exact = x * self.scale;
         let noise = if self.dither { self.noise[ch].triangle() } else { 0.0 };
-        let wanted = if self.keep_exact && exact == exact.round() { exact } else { (exact + noise).round() };
+        let wanted = if self.keep_exact && exact == nearest(exact) { exact } else { nearest(exact + noise) };
         let limit = f64::from(self.limit);
         if exact.abs() > limit + 1.0 {
             self.over += 1;
@@ -70,6 +70,14 @@ impl Quantiser {
     pub fn over(&self) -> u64 {
         self.over
     }
+}
+
+/// The nearest whole number (of two, the even one), for magnitudes below 2⁵¹: at 1.5 · 2⁵² a float
+/// has no room for fractions. `round` is a call into a library on processors of the oldest kind.
+#[inline(always)]
+fn nearest(x: f64) -> f64 {
+    const WHOLE: f64 = (3u64 << 51) as f64;
+    (x + WHOLE) - WHOLE
 }
 
 /// Uniform random numbers: the SplitMix64 generator (Steele, Lea and Flood, OOPSLA 2014), one
@@ -106,6 +114,13 @@ mod tests {
         let mut q = Quantiser::new(24, 1.0, 1);
         for n in [-8_388_607, -1, 0, 1, 12_345, 8_388_607] {
             assert_eq!(q.step(0, f64::from(n) / 8_388_608.0), n);
+        }
+    }
+
+    #[test]
+    fn the_nearest_whole_number_is_found() {
+        for x in [0.0, 0.49, -0.49, 0.51, -0.51, 8_388_607.4, -8_388_608.6, 1e12 + 0.3] {
+            assert_eq!(nearest(x), x.round(), "{x}");
         }
     }
 

@@ -2,10 +2,13 @@
 //! numbers and the noise floors around them out.
 //!
 //! A bounce begins with silence, or with the hiss of a room, and ends in a ring-out that sinks
-//! into it. The level is taken in windows of 1 ms about the file's mean (so a constant offset is
-//! not a sound). The floor is the quietest 50 ms before the music gets loud, and after it was loud
-//! last. The music begins where the level first rises well above that floor, and ends where it is
-//! last above it. Everything is decided for the cautious side: what might be music is music.
+//! into it. The level is taken in windows of 1 ms about an offset that is followed below 20 Hz (so
+//! neither a constant offset nor one that wanders is a sound). Each end is looked at from outside
+//! inwards, on its own. The floor is the quietest 50 ms before the music gets loud; a room's noise
+//! may swell somewhat above it (wind, water). The music begins where the level rises well above the
+//! noise that came just before; from there one goes back to where it left the floor, so that what
+//! fades in slowly is kept whole. Everything is decided for the cautious side: what might be music
+//! is music.
 //!
 //! All thresholds are common practice, no source.
 
@@ -24,6 +27,10 @@ const QUIETEST_END: f64 = -84.0;
 const SURELY_MUSIC: f64 = -50.0;
 /// Whatever is less than this below the loud passages is music too, dB.
 const SURELY_BELOW_LOUD: f64 = 40.0;
+/// How far a noise may swell above its quietest 50 ms before it counts as music, dB.
+const SWELL: f64 = 10.0;
+/// What moves more slowly than this is an offset, Hz.
+const OFFSET: f64 = 20.0;
 /// How far below the loud passages the stretch is sought in which the floor lies, dB.
 const NEAR_LOUD: f64 = 35.0;
 /// Windows kept at either side: ten minutes.
@@ -63,8 +70,6 @@ pub struct Finder {
     /// The last windows, as a ring once it is full.
     tail: std::collections::VecDeque<Window>,
     windows: u64,
-    /// Whole sums of the two channels.
-    sum: [f64; 2],
     /// How many stretches of 100 ms had which level, in steps of 1 dB from −120 dBFS.
     levels: [u32; 121],
     stretch: [f64; 3],
@@ -78,11 +83,11 @@ struct Window {
 }
 
 impl Window {
-    /// Mean square of both channels about `mean`.
-    fn power(&self, width: usize, mean: [f64; 2]) -> f64 {
+    /// Mean square of both channels about `offset`.
+    fn power(&self, width: usize, offset: [f64; 2]) -> f64 {
         let n = width as f64;
         let about = f64::from(self.square)
-            - mean.iter().zip(self.sum).map(|(m, s)| 2.0 * m * f64::from(s) - n * m * m).sum::<f64>();
+            - offset.iter().zip(self.sum).map(|(m, s)| 2.0 * m * f64::from(s) - n * m * m).sum::<f64>();
         // Below the precision of the sums there is nothing but rounding.
         let least = f64::from(self.square) * 1e-6;
         if about > least { about / (2.0 * n) } else { 0.0 }
@@ -101,7 +106,6 @@ impl Finder {
             head: Vec::new(),
             tail: std::collections::VecDeque::new(),
             windows: 0,
-            sum: [0.0; 2],
             levels: [0; 121],
             stretch: [0.0; 3],
         }
@@ -121,9 +125,6 @@ impl Finder {
             self.open.sum[0] += l as f32;
             self.open.sum[1] += r as f32;
             self.open.square += square as f32;
-            for (sum, part) in self.sum.iter_mut().zip([l, r]) {
-                *sum += part;
-            }
             for (sum, part) in self.stretch.iter_mut().zip([l, r, square]) {
                 *sum += part;
             }
@@ -159,15 +160,11 @@ impl Finder {
     /// The ends of what has been taken. A last, partial window belongs to the music if the file
     /// breaks off.
     pub fn finish(self) -> Ends {
-        let mean = self.sum.map(|sum| sum / self.frames.max(1) as f64);
         let loud = self.loud();
         let surely = SURELY_MUSIC.min(loud - SURELY_BELOW_LOUD);
-        let power = |window: &Window| window.power(self.width, mean);
-
-        let head: Vec<f64> = self.head.iter().map(power).collect();
-        let before = side(&head, 10, loud, RISE, QUIETEST_START, surely);
-        let tail: Vec<f64> = self.tail.iter().rev().map(power).collect();
-        let after = side(&tail, 50, loud, FALL, QUIETEST_END, surely);
+        let rules = |smooth, margin, quietest| Rules { smooth, loud, margin, quietest, surely };
+        let before = Inwards::new(self.head.iter(), self.width).side(rules(10, RISE, QUIETEST_START));
+        let after = Inwards::new(self.tail.iter().rev(), self.width).side(rules(50, FALL, QUIETEST_END));
 
         let width = self.width as u64;
         let start = before.edge as u64 * width;
@@ -225,41 +222,91 @@ struct Side {
     sounding: Option<f64>,
 }
 
-/// `power` runs from the end of the file inwards; `smooth` windows are averaged.
-fn side(power: &[f64], smooth: usize, loud: f64, margin: f64, quietest: f64, surely: f64) -> Side {
-    let levels = |length| averages(power, length).map(decibels);
-    let outermost = levels(smooth).next().unwrap_or(f64::NEG_INFINITY);
-    // The floor lies before the first moment that comes near the loud passages.
-    let near = levels(smooth).position(|level| level > loud - NEAR_LOUD).map_or(power.len(), |i| i + smooth);
-    let floor = averages(&power[..near.min(power.len())], 50)
-        .fold(None, |least: Option<f64>, p| Some(least.map_or(p, |l| l.min(p))))
-        .map(decibels);
-    let threshold = floor.map_or(quietest, |floor| (floor + margin).max(quietest)).min(surely);
-    let found = levels(smooth).position(|level| level > threshold);
-    let Some(first) = found else {
-        return Side { edge: 0, floor, sounding: None };
-    };
-    if first == 0 {
-        return Side { edge: 0, floor: None, sounding: Some(outermost) };
-    }
-    // Inside the average, the first window that is surely more than noise. A slow rise has none:
-    // then the average's own beginning stands.
-    let sharp = threshold + if margin < RISE { 6.0 } else { 0.0 };
-    let inside = power[first..(first + smooth).min(power.len())].iter().position(|&p| decibels(p) > sharp);
-    Side { edge: first + inside.unwrap_or(0), floor, sounding: None }
+/// What decides about one end; levels in dBFS rms.
+#[derive(Clone, Copy)]
+struct Rules {
+    /// Windows that make up a level.
+    smooth: usize,
+    /// Of the loud passages.
+    loud: f64,
+    /// dB above the noise.
+    margin: f64,
+    quietest: f64,
+    surely: f64,
 }
 
-/// Moving averages of `length` values, the first over `[..length]`.
-fn averages(power: &[f64], length: usize) -> impl Iterator<Item = f64> {
-    power.windows(length.max(1)).scan(None, move |sum: &mut Option<(f64, usize)>, window| {
-        // Summed afresh now and then, so that rounding cannot pile up.
-        let next = match *sum {
-            Some((sum, age)) if age < 64 => (sum + window[length - 1], age + 1),
-            _ => (window.iter().sum(), 0),
+/// The windows of one end, from outside inwards, as running sums of their power.
+struct Inwards {
+    sums: Vec<f64>,
+}
+
+impl Inwards {
+    fn new<'a>(windows: impl Iterator<Item = &'a Window>, width: usize) -> Self {
+        let keep = (-std::f64::consts::TAU * OFFSET / 1000.0).exp();
+        let (mut sums, mut sum, mut offset) = (vec![0.0], 0.0, None);
+        for window in windows {
+            // An offset that is there from the first window on is no beginning.
+            let mean = window.sum.map(|sum| f64::from(sum) / width as f64);
+            let known: &mut [f64; 2] = offset.get_or_insert(mean);
+            sum += window.power(width, *known);
+            sums.push(sum);
+            for (known, mean) in known.iter_mut().zip(mean) {
+                *known = keep * *known + (1.0 - keep) * mean;
+            }
+        }
+        Self { sums }
+    }
+
+    fn len(&self) -> usize {
+        self.sums.len() - 1
+    }
+
+    /// Level of the windows `from..to`, dBFS rms.
+    fn level(&self, from: usize, to: usize) -> f64 {
+        decibels(((self.sums[to] - self.sums[from]) / (to - from) as f64).max(0.0))
+    }
+
+    /// Level of each `length` windows in a row, the first over `..length`.
+    fn levels(&self, length: usize) -> impl Iterator<Item = f64> {
+        (length..=self.len()).map(move |to| self.level(to - length, to))
+    }
+
+    /// The noise that came just before window `i`: 300 ms, up to 50 ms ago.
+    fn noise(&self, i: usize) -> f64 {
+        let to = i.saturating_sub(50).max(100).min(self.len());
+        self.level(to.saturating_sub(300), to)
+    }
+
+    fn side(&self, rules: Rules) -> Side {
+        let Rules { smooth, loud, margin, quietest, surely } = rules;
+        // The floor lies before the first moment that comes near the loud passages.
+        let near =
+            self.levels(smooth).position(|level| level > loud - NEAR_LOUD).map_or(self.len(), |i| i + smooth);
+        let before = (near + 1).saturating_sub(50);
+        let floor = self.levels(50).take(before).reduce(f64::min);
+        let above = |noise: f64| (noise + margin).max(quietest).min(surely);
+        let calm = floor.map_or(quietest.min(surely), above);
+        let threshold = |i| floor.map_or(calm, |floor| above(self.noise(i).clamp(floor, floor + SWELL)));
+        let found = self.levels(smooth).enumerate().find(|(i, level)| *level > threshold(*i));
+        let Some((first, level)) = found else {
+            return Side { edge: 0, floor, sounding: None };
         };
-        *sum = Some((next.0 - window[0], next.1));
-        Some((next.0 / length as f64).max(0.0))
-    })
+        if first == 0 {
+            return Side { edge: 0, floor: None, sounding: Some(level) };
+        }
+        let mut edge = first;
+        while edge >= 50 && self.level(edge - 50, edge) > calm {
+            edge -= 1;
+        }
+        if edge == first {
+            // Inside the average, the first window that is surely more than noise. A slow rise has
+            // none: then the average's own beginning stands.
+            let sharp = threshold(first) + if margin < RISE { 6.0 } else { 0.0 };
+            let inside = (first..first + smooth).find(|&i| self.level(i, i + 1) > sharp);
+            edge = inside.unwrap_or(first);
+        }
+        Side { edge, floor, sounding: None }
+    }
 }
 
 fn decibels(power: f64) -> f64 {

@@ -108,7 +108,17 @@ pub enum Fault {
         /// What the decoder says.
         what: String,
     },
-    #[error("exists already; allow overwriting or name another output")]
+    #[error(
+        "is {seconds:.1} s long: from {from:.1} s to {to:.1} s nothing is left; begin earlier or end later"
+    )]
+    NothingLeft {
+        /// Length of the file in seconds.
+        seconds: f64,
+        /// Where the result was to begin and to end, seconds.
+        from: f64,
+        to: f64,
+    },
+    #[error("exists already; allow overwriting (--overwrite) or name another output")]
     Exists,
     #[error("is an input of this very job; name another output")]
     IsInput,

@@ -7,6 +7,7 @@
 
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Mutex, PoisonError};
 
 use sha2::{Digest, Sha256};
@@ -15,14 +16,19 @@ use super::bext::{Loudness, Tags};
 use super::cut::{Cut, Wishes};
 use super::ends::Ends;
 use super::error::{Error, Fault, Result};
+use super::forecast::Forecast;
 use super::measure::{self, Look, Measured, Meters, Reread, cut_facts, reread, with_gain};
 use super::read::{Encoding, Format, Reader};
 use super::render::{Job, OwnStretch, Watch, render};
-use super::solve::{Outcome, Question, Search, Try, search};
+use super::solve::{Attempt, Outcome, Question, Search, Try, search};
 use super::write::{Layout, Overwrite, Spec, Writer, Written};
 use crate::dsp::db;
+use crate::meter::rules::RuleId;
 use crate::meter::targets::Target;
 use crate::settings::Settings;
+
+/// Passes that a search usually takes one after the other: a try, and the one that is kept.
+pub(super) const USUAL_PASSES: u64 = 2;
 
 /// What the user wants.
 #[derive(Clone, Debug)]
@@ -78,6 +84,8 @@ pub fn name_for(input: &Path, layout: Layout) -> PathBuf {
 #[derive(Clone)]
 pub struct Prepared {
     pub look: Look,
+    /// SHA-256 of the source, in hex.
+    pub hash: String,
     pub cut: Cut,
     pub search: Option<Search>,
 }
@@ -109,22 +117,33 @@ fn prepare_keeping(
     keep: Option<&Mutex<Option<Rendered>>>,
 ) -> Result<Prepared> {
     refuse_early(order)?;
-    watch.part("listening", Reader::open(&order.input)?.format().frames);
-    let look = measure::look(&order.input, watch)?;
+    let format = *Reader::open(&order.input)?.format();
+    let seconds = format.seconds();
+    let (from, to) = (order.wishes.start.unwrap_or(0.0), order.wishes.end.unwrap_or(seconds));
+    if from >= to.min(seconds) {
+        return Err(Error::new(&order.input, Fault::NothingLeft { seconds, from, to }));
+    }
+    watch.part("listening", format.frames);
+    let (look, hash) = std::thread::scope(|scope| {
+        let hash = scope.spawn(|| hash(&order.input));
+        let look = measure::look(&order.input, watch);
+        let hash = hash.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+        Ok((look?, hash?))
+    })?;
     let cut = Cut::plan(&look.ends, &order.wishes);
     for note in &cut.notes {
         watch.say(note);
     }
     let search = order.solve.then(|| find_gain(order, &look, &cut, Vec::new(), watch, keep)).transpose()?;
-    Ok(Prepared { look, cut, search })
+    Ok(Prepared { look, hash, cut, search })
 }
 
 /// Searches the gain for another target; the tries made so far count.
 pub fn search_again(order: &Order, prepared: &Prepared, watch: &dyn Watch) -> Result<Prepared> {
-    let Prepared { look, cut, search } = prepared;
+    let Prepared { look, cut, search, .. } = prepared;
     let known = search.as_ref().map_or(Vec::new(), |search| search.tries.clone());
     let search = order.solve.then(|| find_gain(order, look, cut, known, watch, None)).transpose()?;
-    Ok(Prepared { look: *look, cut: cut.clone(), search })
+    Ok(Prepared { search, ..prepared.clone() })
 }
 
 /// Frames of the result and its rate.
@@ -158,12 +177,12 @@ fn complete_from(
     kept: Option<Rendered>,
     watch: &dyn Watch,
 ) -> Result<Master> {
-    let Prepared { look, cut, search } = prepared;
+    let Prepared { look, hash: input_hash, cut, search } = prepared;
     let (frames, rate) = extent(order, &look, &cut);
     let settings = search.as_ref().map_or(order.settings, |found| with_gain(&order.settings, found.gain));
     let spec = spec_of(order, &look, rate);
     let gain = search.as_ref().map(|found| found.gain);
-    let (measured, writer) = match kept.filter(|kept| Some(kept.gain) == gain) {
+    let (mut measured, writer) = match kept.filter(|kept| Some(kept.gain) == gain) {
         Some(Rendered { measured, writer, .. }) => (measured, writer),
         None => {
             watch.part("rendering", frames);
@@ -171,18 +190,20 @@ fn complete_from(
             write(order, job, &look, &spec, watch)?
         }
     };
+    if search.as_ref().is_some_and(|found| matches!(found.outcome, Outcome::OverDriven { .. })) {
+        // It stays under the target because more would be too much; nobody must be told to raise it.
+        measured.notes.retain(|note| note.rule != RuleId::UnderTarget);
+    }
     let written = finish(writer, &measured)?;
 
     watch.part("reading again", written.frames);
     let checked = std::thread::scope(|scope| {
-        let hashes =
-            scope.spawn(|| -> Result<(String, String)> { Ok((hash(&order.input)?, hash(&order.output)?)) });
+        let hash = scope.spawn(|| hash(&order.output));
         let reread = reread(&order.output, watch)?;
-        verify(&order.output, &spec, &measured, written.frames, written.over, &reread)?;
-        let hashes = hashes.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))?;
-        Ok((reread, hashes))
+        verify(&spec, &measured, &written, &reread)?;
+        Ok((reread, hash.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))?))
     });
-    let (reread, (input_hash, output_hash)) = checked.inspect_err(|_| {
+    let (reread, output_hash) = checked.inspect_err(|_| {
         // A master that is not what it should be must not lie about as if it were one.
         let _ = fs::remove_file(&order.output);
     })?;
@@ -237,18 +258,35 @@ fn find_gain(
     let job = Job { input: &order.input, cut, rate, settings: &order.settings };
     let trim = if order.settings.trim.on { f64::from(order.settings.trim.gain) } else { 0.0 };
     let target = order.target.loudness;
+    let ceiling = order.settings.ceiling;
+    // Without a ceiling nothing holds the peaks back.
+    let level = if ceiling.on { f64::from(ceiling.ceiling) } else { f64::INFINITY };
+    let release = f64::from(ceiling.release);
+    let source = look.loudness + trim;
+    let kept = look.cells.kept(cut);
+    let low = target - source - 2.0;
+    let forecast = Forecast::new(kept, trim, level, release, low);
     let question = Question {
         target,
-        first: (target - look.loudness - trim).clamp(-24.0, 24.0),
+        source,
+        forecast: forecast.as_ref(),
         range: [-24.0 - trim.min(0.0), 24.0],
         force: order.force,
         width: order.cores.clamp(1, 4),
     };
     let channels = look.format.channels;
-    watch.part("searching the drive", (question.width as u64 + 1) * frames);
+    let planned = question.width as u64 + USUAL_PASSES - 1;
+    watch.part("searching the drive", planned * frames);
+    let passes = AtomicU64::new(0);
     let attempt = |gain, likely| {
+        if passes.fetch_add(1, Ordering::Relaxed) >= planned {
+            watch.more(frames);
+        }
         let Some(keep) = keep.filter(|_| likely) else {
-            return measure::attempt(job, channels, gain, watch);
+            let (found, cells) = measure::attempt(job, channels, gain, watch)?;
+            // Its cells have the trim and this gain in them already.
+            let forecast = Forecast::new(cells.all(), -gain, level, release, low);
+            return Ok(Attempt { found, forecast });
         };
         // Only one at a time holds the place on disk.
         let mut kept = keep.lock().unwrap_or_else(PoisonError::into_inner);
@@ -256,13 +294,13 @@ fn find_gain(
         let settings = with_gain(&order.settings, gain);
         let spec = spec_of(order, look, rate);
         let (measured, writer) = write(order, Job { settings: &settings, ..job }, look, &spec, watch)?;
-        let t = Try {
+        let found = Try {
             gain,
             loudness: measured.after.integrated.unwrap_or(f64::NEG_INFINITY),
             strain: measure::strain(&measured.notes),
         };
         *kept = Some(Rendered { gain, measured, writer });
-        Ok(t)
+        Ok(Attempt { found, forecast: None })
     };
     if look.loudness == f64::NEG_INFINITY {
         let outcome = Outcome::Silent;
@@ -271,15 +309,16 @@ fn find_gain(
     }
     search(question, known, &attempt, &mut |t| {
         let strain = t.strain.as_ref().map_or(String::new(), |s| format!(" · {s}"));
-        let (gain, loudness) = (super::number(t.gain, 2), super::number(t.loudness, 2));
-        watch.say(&format!("drive {gain} dB gives {loudness} LUFS{strain}"));
+        let (gain, loudness) = (super::report::gain_words(t.gain), super::number(t.loudness, 2));
+        watch.say(&format!("{gain} gives {loudness} LUFS{strain}"));
     })
 }
 
 /// A full pass: through the chain into the meters, on a core of their own, and onto disk.
 fn write(order: &Order, job: Job, look: &Look, spec: &Spec, watch: &dyn Watch) -> Result<(Measured, Writer)> {
     let facts = cut_facts(&look.ends, job.cut);
-    let mut meters = Meters::new(job.rate, spec.channels, job.settings, order.target, facts);
+    let offset = (job.cut.from as f64 - job.cut.silence_before as f64) / f64::from(look.format.rate);
+    let mut meters = Meters::new(job.rate, spec.channels, job.settings, order.target, facts).from(offset);
     let mut writer = Writer::create(&order.output, spec.clone(), order.overwrite, &[&order.input])?;
     let (send, receive) = std::sync::mpsc::sync_channel::<OwnStretch>(8);
     let measured = std::thread::scope(|scope| {
@@ -316,17 +355,14 @@ fn finish(writer: Writer, measured: &Measured) -> Result<Written> {
 }
 
 /// Compares what was read again with what was meant.
-fn verify(
-    path: &Path,
-    spec: &Spec,
-    measured: &Measured,
-    frames: u64,
-    over: u64,
-    reread: &Reread,
-) -> Result<()> {
-    let fail = |what: String| Err(Error::new(path, Fault::NotAsMeant(what)));
+fn verify(spec: &Spec, measured: &Measured, written: &Written, reread: &Reread) -> Result<()> {
+    let fail = |what: String| Err(Error::new(&written.path, Fault::NotAsMeant(what)));
+    let (frames, over) = (written.frames, written.over);
     if reread.frames != frames || frames != measured.frames {
         return fail(format!("{} frames instead of {}", reread.frames, measured.frames));
+    }
+    if reread.digest != written.digest {
+        return fail("its samples are others than were written".into());
     }
     if reread.sample_peak > spec.ceiling {
         return fail(format!("a sample of {} above the ceiling of {}", reread.sample_peak, spec.ceiling));
@@ -340,6 +376,11 @@ fn verify(
         && (reread.integrated - meant).abs() > 0.02
     {
         return fail(format!("{:.2} LUFS instead of {meant:.2}", reread.integrated));
+    }
+    if let Some(meant) = measured.after.true_peak.filter(|meant| *meant > -40.0 && over == 0)
+        && (reread.true_peak - meant).abs() > 0.02
+    {
+        return fail(format!("{:.2} dBTP instead of {meant:.2}", reread.true_peak));
     }
     Ok(())
 }
@@ -356,4 +397,46 @@ pub fn hash(path: &Path) -> Result<String> {
         }
     }
     Ok(hasher.finalize().iter().map(|byte| format!("{byte:02x}")).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::finish::measure::check;
+    use crate::finish::render::Quiet;
+
+    /// Whatever is off is told by name.
+    #[test]
+    fn a_master_that_is_not_what_was_meant_is_refused() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("x.wav");
+        let spec = Spec {
+            layout: Layout::Wav,
+            encoding: Encoding::Int(24),
+            rate: 48_000,
+            channels: 2,
+            ceiling: db::to_gain(-1.0),
+            tags: Tags::default(),
+        };
+        let lane: Vec<f64> = (0..48_000).map(|n| 0.3 * (f64::from(n) * 0.05).sin()).collect();
+        let mut writer = Writer::create(&path, spec.clone(), Overwrite::Refuse, &[]).unwrap();
+        writer.write(&lane, &lane).unwrap();
+        let written = writer.finish(None).unwrap();
+        let quiet = Quiet::default();
+        let (.., measured) = check(&path, None, &quiet).unwrap();
+        let reread = reread(&path, &quiet).unwrap();
+        verify(&spec, &measured, &written, &reread).unwrap();
+
+        let wrong = |change: &dyn Fn(&mut Written, &mut Reread)| {
+            let (mut written, mut reread) = (written.clone(), reread);
+            change(&mut written, &mut reread);
+            verify(&spec, &measured, &written, &reread).unwrap_err().to_string()
+        };
+        assert!(wrong(&|_, r| r.frames -= 1).contains("47999 frames instead of 48000"));
+        assert!(wrong(&|_, r| r.digest.add(1, [0.5].into_iter())).contains("samples are others"));
+        assert!(wrong(&|_, r| r.sample_peak = 0.9).contains("above the ceiling"));
+        assert!(wrong(&|w, _| w.over = 3).contains("3 samples had to be cut"));
+        assert!(wrong(&|_, r| r.integrated += 0.1).contains("LUFS instead of"));
+        assert!(wrong(&|_, r| r.true_peak += 0.1).contains("dBTP instead of"));
+    }
 }

@@ -7,9 +7,11 @@ use super::cut::Cut;
 use super::ends::{Ends, Finder};
 use super::error::{Error, Fault, Result};
 use super::figures::Figures;
+use super::forecast::Cells;
 use super::read::{Format, Reader};
 use super::render::{Job, Stretch, Watch, render};
 use super::solve::Try;
+use super::write::Digest;
 use crate::dsp::db;
 use crate::link::{Tap, Transport};
 use crate::meter::advice::{Facts, FileFacts, Note, verdict};
@@ -24,7 +26,7 @@ use crate::settings::Settings;
 /// Frames read at once.
 const BLOCK: usize = 4096;
 /// Below this peak a column holds no music, −50 dBFS (as in [`crate::meter::analysis`]).
-const MUSIC: f64 = 0.003_162;
+const MUSIC: f32 = 0.003_162;
 
 /// Runs over a file from its first frame to its last.
 fn each_block(path: &Path, watch: &dyn Watch, mut f: impl FnMut(&[f64], &[f64])) -> Result<Format> {
@@ -45,24 +47,37 @@ fn each_block(path: &Path, watch: &dyn Watch, mut f: impl FnMut(&[f64], &[f64]))
 }
 
 /// The first look at a source.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone)]
 pub struct Look {
     pub format: Format,
     pub ends: Ends,
     /// Integrated loudness of the untouched file, LUFS; −∞ for silence.
     pub loudness: f64,
+    /// What a forecast of its loudness is made from.
+    pub(super) cells: Arc<Cells>,
 }
 
 /// Where the music is and how loud it is, in one pass.
 pub fn look(path: &Path, watch: &dyn Watch) -> Result<Look> {
     let format = *Reader::open(path)?.format();
     let mut finder = Finder::new(format.rate);
-    let mut meter = Meter::new(&format);
+    let mut cells = Cells::new(format.rate, format.channels);
+    let zero = [0.0f32; BLOCK];
+    let mut narrow = [Vec::new(), Vec::new()];
     each_block(path, watch, |left, right| {
         finder.push(left, right);
-        meter.push(left, right);
+        narrowed(&mut narrow, [left, right]);
+        cells.push(&narrow[0], &narrow[1], &zero[..left.len()]);
     })?;
-    Ok(Look { format, ends: finder.finish(), loudness: meter.loudness.integrated() })
+    Ok(Look { format, ends: finder.finish(), loudness: cells.loudness(), cells: Arc::new(cells) })
+}
+
+/// Rounds two lanes to f32, as the meters take them.
+fn narrowed(narrow: &mut [Vec<f32>; 2], wide: [&[f64]; 2]) {
+    for (narrow, wide) in narrow.iter_mut().zip(wide) {
+        narrow.clear();
+        narrow.extend(wide.iter().map(|&x| x as f32));
+    }
 }
 
 /// Loudness alone, of planar f64 blocks.
@@ -83,29 +98,32 @@ impl Meter {
     }
 
     fn push(&mut self, left: &[f64], right: &[f64]) {
-        for (narrow, wide) in self.narrow.iter_mut().zip([left, right]) {
-            narrow.clear();
-            narrow.extend(wide.iter().map(|&x| x as f32));
-        }
+        narrowed(&mut self.narrow, [left, right]);
         let planes: [&[f32]; 2] = [&self.narrow[0], &self.narrow[1]];
         self.loudness.feed(&planes[..self.channels]);
     }
 }
 
 /// One pass of the search: how loud the song gets with a gain, and whether the ceiling is
-/// overworked by it.
-pub fn attempt(job: Job, channels: u16, gain: f64, watch: &dyn Watch) -> Result<Try> {
+/// overworked by it; with the cells for a forecast of other gains.
+pub(super) fn attempt(job: Job, channels: u16, gain: f64, watch: &dyn Watch) -> Result<(Try, Cells)> {
     let settings = with_gain(job.settings, gain);
-    let mut meter = Meter::of(job.rate, usize::from(channels));
+    let mut cells = Cells::new(job.rate, channels);
     let width = History::chunks_per_column(job.rate) * crate::dsp::CHUNK;
     let mut work = Work::new(f64::from(job.rate) / width as f64);
-    let (mut column, mut deepest, mut highest) = (0, 0.0f32, 0.0f64);
+    let (mut column, mut deepest, mut highest) = (0, 0.0f32, 0.0f32);
+    let mut narrow = [Vec::new(), Vec::new()];
     render(Job { settings: &settings, ..job }, watch, |stretch| {
-        meter.push(stretch.after[0], stretch.after[1]);
-        for i in 0..stretch.ceiling_db.len() {
-            deepest = deepest.max(stretch.ceiling_db[i]);
-            highest = highest.max(stretch.after[0][i].abs().max(stretch.after[1][i].abs()));
-            column += 1;
+        narrowed(&mut narrow, stretch.after);
+        cells.push(&narrow[0], &narrow[1], stretch.ceiling_db);
+        let mut at = 0;
+        while at < stretch.ceiling_db.len() {
+            let to = stretch.ceiling_db.len().min(at + width - column);
+            let most = |lane: &[f32], most| lane[at..to].iter().fold(most, |most: f32, x| most.max(x.abs()));
+            deepest = most(stretch.ceiling_db, deepest);
+            highest = most(&narrow[1], most(&narrow[0], highest));
+            column += to - at;
+            at = to;
             if column == width {
                 work.add(deepest, highest >= MUSIC, true);
                 (column, deepest, highest) = (0, 0.0, 0.0);
@@ -114,7 +132,8 @@ pub fn attempt(job: Job, channels: u16, gain: f64, watch: &dyn Watch) -> Result<
         Ok(())
     })?;
     let facts = Facts { ceiling: work.whole(), settings, ..Facts::default() };
-    Ok(Try { gain, loudness: meter.loudness.integrated(), strain: strain(&verdict(&facts)) })
+    let t = Try { gain, loudness: cells.loudness(), strain: strain(&verdict(&facts)) };
+    Ok((t, cells))
 }
 
 /// What the advice says about an overworked ceiling, if it does.
@@ -153,6 +172,9 @@ pub struct Measured {
 /// The meters in line with a pass.
 pub struct Meters {
     analysis: Analysis,
+    /// Seconds of the source before the first frame: what is said about the source counts from its
+    /// own start.
+    offset: f64,
     after: [Vec<f32>; 2],
     frames: u64,
 }
@@ -164,15 +186,19 @@ impl Meters {
         analysis.set_settings(settings);
         analysis.set_target(target);
         analysis.set_file_facts(file);
-        Self { analysis, after: [Vec::new(), Vec::new()], frames: 0 }
+        Self { analysis, offset: 0.0, after: [Vec::new(), Vec::new()], frames: 0 }
+    }
+
+    /// For a result that begins so many seconds after the source does; below 0, before it.
+    #[must_use]
+    pub fn from(mut self, offset: f64) -> Self {
+        self.offset = offset;
+        self
     }
 
     /// Takes the next stretch.
     pub fn push(&mut self, stretch: &Stretch) {
-        for (narrow, wide) in self.after.iter_mut().zip(stretch.after) {
-            narrow.clear();
-            narrow.extend(wide.iter().map(|&x| x as f32));
-        }
+        narrowed(&mut self.after, stretch.after);
         let tap = Tap {
             before: stretch.before,
             after: [&self.after[0], &self.after[1]],
@@ -188,7 +214,8 @@ impl Meters {
     pub fn finish(mut self) -> Measured {
         self.analysis.finish();
         let snapshot = self.analysis.snapshot();
-        let facts = self.analysis.whole_facts();
+        let mut facts = self.analysis.whole_facts();
+        facts.source.flat_top_at.iter_mut().for_each(|at| *at += self.offset);
         Measured {
             rate: snapshot.sample_rate,
             frames: self.frames,
@@ -199,7 +226,7 @@ impl Meters {
             ceiling: facts.ceiling,
             spectrum_before: snapshot.spectrum_before,
             spectrum_after: snapshot.spectrum_after,
-            notes: self.analysis.verdict(),
+            notes: verdict(&facts),
             history: self.analysis.history(),
         }
     }
@@ -222,10 +249,7 @@ pub fn check(path: &Path, target: Option<Target>, watch: &dyn Watch) -> Result<(
     let mut narrow = [Vec::new(), Vec::new()];
     each_block(path, watch, |left, right| {
         finder.push(left, right);
-        for (narrow, wide) in narrow.iter_mut().zip([left, right]) {
-            narrow.clear();
-            narrow.extend(wide.iter().map(|&x| x as f32));
-        }
+        narrowed(&mut narrow, [left, right]);
         let zero = &zero[..left.len()];
         meters.push(&Stretch {
             before: [&narrow[0], &narrow[1]],
@@ -267,31 +291,51 @@ pub struct Reread {
     pub true_peak: f64,
     /// Highest sample, linear.
     pub sample_peak: f64,
+    /// Of all samples.
+    #[serde(skip)]
+    pub digest: Digest,
 }
 
-/// Reads a written file again and measures what a delivery asks about.
+/// Reads a written file again and measures what a delivery asks about: loudness and samples on one
+/// core, the peaks between the samples on another, each with a pass of its own.
 pub fn reread(path: &Path, watch: &dyn Watch) -> Result<Reread> {
     let format = *Reader::open(path)?.format();
     let mut meter = Meter::new(&format);
-    let mut peaks = [TruePeak::new(), TruePeak::new()];
-    let (mut true_peak, mut sample_peak, mut frames) = (0.0f32, 0.0f64, 0);
-    each_block(path, watch, |left, right| {
-        frames += left.len() as u64;
-        meter.push(left, right);
-        for (peak, narrow) in peaks.iter_mut().zip(&meter.narrow) {
-            true_peak = true_peak.max(peak.feed(narrow));
-        }
-        for x in left.iter().chain(right) {
-            sample_peak = sample_peak.max(x.abs());
-        }
+    let (mut sample_peak, mut frames, mut digest) = (0.0f64, 0, Digest::default());
+    let true_peak = std::thread::scope(|scope| {
+        let peaks = scope.spawn(|| true_peak(path, watch));
+        let read = each_block(path, watch, |left, right| {
+            frames += left.len() as u64;
+            meter.push(left, right);
+            for (ch, lane) in [left, right].into_iter().enumerate().take(usize::from(format.channels)) {
+                digest.add(ch, lane.iter().copied());
+            }
+            sample_peak = left.iter().chain(right).fold(sample_peak, |peak, x| peak.max(x.abs()));
+        });
+        let peaks = peaks.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+        read.and(peaks)
     })?;
-    for peak in &mut peaks {
-        true_peak = true_peak.max(peak.finish());
-    }
     Ok(Reread {
         frames,
         integrated: meter.loudness.integrated(),
         true_peak: db::from_gain(f64::from(true_peak)),
         sample_peak,
+        digest,
     })
+}
+
+/// Highest true peak of a file, linear.
+fn true_peak(path: &Path, watch: &dyn Watch) -> Result<f32> {
+    let mut lanes = [TruePeak::new(), TruePeak::new()];
+    let mut narrow = [Vec::new(), Vec::new()];
+    let mut highest = 0.0f32;
+    // A mono file's lanes are one.
+    let channels = usize::from(Reader::open(path)?.format().channels);
+    each_block(path, watch, |left, right| {
+        narrowed(&mut narrow, [left, right]);
+        for (lane, narrow) in lanes.iter_mut().zip(&narrow).take(channels) {
+            highest = highest.max(lane.feed(narrow));
+        }
+    })?;
+    Ok(lanes.iter_mut().take(channels).fold(highest, |highest, lane| highest.max(lane.finish())))
 }

@@ -9,10 +9,12 @@ body{margin:0;background:var(--paper);color:var(--ink);font:15px/1.5 system-ui,'
 main{max-width:1240px;margin:0 auto;padding:2rem 1.25rem 3rem}
 header{border-bottom:2px solid var(--ink);margin-bottom:1.25rem}
 h1{font-weight:400;font-size:2rem;margin:0 0 .25rem}
+h1 small{font-size:1rem;color:var(--faded);margin-left:.75rem}
 h2{font-weight:600;font-size:1rem;margin:2rem 0 .5rem}
 .lead{font-size:1.1rem;max-width:60em}
 figure{margin:0;overflow-x:auto}
 figure svg{display:block;width:100%;height:auto}
+figure.song svg{min-width:48rem}
 table{border-collapse:collapse;font-variant-numeric:tabular-nums}
 th{font-weight:400;text-align:left;color:var(--faded)}
 td{text-align:right}
@@ -31,6 +33,7 @@ tr.chosen td{font-weight:600}
 .recall td,.recall th{color:var(--faded)}
 .recall .moved td,.recall .moved th{color:var(--ink);font-weight:600}
 .files td{text-align:left}
+a{color:inherit}
 code{font:12px/1.4 ui-monospace,Consolas,monospace;color:var(--faded);overflow-wrap:anywhere}
 .tag{margin:.15rem 0}
 article{border-top:2px solid var(--ink);margin-top:3rem}
@@ -38,15 +41,16 @@ footer{margin-top:2.5rem;border-top:1px solid var(--grid);color:var(--faded);fon
 @media print{body{background:#fff}}
 ";
 
-/// The document.
-pub fn page(title: &str, heading: &str, body: &str) -> String {
+/// The document. `by` stands behind the heading in smaller letters.
+pub fn page(title: &str, heading: &str, by: Option<&str>, body: &str) -> String {
+    let by = by.map_or(String::new(), |by| format!("<small>{}</small>", escape(by)));
     format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
          <title>{}</title>\n<link rel=\"icon\" href=\"data:,\">\n<style>{STYLE}</style>\n</head>\n<body>\n<main>\n\
-         <header><h1>{}</h1></header>\n{body}\
-         <footer><p>Lintel {}. Loudness after ITU-R BS.1770-5 and EBU Tech 3341, 3342; figures of the file as \
-         written. The delivery's own specification and local rules come first.</p></footer>\n\
+         <header><h1>{}{by}</h1></header>\n{body}\
+         <footer><p>Lintel {}. Loudness after ITU-R BS.1770-5 and EBU Tech 3341, 3342; every \
+         file was read again and its samples compared. The delivery's own specification and local rules come first.</p></footer>\n\
          </main>\n</body>\n</html>\n",
         escape(title),
         escape(heading),
@@ -80,7 +84,7 @@ mod tests {
 
     #[test]
     fn a_song_cannot_smuggle_markup_in() {
-        let page = page("a", "<script>alert(\"x\")</script> & co", "");
+        let page = page("a", "<script>alert(\"x\")</script> & co", Some("<script>"), "");
         assert!(!page.contains("<script"));
         assert!(page.contains("&lt;script&gt;alert(&quot;x&quot;)&lt;/script&gt; &amp; co"));
     }

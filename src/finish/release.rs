@@ -14,7 +14,7 @@ use serde_json::{Value, json};
 use super::cut::Wishes;
 use super::error::{Result, writing};
 use super::figures::{number, time};
-use super::master::{Master, Order, Prepared, complete, name_for, prepare, search_again};
+use super::master::{Master, Order, Prepared, USUAL_PASSES, complete, name_for, prepare, search_again};
 use super::measure::look;
 use super::page::{self, escape};
 use super::read::Reader;
@@ -70,6 +70,10 @@ impl Watch for Side<'_> {
         self.watch.say(&format!("{}: {line}", self.name));
     }
 
+    fn more(&self, frames: u64) {
+        self.watch.more(frames);
+    }
+
     fn done(&self, frames: u64) {
         self.watch.done(frames);
     }
@@ -101,7 +105,7 @@ pub fn release(order: &ReleaseOrder, watch: &dyn Watch) -> Result<Release> {
     };
     let mut orders: Vec<Order> = (0..order.songs.len()).map(|i| one(order, i, asked - below(i))).collect();
 
-    watch.part("searching the drive", frames * if order.each.solve { 5 } else { 1 });
+    watch.part("searching the drive", frames * if order.each.solve { 1 + USUAL_PASSES } else { 1 });
     let mut prepared = at_once(cores, &orders, |order| prepare(order, &side(&order.input)))?;
     let mut target = asked;
     if order.balance == Balance::Keep && !order.each.force {
@@ -220,7 +224,19 @@ impl Release {
                 stem(&song.input)
             );
         }
-        text + "    (LUFS before and after, dBTP, dB)\n"
+        text += "    (LUFS before and after, dBTP, dB)\n";
+        self.comes_down().map_or(text.clone(), |words| text + &words + "\n")
+    }
+
+    /// Why the release is quieter than was asked for, if it is.
+    fn comes_down(&self) -> Option<String> {
+        (self.target < self.asked).then(|| {
+            format!(
+                "{} LUFS were asked for; one song would have been over-driven, so the release came down to {}.",
+                number(self.asked, 1),
+                number(self.target, 1)
+            )
+        })
     }
 
     /// One JSON object.
@@ -254,11 +270,8 @@ fn html(release: &Release) -> String {
     let count = release.songs.len();
     let songs = if count == 1 { "song" } else { "songs" };
     let mut lead = format!("{count} {songs}, {}; {balance} {} LUFS.", time(whole), number(release.target, 1));
-    if release.target < release.asked {
-        lead += &format!(
-            " {} LUFS were asked for; one song would have been over-driven, so the release came down.",
-            number(release.asked, 1)
-        );
+    if let Some(words) = release.comes_down() {
+        lead += &format!(" {words}");
     }
     let mut body = format!("<p class=\"lead\">{}</p>\n", escape(&lead));
     body += "<table class=\"figures\"><thead><tr><th>song</th><th>start</th><th>length</th>\
@@ -276,7 +289,8 @@ fn html(release: &Release) -> String {
         body += &report::section(song);
         body += "</article>\n";
     }
-    page::page("release", "release", &body)
+    let artist = release.songs.first().and_then(|song| song.spec.tags.artist.as_deref());
+    page::page("release", "release", artist, &body)
 }
 
 /// The songs that a command line names: files as they stand, or those of one folder by name.

@@ -72,6 +72,8 @@ impl OwnStretch {
 pub trait Watch: Sync {
     /// A new part of the work begins that goes over so many frames in all.
     fn part(&self, _name: &str, _frames: u64) {}
+    /// The part turns out longer by so many frames.
+    fn more(&self, _frames: u64) {}
     /// Something to tell in a line of its own.
     fn say(&self, _line: &str) {}
     /// So many more frames are done.

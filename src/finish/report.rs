@@ -38,7 +38,12 @@ pub fn write(master: &Master, path: &Path, overwrite: Overwrite) -> Result<()> {
 /// The page.
 pub fn html(master: &Master) -> String {
     let title = title(master);
-    page::page(&format!("{title} \u{2013} master"), &title, &section(master))
+    page::page(
+        &format!("{title} \u{2013} master"),
+        &title,
+        master.spec.tags.artist.as_deref(),
+        &section(master),
+    )
 }
 
 /// The song's name.
@@ -63,7 +68,7 @@ pub fn section(master: &Master) -> String {
     }
     body += "<h2>the whole song</h2>\n";
     body += &match chart(master).to_svg() {
-        Ok(svg) => format!("<figure>{}</figure>\n", page::inline(&svg)),
+        Ok(svg) => format!("<figure class=\"song\">{}</figure>\n", page::inline(&svg)),
         Err(err) => format!("<p>{}</p>\n", escape(&err.to_string())),
     };
     body += "<div class=\"pair\">\n<section>\n<h2>before and after</h2>\n";
@@ -104,22 +109,31 @@ fn lead(master: &Master) -> String {
 /// How the search for the target ended, in a sentence.
 pub fn search_words(master: &Master) -> Option<String> {
     let search = master.search.as_ref()?;
-    let (target, gain) = (number(search.target, 1), number(search.gain, 2));
-    let missing = number(search.target - search.loudness, 1);
+    let (target, missing) = (number(search.target, 1), number(search.target - search.loudness, 1));
     Some(match &search.outcome {
         Outcome::Reached => {
-            format!("The target of {target} LUFS is reached with {gain} dB of drive.")
+            format!("The target of {target} LUFS is reached with {}.", gain_words(search.gain))
         }
         Outcome::OverDriven { needs, strain } => format!(
-            "The target of {target} LUFS would take {} dB of drive, and that is too much: {strain} \
-             Stopped at {gain} dB, {missing} LU short; --force goes on.",
-            number(*needs, 2)
+            "The target of {target} LUFS would take {}, and that is too much: {strain} \
+             Stopped at {}, {missing} LU short; --force goes on.",
+            gain_words(*needs),
+            gain_words(search.gain)
         ),
         Outcome::OutOfRange => format!(
             "The target of {target} LUFS lies beyond the range of the drive; {missing} LU are missing."
         ),
         Outcome::Silent => "The song is silent for a loudness meter; the drive was left alone.".into(),
     })
+}
+
+/// A gain as what carries it out: drive, or, below 0 dB, less trim.
+pub(super) fn gain_words(gain: f64) -> String {
+    if gain < 0.0 {
+        format!("{} dB less of trim", number(-gain, 2))
+    } else {
+        format!("{} dB of drive", number(gain, 2))
+    }
 }
 
 /// A table of figures, one column a signal.
@@ -141,7 +155,7 @@ pub fn figures_table(heads: &[&str], columns: &[&Figures]) -> String {
 
 fn search_section(search: &Search) -> String {
     let mut body = String::from(
-        "<h2>the way to the target</h2>\n<table class=\"figures\"><thead><tr><th>drive, dB</th>\
+        "<h2>the way to the target</h2>\n<table class=\"figures\"><thead><tr><th>gain, dB</th>\
          <th>loudness, LUFS</th><th></th></tr></thead><tbody>\n",
     );
     for t in &search.tries {
@@ -309,7 +323,7 @@ pub fn value(master: &Master) -> Value {
         .map(|param| {
             let value = param.get(&master.settings);
             let value = match param.kind {
-                params::Kind::Number { .. } => json!(f64::from(value)),
+                params::Kind::Number { .. } => json!(shortest(value)),
                 params::Kind::Choice(_) => json!(param.text(value)),
                 params::Kind::Switch => json!(value >= 0.5),
             };
@@ -345,6 +359,11 @@ pub fn value(master: &Master) -> Value {
         "ceiling": work(&master.measured.ceiling),
         "findings": findings(&master.measured.notes),
     })
+}
+
+/// The 64-bit number that is written like the 32-bit one: 1.6 and not 1.600000023841858.
+fn shortest(value: f32) -> f64 {
+    value.to_string().parse().unwrap_or(f64::from(value))
 }
 
 /// Notes as JSON.

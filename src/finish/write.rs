@@ -1,19 +1,18 @@
 //! Planar samples (full scale ±1.0) in, a WAV or FLAC file on disk out.
 //!
-//! A writer works on a file of a temporary name beside the target. [`Writer::finish`] fills in the
-//! header, puts the bytes safely on disk and renames; a writer that is dropped before leaves
-//! nothing. So a file under the target's name is always whole.
+//! A writer works on a [`Part`] beside the target. [`Writer::finish`] fills in the header, puts the
+//! bytes safely on disk and gives the name; a writer that is dropped before leaves nothing. So a file
+//! under the target's name is always whole.
 
 use std::fs::File;
 use std::io::{BufWriter, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
-use tempfile::NamedTempFile;
-
 use super::bext::{self, Loudness, Tags};
 use super::dither::Quantiser;
 use super::error::{Error, Fault, Result, writing};
 use super::flac;
+use super::part::Part;
 use super::read::Encoding;
 
 /// The wrapping to write.
@@ -56,7 +55,26 @@ pub struct Written {
     pub over: u64,
     /// RF64 because it is larger than RIFF allows.
     pub rf64: bool,
+    /// Of all samples as they are stored.
+    pub digest: Digest,
 }
+
+/// A number that stands for a row of samples: as good as never the same for two that differ. Not
+/// against intent, only against accident.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Digest([u64; 2]);
+
+impl Digest {
+    /// Takes the next samples of lane `ch` (0 or 1), each as what it is at full scale ±1.0.
+    pub fn add(&mut self, ch: usize, samples: impl Iterator<Item = f64>) {
+        // A zero's sign is not stored.
+        let mix = |sum: u64, x: f64| (sum.rotate_left(23) ^ (x + 0.0).to_bits()).wrapping_mul(ODD);
+        self.0[ch] = samples.fold(self.0[ch], mix);
+    }
+}
+
+/// 2⁶⁴ over the golden ratio, odd (Knuth, The Art of Computer Programming 3, 6.4).
+const ODD: u64 = 0x9E37_79B9_7F4A_7C15;
 
 /// A file being written.
 pub struct Writer {
@@ -65,10 +83,11 @@ pub struct Writer {
     spec: Spec,
     quantiser: Quantiser,
     sink: Sink,
-    temporary: NamedTempFile,
+    part: Part,
     frames: u64,
     /// Float samples above the ceiling.
     over: u64,
+    digest: Digest,
     /// Largest RIFF size that is written as RIFF.
     riff_limit: u64,
     /// Reused between calls.
@@ -103,8 +122,8 @@ impl Writer {
         if overwrite == Overwrite::Refuse && path.symlink_metadata().is_ok() {
             return Err(fail(Fault::Exists));
         }
-        let temporary = beside(path).map_err(|err| writing(path, err))?;
-        let file = temporary.as_file().try_clone().map_err(|err| writing(path, err))?;
+        let part = Part::beside(path).map_err(|err| writing(path, err))?;
+        let file = part.file().try_clone().map_err(|err| writing(path, err))?;
         let bits = match spec.encoding {
             Encoding::Int(bits) | Encoding::Float(bits) => bits,
         };
@@ -125,9 +144,10 @@ impl Writer {
             quantiser: Quantiser::new(bits.min(24), spec.ceiling, 0x4C69_6E74_656C),
             spec,
             sink,
-            temporary,
+            part,
             frames: 0,
             over: 0,
+            digest: Digest::default(),
             riff_limit: RIFF_LIMIT,
             ints: Vec::new(),
             bytes: Vec::new(),
@@ -153,26 +173,35 @@ impl Writer {
             return Err(Error::new(&self.path, Fault::Io(std::io::Error::other(what))));
         }
         self.bytes.clear();
-        self.ints.clear();
         let lanes = [left, right];
-        let lanes = &lanes[..usize::from(self.spec.channels)];
+        let channels = usize::from(self.spec.channels);
+        let lanes = &lanes[..channels];
         if let Encoding::Int(bits) = self.spec.encoding {
-            for i in 0..left.len() {
-                for (ch, lane) in lanes.iter().enumerate() {
-                    self.ints.push(self.quantiser.step(ch, lane[i]));
+            self.ints.resize(channels * left.len(), 0);
+            for (ch, lane) in lanes.iter().enumerate() {
+                for (frame, &x) in self.ints.chunks_exact_mut(channels).zip(*lane) {
+                    frame[ch] = self.quantiser.step(ch, x);
                 }
+            }
+            let unit = 2f64.powi(1 - i32::from(bits));
+            for ch in 0..channels {
+                let lane = self.ints[ch..].iter().step_by(channels);
+                self.digest.add(ch, lane.map(|&x| f64::from(x) * unit));
             }
             if bits == 16 {
                 self.bytes.extend(self.ints.iter().flat_map(|&x| (x as i16).to_le_bytes()));
             } else {
-                for &x in &self.ints {
-                    self.bytes.extend_from_slice(&x.to_le_bytes()[..3]);
+                self.bytes.resize(3 * self.ints.len(), 0);
+                for (bytes, x) in self.bytes.as_chunks_mut::<3>().0.iter_mut().zip(&self.ints) {
+                    let [a, b, c, _] = x.to_le_bytes();
+                    *bytes = [a, b, c];
                 }
             }
         } else {
             for i in 0..left.len() {
-                for lane in lanes {
+                for (ch, lane) in lanes.iter().enumerate() {
                     let x = held(lane[i], self.spec.ceiling);
+                    self.digest.add(ch, std::iter::once(f64::from(x)));
                     self.over += u64::from(lane[i].abs() > self.spec.ceiling * (1.0 + 1e-6));
                     self.bytes.extend_from_slice(&x.to_le_bytes());
                 }
@@ -207,9 +236,14 @@ impl Writer {
                 file.into_inner().map_err(|err| fail(err.into_error()))?;
             }
         }
-        self.temporary.as_file().sync_all().map_err(fail)?;
-        put(self.temporary, &path, self.overwrite)?;
-        Ok(Written { path, frames: self.frames, over: self.over + self.quantiser.over(), rf64 })
+        self.part.file().sync_all().and_then(|()| self.part.finish(&path, self.overwrite)).map_err(fail)?;
+        Ok(Written {
+            path,
+            frames: self.frames,
+            over: self.over + self.quantiser.over(),
+            rf64,
+            digest: self.digest,
+        })
     }
 }
 
@@ -218,34 +252,8 @@ pub fn write_whole(path: &Path, bytes: &[u8], overwrite: Overwrite) -> Result<()
     if path.is_dir() {
         return Err(Error::new(path, Fault::Folder));
     }
-    let mut temporary = beside(path).map_err(|err| writing(path, err))?;
-    temporary.write_all(bytes).map_err(|err| writing(path, err))?;
-    put(temporary, path, overwrite)
-}
-
-/// A fresh file in the target's folder, with the rights of any new file.
-fn beside(path: &Path) -> std::io::Result<NamedTempFile> {
-    let folder = match path.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
-    };
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".lintel-").suffix(".part");
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        builder.permissions(std::fs::Permissions::from_mode(0o666));
-    }
-    builder.tempfile_in(folder)
-}
-
-/// Gives a finished file its name.
-fn put(temporary: NamedTempFile, path: &Path, overwrite: Overwrite) -> Result<()> {
-    let done = match overwrite {
-        Overwrite::Allow => temporary.persist(path),
-        Overwrite::Refuse => temporary.persist_noclobber(path),
-    };
-    done.map(drop).map_err(|err| writing(path, err.error))
+    let part = Part::beside(path).map_err(|err| writing(path, err))?;
+    part.file().write_all(bytes).and_then(|()| part.finish(path, overwrite)).map_err(|err| writing(path, err))
 }
 
 fn at_writing(path: &Path, fault: Fault) -> Error {

@@ -10,6 +10,9 @@ use super::source::{FULL_SCALE, Image, LeadIn, OUT_OF_PHASE};
 use super::wording::{figure, number};
 use crate::settings::{BandKind, BandSettings};
 
+/// Seconds of silence that a file should have before its first sound: players that fade in would
+/// swallow an attack at the very start. Common practice, no source.
+pub const LEAD_IN: f64 = 0.8;
 /// Seconds of sound before loudness is judged.
 const SETTLED: f64 = 10.0;
 /// Marks a threshold that no document gives.
@@ -246,13 +249,13 @@ pub static RULES: [Rule; 21] = [
     Rule {
         id: RuleId::LeadInLong,
         quantity: "time before the first sound of the file, s",
-        speaks_at: 1.0,
-        silent_at: 0.9,
+        speaks_at: 1.5,
+        silent_at: 1.2,
         source: PRACTICE,
         measure: |f| f.file.lead_in,
         decimals: 1,
         says: "The first sound comes {value} s after the start of the file.",
-        advises: "Trim the start to about 0.3 s.",
+        advises: "Trim the start to about {lead in} s.",
     },
     Rule {
         id: RuleId::LeadInShort,
@@ -263,7 +266,7 @@ pub static RULES: [Rule; 21] = [
         measure: |f| f.file.lead_in,
         decimals: 3,
         says: "The first sound comes {value} s after the start: a player may swallow it.",
-        advises: "Leave about 0.1 s before it.",
+        advises: "Leave about {lead in} s before it.",
     },
     Rule {
         id: RuleId::LittleHeadroom,

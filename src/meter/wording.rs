@@ -1,7 +1,7 @@
 //! Figures as people read them: numbers in, short texts with true minus signs out.
 
 use super::advice::Facts;
-use super::rules::largest_move;
+use super::rules::{LEAD_IN, largest_move};
 use super::source::{HEADROOM, Image};
 
 /// A figure with a true minus sign.
@@ -44,6 +44,7 @@ pub fn figure(name: &str, f: &Facts) -> Option<String> {
         "longest" => f.source.flat_top_longest.to_string(),
         "first" => clock(f.source.flat_top_at.first().copied().unwrap_or(0.0)),
         "headroom" => number(HEADROOM, 0),
+        "lead in" => number(LEAD_IN, 1),
         "trim" => number(f.source.trim_db, 1),
         "share" => number(100.0 * f.ceiling.share, 0),
         "ease ceiling" => ease_ceiling(f, (f.ceiling.depth - 2.0).max(1.0)),

@@ -101,6 +101,64 @@ fn music_from_edge_to_edge_keeps_all_and_says_so() {
     assert!(ends.breaks_in.unwrap() > -15.0 && ends.breaks_off.unwrap() > -15.0);
 }
 
+/// An offset that a song brings along moves neither edge, however large; nor does one that wanders.
+#[test]
+fn an_offset_inside_the_song_is_no_sound_before_it() {
+    let rate = 44_100;
+    let mut dice = Dice(29);
+    let mut finder = Finder::new(rate);
+    for i in 0..rate * 20 {
+        let t = f64::from(i) / f64::from(rate);
+        let tone = if (3.0..15.0).contains(&t) { 0.3 * (TAU * 220.0 * (t - 3.0) + 0.7).sin() } else { 0.0 };
+        let burst = if (6.0..9.0).contains(&t) { 0.2 } else { 0.0 };
+        let wander = 0.002 * (TAU * 0.2 * t).sin();
+        let x = 0.003 + tone + burst + wander + 1e-4 * dice.unit();
+        finder.push(&[x], &[x]);
+    }
+    let ends = finder.finish();
+    near(rate, ends.start, 3.0);
+    near(rate, ends.end, 15.0);
+    assert_eq!((ends.breaks_in, ends.breaks_off), (None, None));
+}
+
+/// Water under the planks: noise that swells by 8 dB and sinks again, at both ends.
+#[test]
+fn a_swelling_noise_is_no_music() {
+    let rate = 48_000;
+    let mut dice = Dice(31);
+    let mut finder = Finder::new(rate);
+    for i in 0..rate * 24 {
+        let t = f64::from(i) / f64::from(rate);
+        let swell = 10f64.powf((-84.0 + 4.0 * (TAU * 0.4 * t).sin()) / 20.0) * 3f64.sqrt();
+        let tone = if (6.0..16.0).contains(&t) { 0.3 * (TAU * 220.0 * t + 0.7).sin() } else { 0.0 };
+        let x = tone + swell * dice.unit();
+        finder.push(&[x], &[x]);
+    }
+    let ends = finder.finish();
+    near(rate, ends.start, 6.0);
+    // Where the noise stands high when the music ends, the cautious side is the later one.
+    let late = ends.end as f64 / f64::from(rate) - 16.0;
+    assert!((-0.005..2.5).contains(&late), "{late} s late");
+    assert_eq!((ends.breaks_in, ends.breaks_off), (None, None));
+}
+
+/// Ten seconds from the noise up to full level: what can be heard above the noise stays.
+#[test]
+fn a_slow_fade_in_is_kept_from_the_noise_on() {
+    let rate = 44_100;
+    let mut dice = Dice(37);
+    let mut finder = Finder::new(rate);
+    for i in 0..rate * 20 {
+        let t = f64::from(i) / f64::from(rate);
+        let level = if t < 2.0 { -200.0 } else { (-90.0 + 8.0 * (t - 2.0)).min(-10.0) };
+        let x = 10f64.powf(level / 20.0) * (TAU * 220.0 * t).sin() + 1e-4 * 1.73 * dice.unit();
+        finder.push(&[x], &[x]);
+    }
+    // Noise of −80 dBFS rms; the tone (rms 3 dB under its peak) passes it by 8 dB at 4.6 s.
+    let start = finder.finish().start as f64 / f64::from(rate);
+    assert!((3.5..4.7).contains(&start), "{start}");
+}
+
 /// Two notes in a minute of silence with an offset: rare sounds are sounds.
 #[test]
 fn a_few_notes_in_a_long_silence_are_found() {

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use lintel::finish::{Reader, Result};
+use lintel::finish::{Encoding, Layout, Overwrite, Reader, Result, Spec, Tags, Writer};
 
 /// A chunk of a RIFF file with its pad byte.
 pub fn chunk(id: &[u8; 4], body: &[u8]) -> Vec<u8> {
@@ -70,6 +70,26 @@ pub fn read_all(path: &Path) -> Result<[Vec<f64>; 2]> {
         out[0].extend(&left[..n]);
         out[1].extend(&right[..n]);
     }
+}
+
+/// Writes 24 bit stereo.
+pub fn save(path: &Path, rate: u32, lanes: &[Vec<f64>; 2]) {
+    let spec = Spec {
+        layout: Layout::Wav,
+        encoding: Encoding::Int(24),
+        rate,
+        channels: 2,
+        ceiling: 1.0,
+        tags: Tags::default(),
+    };
+    let mut writer = Writer::create(path, spec, Overwrite::Allow, &[]).expect("the folder can be written");
+    writer.write(&lanes[0], &lanes[1]).expect("there is room");
+    writer.finish(None).expect("there is room");
+}
+
+/// Bytes that a program printed.
+pub fn text(bytes: &[u8]) -> String {
+    String::from_utf8_lossy(bytes).into_owned()
 }
 
 /// A program of the foreign environment `target/foreign` (Python with soundfile, numpy, scipy and

@@ -2,10 +2,12 @@
 
 mod commands;
 mod damage;
+mod demo;
 mod dither;
 mod ends;
 mod foreign;
 mod kit;
+mod pages;
 mod rate;
 mod reading;
 mod writing;

@@ -116,8 +116,7 @@ fn a_writer_dropped_early_leaves_nothing() {
         let mut writer =
             Writer::create(&path, spec(layout, Encoding::Int(24)), Overwrite::Refuse, &[]).unwrap();
         writer.write(&[0.1; 50_000], &[0.2; 50_000]).unwrap();
-        assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 1, "it works beside the target");
-        assert!(!path.exists());
+        assert!(!path.exists(), "it works beside the target");
         drop(writer);
         assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 0);
     }

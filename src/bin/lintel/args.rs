@@ -2,10 +2,12 @@
 
 use std::path::PathBuf;
 
+use clap::builder::{PossibleValue, TypedValueParser};
 use clap::{Args as Group, Parser, Subcommand, ValueEnum};
 use lintel::finish::{self, Encoding, FadeCurve, Layout, Wishes};
 use lintel::meter::targets::{TARGETS, Target};
 use lintel::params;
+use lintel::presets::{self, Preset, Shelf};
 use lintel::settings::Settings;
 
 use crate::Failure;
@@ -26,9 +28,9 @@ Examples:
   lintel finish mix.wav --drive 4 --ceiling -1.5 --bits 16 --rate 44100
 
 Many songs, each on its own, with any job scheduler; here GNU parallel. Runs share nothing, exit
-codes tell what became of each, and a killed run leaves no half file:
-  parallel --joblog log.tsv lintel finish -q --json --target -14 -o masters/{/.}.wav {} \
-    '>' masters/{/.}.json ::: mixes/*.wav";
+codes tell what became of each (--joblog keeps them), and a killed run leaves no half file:
+  mkdir masters
+  parallel lintel finish -qo masters/{/.}.wav --json --target -14 {} '>' masters/{/.}.json ::: *.wav";
 
 /// From a bounced mix to a release-ready master.
 #[derive(Parser)]
@@ -43,14 +45,14 @@ pub enum Command {
     /// Measure files and say what a mastering engineer would look at first
     Check(CheckArgs),
     /// Master one file: trim, run the chain, solve for a loudness, write, verify, report
-    #[command(after_long_help = EXAMPLES)]
+    #[command(after_long_help = format!("{EXAMPLES}\n\n{EXIT_CODES}"))]
     Finish(Box<FinishArgs>),
     /// The level-matched difference of two files
     Compare(CompareArgs),
     /// Master several songs as one release
     Release(Box<ReleaseArgs>),
-    /// Print a settings file with every setting at its default
-    Settings,
+    /// Print a settings file with every setting, or the list of starting points
+    Settings(SettingsArgs),
     /// Print a completion script for a shell
     Completions { shell: clap_complete::Shell },
     /// Write the manual pages into a folder
@@ -148,7 +150,12 @@ pub struct ChainArgs {
     /// Settings file (TOML; `lintel settings` prints one)
     #[arg(long, value_name = "FILE")]
     pub settings: Option<PathBuf>,
-    /// One setting, as in a settings file; may be repeated, and stands above the file
+    /// Starting point that comes with the program or was saved in its window
+    ///
+    /// `lintel settings --list` says what each is for.
+    #[arg(long, value_name = "NAME", conflicts_with = "settings", value_parser = PresetWord)]
+    pub preset: Option<String>,
+    /// One setting, as in a settings file; may be repeated, and stands above file and preset
     #[arg(long = "set", value_name = "ID=VALUE")]
     pub set: Vec<String>,
     /// Drive into the ceiling, dB (short for --set drive=…); --target finds it by itself
@@ -160,11 +167,12 @@ pub struct ChainArgs {
 }
 
 impl ChainArgs {
-    /// The settings: defaults, then the file, then single ones.
+    /// The settings: defaults, the preset or the file, then single ones.
     pub fn settings(&self) -> Result<Settings, Failure> {
-        let mut settings = match &self.settings {
-            None => Settings::default(),
-            Some(path) => {
+        let mut settings = match (&self.settings, &self.preset) {
+            (None, None) => Settings::default(),
+            (None, Some(name)) => preset(name)?.settings,
+            (Some(path), _) => {
                 let text = std::fs::read_to_string(path).map_err(|err| {
                     Failure::Usage(format!("{}: cannot be read as a settings file: {err}", path.display()))
                 })?;
@@ -207,10 +215,10 @@ impl ChainArgs {
 #[derive(Group)]
 pub struct EndsArgs {
     /// Seconds left before the music
-    #[arg(long, value_name = "S", default_value_t = 0.8, value_parser = seconds)]
+    #[arg(long, value_name = "S", default_value_t = Wishes::default().lead_in, value_parser = seconds)]
     pub lead_in: f64,
     /// Seconds left after the ring-out
-    #[arg(long, value_name = "S", default_value_t = 1.0, value_parser = seconds)]
+    #[arg(long, value_name = "S", default_value_t = Wishes::default().tail, value_parser = seconds)]
     pub tail: f64,
     /// Begin here (seconds of the mix) instead of where the music is found
     #[arg(long, value_name = "S", value_parser = seconds, conflicts_with = "no_trim")]
@@ -328,6 +336,52 @@ pub enum BitsWord {
     B24,
     #[value(name = "32f")]
     B32f,
+}
+
+#[derive(Group)]
+pub struct SettingsArgs {
+    /// With the values of this starting point instead of the defaults
+    #[arg(long, value_name = "NAME", value_parser = PresetWord)]
+    pub preset: Option<String>,
+    /// List the starting points: what to write after --preset, name, purpose
+    #[arg(long, conflicts_with = "preset")]
+    pub list: bool,
+}
+
+/// The starting points, one's own included.
+pub fn shelf() -> Shelf {
+    Shelf::new(presets::folder())
+}
+
+/// The starting point of that name.
+pub fn preset(name: &str) -> Result<Preset, Failure> {
+    let shelf = shelf();
+    shelf.find(name).cloned().ok_or_else(|| {
+        let words: Vec<&str> = shelf.own.iter().chain(&shelf.ours).map(|p| p.word.as_str()).collect();
+        Failure::Usage(format!("--preset {name}: no such starting point; these are: {}", words.join(", ")))
+    })
+}
+
+/// Any name will do, since everybody has presets of their own; completions offer those that come with
+/// the program.
+#[derive(Clone)]
+struct PresetWord;
+
+impl TypedValueParser for PresetWord {
+    type Value = String;
+
+    fn parse_ref(
+        &self,
+        command: &clap::Command,
+        arg: Option<&clap::Arg>,
+        value: &std::ffi::OsStr,
+    ) -> Result<String, clap::Error> {
+        clap::builder::StringValueParser::new().parse_ref(command, arg, value)
+    }
+
+    fn possible_values(&self) -> Option<Box<dyn Iterator<Item = PossibleValue> + '_>> {
+        Some(Box::new(presets::words().into_iter().map(PossibleValue::new)))
+    }
 }
 
 #[derive(Group)]

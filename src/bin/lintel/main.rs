@@ -11,6 +11,7 @@ mod write;
 
 use std::process::ExitCode;
 
+use clap::error::ErrorKind;
 use clap::{CommandFactory, Parser};
 
 use args::{Args, Command};
@@ -39,18 +40,50 @@ impl From<lintel::finish::Error> for Failure {
     }
 }
 
+/// Help and version as they are; what is wrong with the words in one line.
+fn usage(err: &clap::Error) -> ExitCode {
+    let code = ExitCode::from(err.exit_code() as u8);
+    if err.exit_code() == 0 || err.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand {
+        // Nobody may be reading any more.
+        let _ = err.print();
+        return code;
+    }
+    let text = err.to_string();
+    let first = text.lines().take_while(|line| !line.trim().is_empty());
+    let line = first.map(str::trim).collect::<Vec<_>>().join(" ");
+    eprintln!("{}; --help tells more", line.trim_start_matches("error: "));
+    code
+}
+
+/// A settings file, or the list of starting points.
+fn settings(args: &args::SettingsArgs) -> Result<End, Failure> {
+    if args.list {
+        let shelf = args::shelf();
+        for preset in shelf.own.iter().chain(&shelf.ours) {
+            write::out(&format!("{:<12} {}\n{:13}{}\n", preset.word, preset.name, "", preset.purpose));
+        }
+        return Ok(End::Done);
+    }
+    let settings = match &args.preset {
+        None => lintel::settings::Settings::default(),
+        Some(name) => args::preset(name)?.settings,
+    };
+    write::out(&lintel::params::to_toml(&settings));
+    Ok(End::Done)
+}
+
 fn main() -> ExitCode {
-    let args = Args::parse();
+    let args = match Args::try_parse() {
+        Ok(args) => args,
+        Err(err) => return usage(&err),
+    };
     progress::listen_for_stop();
     let end = match args.command {
         Command::Check(args) => check::run(&args),
         Command::Finish(args) => finish::run(&args),
         Command::Compare(args) => compare::run(&args),
         Command::Release(args) => release::run(&args),
-        Command::Settings => {
-            write::out(&lintel::params::to_toml(&lintel::settings::Settings::default()));
-            Ok(End::Done)
-        }
+        Command::Settings(args) => settings(&args),
         Command::Completions { shell } => {
             let mut script = Vec::new();
             clap_complete::generate(shell, &mut Args::command(), "lintel", &mut script);

@@ -70,6 +70,14 @@ impl Watch for Progress {
         }
     }
 
+    fn more(&self, frames: u64) {
+        if let Self::Bar(bar) = self
+            && let Ok(bar) = bar.lock()
+        {
+            bar.inc_length(frames);
+        }
+    }
+
     fn say(&self, line: &str) {
         match self {
             Self::Quiet => {}

@@ -25,11 +25,12 @@ pub fn manual(folder: &Path) -> Result<End, Failure> {
 /// A table of figures, one column a signal.
 pub fn table(heads: &[&str], columns: &[&Figures]) -> String {
     let name = LINES.iter().map(|line| line.name.chars().count()).max().unwrap_or(0);
-    let mut text = format!("{:name$}", "");
-    for head in heads {
-        text += &format!("  {head:>10}");
+    let mut text = String::new();
+    if heads.iter().any(|head| !head.is_empty()) {
+        text += &format!("{:name$}", "");
+        heads.iter().for_each(|head| text += &format!("  {head:>10}"));
+        text += "\n";
     }
-    text += "\n";
     for line in LINES {
         text += &format!("{:name$}", line.name);
         for figures in columns {

@@ -1,8 +1,8 @@
 //! The library's own chain on the same input with the same settings: what it takes away over time,
 //! and the samples to hold against the bundle's.
 
-use super::measure::decibels;
 use lintel::chain::Chain;
+use lintel::dsp::db;
 use lintel::finish::chart::ChartColumn;
 use lintel::meter::Loudness;
 use lintel::settings::Settings;
@@ -138,8 +138,8 @@ impl Tally {
         };
         self.columns.push(ChartColumn {
             time: (self.at - frames) as f64 / self.rate,
-            before: decibels(f64::from(column.before)) as f32,
-            after: decibels(f64::from(column.after)) as f32,
+            before: db::from_gain(f64::from(column.before)) as f32,
+            after: db::from_gain(f64::from(column.after)) as f32,
             glue: column.glue,
             ceiling: column.ceiling,
             short_term,

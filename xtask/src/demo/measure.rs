@@ -1,11 +1,12 @@
-//! What a file measures: a path in; loudness, range, peaks out.
+//! What a file measures, by the library's own check: a path in; loudness, range, peaks out.
 
-use lintel::finish::{Reader, Result};
-use lintel::meter::{Loudness, TruePeak};
+use lintel::finish::Result;
+use lintel::finish::measure::check;
+use lintel::finish::render::Quiet;
 use serde::Serialize;
 use std::path::Path;
 
-/// The numbers of one file.
+/// The numbers of one file; −∞ for what silence has not.
 #[derive(Clone, Copy, Debug, Serialize)]
 pub struct Measures {
     /// Integrated loudness, LUFS (ITU-R BS.1770-5).
@@ -24,39 +25,15 @@ pub struct Measures {
 
 /// Reads the whole file once.
 pub fn measure(path: &Path) -> Result<Measures> {
-    let mut reader = Reader::open(path)?;
-    let rate = reader.format().rate;
-    let channels = usize::from(reader.format().channels);
-    let mut loudness = Loudness::new(rate, channels);
-    let mut between = [TruePeak::new(), TruePeak::new()];
-    let mut lanes = [[0.0_f32; 1024]; 2];
-    let (mut sample_peak, mut true_peak) = (0.0_f32, 0.0_f32);
-    loop {
-        let [left, right] = &mut lanes;
-        let frames = reader.read(left, right)?;
-        if frames == 0 {
-            break;
-        }
-        let planes = [&lanes[0][..frames], &lanes[1][..frames]];
-        loudness.feed(&planes[..channels]);
-        for (plane, between) in planes.iter().zip(&mut between) {
-            sample_peak = plane.iter().fold(sample_peak, |peak, x| peak.max(x.abs()));
-            true_peak = true_peak.max(between.feed(plane));
-        }
-    }
-    let true_peak = between.iter_mut().fold(true_peak, |peak, lane| peak.max(lane.finish()));
-    let true_peak = decibels(f64::from(true_peak));
+    let (.., measured) = check(path, None, &Quiet::default())?;
+    let figures = measured.before;
+    let level = |figure: Option<f64>| figure.unwrap_or(f64::NEG_INFINITY);
     Ok(Measures {
-        integrated_lufs: loudness.integrated(),
-        range_lu: loudness.range(),
-        max_short_term_lufs: loudness.max_short_term(),
-        true_peak_dbtp: true_peak,
-        sample_peak_dbfs: decibels(f64::from(sample_peak)),
-        peak_to_loudness_lu: true_peak - loudness.integrated(),
+        integrated_lufs: level(figures.integrated),
+        range_lu: figures.range.unwrap_or(0.0),
+        max_short_term_lufs: level(figures.max_short_term),
+        true_peak_dbtp: level(figures.true_peak),
+        sample_peak_dbfs: level(figures.sample_peak),
+        peak_to_loudness_lu: level(figures.peak_to_loudness),
     })
-}
-
-/// Linear to dB; silence is −∞.
-pub fn decibels(linear: f64) -> f64 {
-    20.0 * linear.log10()
 }

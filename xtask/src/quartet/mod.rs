@@ -46,11 +46,7 @@ const HOT: f64 = 1.4;
 pub fn mix(seconds: f64) -> [Vec<f32>; 2] {
     let seconds = seconds.clamp(*LENGTHS.start(), *LENGTHS.end());
     let frames = (seconds * RATE) as usize;
-    // A short mix has a shorter lead-in and ring, but it has them.
-    let lead = if seconds < 20.0 { 1.2 } else { 2.0 };
-    let ring = if seconds < 20.0 { 3.2 } else { 7.0 };
-    let bars = ((seconds - lead - ring) / score::BAR).max(1.0) as usize;
-
+    let (lead, bars) = plan(seconds);
     let mut random = Random::new(SEED);
     let mut tracks = vec![vec![0.0; frames]; TRACKS];
     for note in score::play(bars, &mut random) {
@@ -78,27 +74,46 @@ pub fn mix(seconds: f64) -> [Vec<f32>; 2] {
     out.map(|channel| channel.iter().map(|&x| to_24_bit(x)).collect())
 }
 
+/// Seconds of empty room before the first bar, and bars that leave room for the ring. A short mix has
+/// a shorter lead-in and ring, but it has them.
+fn plan(seconds: f64) -> (f64, usize) {
+    let lead = if seconds < 20.0 { 1.2 } else { 2.0 };
+    let ring = if seconds < 20.0 { 3.2 } else { 7.0 };
+    (lead, ((seconds - lead - ring) / score::BAR).max(1.0) as usize)
+}
+
+/// Second at which the first sound reaches the nearer microphone: what a search for the beginning has
+/// to find.
+#[cfg(test)]
+pub fn first_sound(seconds: f64) -> f64 {
+    let (lead, bars) = plan(seconds);
+    let notes = score::play(bars, &mut Random::new(SEED));
+    let arrival = |note: &Note| lead + note.time + room::travel(PLACES[track_of(note.voice)].0);
+    notes.iter().map(arrival).fold(f64::MAX, f64::min)
+}
+
+/// The track that a note is played on.
+fn track_of(voice: Voice) -> usize {
+    match voice {
+        Voice::Marimba { pitch: 0..=59 } => 0,
+        Voice::Marimba { pitch: 60..=71 } => 1,
+        Voice::Marimba { .. } => 2,
+        Voice::Bass { .. } => BASS,
+        Voice::Shaker => SHAKER,
+        Voice::Drum(_) => DRUM,
+    }
+}
+
 fn strike(tracks: &mut [Vec<f64>], lead: f64, note: &Note, random: &mut Random) {
-    let time = lead + note.time;
+    let (time, strength) = (lead + note.time, note.strength);
+    let track = &mut tracks[track_of(note.voice)];
     match note.voice {
-        Voice::Marimba { pitch } => {
-            let part = match pitch {
-                0..=59 => 0,
-                60..=71 => 1,
-                _ => 2,
-            };
-            instruments::marimba(&mut tracks[part], time, hertz(pitch), note.strength, random);
-        }
+        Voice::Marimba { pitch } => instruments::marimba(track, time, hertz(pitch), strength, random),
         Voice::Bass { pitch, length } => {
-            let freq = hertz(pitch);
-            instruments::bass(&mut tracks[BASS], time, freq, length, note.strength, random);
+            instruments::bass(track, time, hertz(pitch), length, strength, random);
         }
-        Voice::Shaker => {
-            instruments::shaker(&mut tracks[SHAKER], time, note.strength, random);
-        }
-        Voice::Drum(hand) => {
-            instruments::drum(&mut tracks[DRUM], time, hand, note.strength, random);
-        }
+        Voice::Shaker => instruments::shaker(track, time, strength, random),
+        Voice::Drum(hand) => instruments::drum(track, time, hand, strength, random),
     }
 }
 
@@ -140,6 +155,17 @@ mod tests {
             .filter(|w| w.iter().all(|x| *x >= full || *x <= -full))
             .count();
         assert!((1..400).contains(&flat), "flat tops: {flat}");
+    }
+
+    /// Above the room's noise nothing is heard before the first note arrives, and soon after it is.
+    #[test]
+    fn the_first_sound_comes_when_the_score_says() {
+        let [left, right] = mix(12.0);
+        let loud = |x: &f32| x.abs() > 0.002;
+        let at = left.iter().position(loud).into_iter().chain(right.iter().position(loud)).min();
+        let late = at.unwrap() as f64 / RATE - first_sound(12.0);
+        // A finger is heard on the bass 4 ms before its string.
+        assert!((-0.004..0.003).contains(&late), "{late} s late");
     }
 
     #[test]

@@ -71,6 +71,13 @@ fn path(from: [f64; 3], side: usize) -> (usize, f64) {
     (floor(distance / SOUND * RATE) as usize, cardioid / distance)
 }
 
+/// Seconds that the direct sound takes from a place, as in [`record`], to the nearer microphone.
+#[cfg(test)]
+pub fn travel(place: [f64; 3]) -> f64 {
+    let source = [PAIR[0] + place[0], PAIR[1] + place[1], place[2]];
+    [0, 1].map(|side| path(source, side).0).into_iter().min().unwrap_or(0) as f64 / RATE
+}
+
 fn add(out: &mut [f64], signal: &[f64], delay: usize, gain: f64) {
     if delay < out.len() {
         for (o, s) in out[delay..].iter_mut().zip(signal) {

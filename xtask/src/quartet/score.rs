@@ -17,6 +17,7 @@ pub struct Note {
 }
 
 /// Who plays it, and what.
+#[derive(Clone, Copy)]
 pub enum Voice {
     Marimba {
         pitch: u8,

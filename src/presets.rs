@@ -10,6 +10,8 @@ use std::path::{Path, PathBuf};
 #[derive(Clone, Debug, PartialEq)]
 pub struct Preset {
     pub name: String,
+    /// What a command line calls it: the name of its file, without the ending.
+    pub word: String,
     /// What it is for, in a sentence or two.
     pub purpose: String,
     pub settings: Settings,
@@ -18,26 +20,42 @@ pub struct Preset {
 }
 
 /// Texts of the starting points that come with the program.
-const OURS: [&str; 6] = [
-    include_str!("presets/headroom.toml"),
-    include_str!("presets/gentle.toml"),
-    include_str!("presets/strokes.toml"),
-    include_str!("presets/room.toml"),
-    include_str!("presets/streaming.toml"),
-    include_str!("presets/speech.toml"),
+const OURS: [(&str, &str); 6] = [
+    ("headroom", include_str!("presets/headroom.toml")),
+    ("gentle", include_str!("presets/gentle.toml")),
+    ("strokes", include_str!("presets/strokes.toml")),
+    ("room", include_str!("presets/room.toml")),
+    ("streaming", include_str!("presets/streaming.toml")),
+    ("speech", include_str!("presets/speech.toml")),
 ];
 
+/// Words for those that come with the program, in the order in which they are shown.
+pub fn words() -> [&'static str; OURS.len()] {
+    OURS.map(|(word, _)| word)
+}
+
 impl Preset {
-    /// Reads a settings file with its comment lines; `None` if it is not one.
-    pub fn read(text: &str, file: Option<PathBuf>) -> Option<Self> {
-        let settings = from_toml(text).ok()?;
-        let mut comments = text.lines().map_while(|line| line.strip_prefix('#')).map(str::trim);
-        let stem = file.as_ref().and_then(|f| f.file_stem()).map(|s| s.to_string_lossy().into_owned());
-        let first = comments.next().unwrap_or_default().to_owned();
-        let name = stem.unwrap_or(first);
-        let purpose = comments.collect::<Vec<_>>().join(" ");
-        (!name.is_empty()).then_some(Self { name, purpose, settings, file })
+    /// Reads one that comes with the program; `None` if its text is no settings file.
+    fn ours(word: &str, text: &str) -> Option<Self> {
+        let (name, purpose, settings) = parts(text)?;
+        let word = word.to_owned();
+        (!name.is_empty()).then_some(Self { name, word, purpose, settings, file: None })
     }
+
+    /// Reads one of the user's own, which is called like its file; `None` if it is none.
+    fn own(file: PathBuf) -> Option<Self> {
+        let (_, purpose, settings) = parts(&std::fs::read_to_string(&file).ok()?)?;
+        let name = file.file_stem()?.to_string_lossy().into_owned();
+        Some(Self { word: name.clone(), name, purpose, settings, file: Some(file) })
+    }
+}
+
+/// A settings file with its comment lines: what it is called, what it is for, what it sets.
+fn parts(text: &str) -> Option<(String, String, Settings)> {
+    let settings = from_toml(text).ok()?;
+    let mut comments = text.lines().map_while(|line| line.strip_prefix('#')).map(str::trim);
+    let name = comments.next().unwrap_or_default().to_owned();
+    Some((name, comments.collect::<Vec<_>>().join(" "), settings))
 }
 
 /// All starting points that can be chosen.
@@ -51,10 +69,18 @@ pub struct Shelf {
 impl Shelf {
     /// With one's own in `folder`.
     pub fn new(folder: Option<PathBuf>) -> Self {
-        let ours = OURS.iter().filter_map(|text| Preset::read(text, None)).collect();
+        let ours = OURS.iter().filter_map(|(word, text)| Preset::ours(word, text)).collect();
         let mut shelf = Self { ours, own: Vec::new(), folder };
         shelf.look();
         shelf
+    }
+
+    /// The one of that word or name (one's own before ours), whatever its case and its minus signs.
+    pub fn find(&self, name: &str) -> Option<&Preset> {
+        let plain = |text: &str| text.trim().to_lowercase().replace('\u{2212}', "-");
+        let wanted = plain(name);
+        let fits = |preset: &&Preset| plain(&preset.word) == wanted || plain(&preset.name) == wanted;
+        self.own.iter().chain(&self.ours).find(fits)
     }
 
     /// True if there is a place to save to.
@@ -91,7 +117,7 @@ fn own(folder: &Path) -> Vec<Preset> {
     let mut own: Vec<Preset> = entries
         .filter_map(|entry| Some(entry.ok()?.path()))
         .filter(|path| path.extension().is_some_and(|e| e == "toml"))
-        .filter_map(|path| Preset::read(&std::fs::read_to_string(&path).ok()?, Some(path)))
+        .filter_map(Preset::own)
         .collect();
     own.sort_by_key(|preset| preset.name.to_lowercase());
     own
@@ -136,6 +162,10 @@ mod tests {
         shelf.save("evening/ take 2", &settings).unwrap();
         assert_eq!(shelf.own.len(), 1);
         assert_eq!((shelf.own[0].name.as_str(), shelf.own[0].settings), ("evening take 2", settings));
+        assert_eq!(shelf.find("Evening take 2").unwrap().settings, settings);
+        assert_eq!(shelf.find("Streaming at -14 LUFS").unwrap().word, "streaming");
+        assert_eq!(shelf.find("gentle").unwrap().name, "gentle finish");
+        assert!(shelf.find("loud").is_none());
         assert!(shelf.save("  ", &settings).is_err() && shelf.save("..", &settings).is_err());
         std::fs::write(folder.path().join("presets/broken.toml"), "drive = ").unwrap();
         shelf.look();
