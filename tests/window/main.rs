@@ -53,8 +53,8 @@ fn opening_and_closing_leaves_nothing_behind() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let target = std::env::var_os("CARGO_TARGET_DIR").map_or_else(|| root.join("target"), Into::into);
     let bundle = target.join("bundled/Lintel.vst3");
-    let python = std::env::var_os("LINTEL_PYTHON")
-        .map_or_else(|| root.join("target/foreign/bin/python3"), Into::into);
+    let python =
+        std::env::var_os("LINTEL_PYTHON").map_or_else(|| root.join("target/foreign/bin/python3"), Into::into);
     if !bundle.exists() || !python.exists() {
         eprintln!("SKIPPED: {} or {} is missing", bundle.display(), python.display());
         return;
