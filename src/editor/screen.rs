@@ -83,10 +83,24 @@ impl Screen {
         (self.keep.width, self.keep.height) = (width, height);
     }
 
-    /// Draws one frame into all of `ui`.
+    /// Draws one frame into all of the window.
     pub fn show(
         &mut self,
         ui: &mut Ui,
+        live: &Live,
+        recording: &dyn Recording,
+        controls: &mut dyn Controls,
+    ) -> Wishes {
+        // To the window's edges, whatever margin the frame around may have.
+        let area = ui.ctx().content_rect();
+        self.show_in(ui, area, live, recording, controls)
+    }
+
+    /// Draws one frame into `area`, which is at least [`LEAST`].
+    pub fn show_in(
+        &mut self,
+        ui: &mut Ui,
+        area: Rect,
         live: &Live,
         recording: &dyn Recording,
         controls: &mut dyn Controls,
@@ -108,9 +122,7 @@ impl Screen {
         let mut desk = Desk::new(controls, &mut undo, now);
         let mut wishes = Wishes::default();
 
-        // To the window's edges, whatever margin the frame around may have.
-        let area = ui.ctx().content_rect();
-        ui.set_clip_rect(area);
+        ui.set_clip_rect(ui.ctx().content_rect());
         ui.painter().rect_filled(area, 0.0, theme.desk);
         let size = area.size().max(vec2(LEAST.0, LEAST.1));
         let layout = Layout::of(Rect::from_min_size(area.min, size));

@@ -19,8 +19,8 @@ fn busy(width: f32, height: f32) -> Rig {
     Rig::with(keep, memory, scene.live, Box::new(scene::Paper(scene.history)), 1.0)
 }
 
-/// Every text of the frame: where it is seen, what it says, its smallest size.
-fn texts(rig: &Rig) -> Vec<(Rect, String, f32)> {
+/// Every text of a frame: where it is seen, what it says, its smallest size.
+fn texts(output: &egui::FullOutput) -> Vec<(Rect, String, f32)> {
     fn walk(shape: &Shape, clip: Rect, out: &mut Vec<(Rect, String, f32)>) {
         match shape {
             Shape::Vec(shapes) => shapes.iter().for_each(|shape| walk(shape, clip, out)),
@@ -35,31 +35,32 @@ fn texts(rig: &Rig) -> Vec<(Rect, String, f32)> {
         }
     }
     let mut out = Vec::new();
-    for clipped in &rig.0.output().shapes {
+    for clipped in &output.shapes {
         walk(&clipped.shape, clipped.clip_rect, &mut out);
     }
     out
 }
 
+/// Every text is large enough, inside of the window, and alone in its place.
+pub fn legible(output: &egui::FullOutput, width: f32, height: f32) {
+    let window = Rect::from_min_size(egui::Pos2::ZERO, egui::vec2(width, height));
+    let texts = texts(output);
+    assert!(texts.len() > 100, "{}", texts.len());
+    for (n, (rect, text, size)) in texts.iter().enumerate() {
+        assert!(*size >= 11.0, "\"{text}\" in {size} points");
+        assert!(window.contains_rect(*rect), "\"{text}\" leaves {width} x {height}");
+        for (other, words, _) in &texts[..n] {
+            // Bold words are struck twice.
+            let collide = words != text && rect.shrink(1.0).intersects(other.shrink(1.0));
+            assert!(!collide, "\"{text}\" and \"{words}\" collide at {width} x {height}: {rect:?} {other:?}");
+        }
+    }
+}
+
 #[test]
 fn no_text_is_smaller_than_11_points_and_none_collides_with_another_or_leaves_the_window() {
     for (width, height) in [(900.0, 600.0), (1180.0, 760.0), (1920.0, 1080.0), (3840.0, 2160.0)] {
-        let rig = busy(width, height);
-        let window = Rect::from_min_size(egui::Pos2::ZERO, egui::vec2(width, height));
-        let texts = texts(&rig);
-        assert!(texts.len() > 100, "{}", texts.len());
-        for (n, (rect, text, size)) in texts.iter().enumerate() {
-            assert!(*size >= 11.0, "\"{text}\" in {size} points");
-            assert!(window.contains_rect(*rect), "\"{text}\" leaves {width} x {height}");
-            for (other, words, _) in &texts[..n] {
-                // Bold words are struck twice.
-                let collide = words != text && rect.shrink(1.0).intersects(other.shrink(1.0));
-                assert!(
-                    !collide,
-                    "\"{text}\" and \"{words}\" collide at {width} x {height}: {rect:?} {other:?}"
-                );
-            }
-        }
+        legible(busy(width, height).0.output(), width, height);
     }
 }
 
