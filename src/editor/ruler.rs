@@ -4,15 +4,21 @@
 //! Drag (Shift: fine), wheel, arrow keys, Home and End, double click for the default, Enter or a
 //! click on the figure to type a value with its unit.
 
+mod stepping;
+mod ticks;
+
+pub use stepping::{stepped, tidy};
+
 use super::controls::Desk;
 use super::ink;
 use super::theme::Theme;
-use crate::params::{self, Kind, Param, Unit};
+use crate::params::{self, Param};
 use egui::accesskit::Action;
 use egui::{
     Align2, Color32, CursorIcon, EventFilter, Key, Rect, Response, Sense, Shape, Stroke, TextEdit, Ui,
     WidgetInfo, pos2, vec2,
 };
+use ticks::{short, ticks};
 
 /// Share of the way that a fine drag moves.
 const FINE: f32 = 0.1;
@@ -369,165 +375,4 @@ fn wants_typing(ui: &Ui, response: &Response, figure: Rect) -> bool {
     let enter = response.has_focus() && ui.input(|i| i.key_pressed(Key::Enter));
     let click = response.clicked() && response.interact_pointer_pos().is_some_and(|at| figure.contains(at));
     enter || click
-}
-
-/// The value rounded to what its text shows, or ten times finer.
-pub fn tidy(param: &Param, value: f32, fine: bool) -> f32 {
-    let (min, max) = param.range();
-    let Kind::Number { unit, .. } = param.kind else { return value.round() };
-    let grain = match unit {
-        Unit::Gain | Unit::Db | Unit::DbTp => 0.1,
-        Unit::Percent => 1.0,
-        Unit::Ratio | Unit::Q => 0.01,
-        // Three figures.
-        Unit::Hz | Unit::Ms => 10.0_f32.powf(value.abs().max(0.1).log10().floor() - 2.0),
-    };
-    let grain = if fine && !matches!(unit, Unit::Ratio | Unit::Q) { grain / 10.0 } else { grain };
-    // Dividing by the whole inverse keeps 0.1 dB steps on the nearest float of their decimal.
-    let inverse = (1.0 / grain).round().max(1.0);
-    let rounded =
-        if grain <= 1.0 { (value * inverse).round() / inverse } else { (value / grain).round() * grain };
-    rounded.clamp(min, max)
-}
-
-/// The value `steps` steps further: half a dB, or a fiftieth of the way; fine, a fifth of that.
-pub fn stepped(param: &Param, value: f32, steps: f32, fine: bool) -> f32 {
-    let (min, max) = param.range();
-    let Kind::Number { unit, .. } = param.kind else { return (value + steps.signum()).clamp(min, max) };
-    match unit {
-        Unit::Gain | Unit::Db | Unit::DbTp => {
-            let step = if fine { 0.1 } else { 0.5 };
-            tidy(param, value + steps * step, fine).clamp(min, max)
-        }
-        _ => {
-            let step = if fine { 0.004 } else { 0.02 };
-            let exact = param.at_position(param.position(value) + steps * step);
-            let moved = tidy(param, exact, fine);
-            // A step never gets lost, or turned back, in the rounding.
-            if (moved - value) * steps > 0.0 { moved } else { exact }
-        }
-    }
-}
-
-/// A mark on the scale.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Tick {
-    pub value: f32,
-    /// 0 to 1 along the scale.
-    pub place: f32,
-    pub major: bool,
-    /// There is room to write its value.
-    pub labelled: bool,
-}
-
-/// Ticks at round values, as many as `width` points hold.
-pub fn ticks(param: &Param, width: f32) -> Vec<Tick> {
-    let (min, max) = param.range();
-    let Kind::Number { unit, .. } = param.kind else { return Vec::new() };
-    let mut all: Vec<Tick> = Vec::new();
-    let mut put = |values: &mut dyn Iterator<Item = f32>, major: bool, gap: f32| {
-        for value in values.filter(|v| (min..=max).contains(v)) {
-            let place = param.position(value);
-            if all.iter().all(|t| (t.place - place).abs() * width >= gap) {
-                all.push(Tick { value, place, major, labelled: false });
-            }
-        }
-    };
-    let every = |step: f32| {
-        let (from, to) = ((min / step).ceil() as i32, (max / step).floor() as i32);
-        (from..=to).map(move |n| n as f32 * step)
-    };
-    match unit {
-        Unit::Gain | Unit::Db | Unit::DbTp | Unit::Percent | Unit::Ratio => {
-            let steps: &[f32] = match unit {
-                Unit::Percent => &[50.0, 25.0, 10.0, 5.0],
-                Unit::Ratio => &[1.0, 0.5, 0.1],
-                _ if max - min > 40.0 => &[12.0, 6.0, 3.0, 1.0],
-                _ => &[6.0, 3.0, 1.0, 0.5],
-            };
-            put(&mut every(steps[0]), true, 9.0);
-            steps[1..].iter().for_each(|step| put(&mut every(*step), false, 4.0));
-        }
-        Unit::Hz | Unit::Ms | Unit::Q => {
-            let decades = |digits: &'static [f32]| {
-                (-2..=4).flat_map(move |e| digits.iter().map(move |d| d * 10.0_f32.powi(e)))
-            };
-            if min == 0.0 {
-                put(&mut std::iter::once(0.0), true, 0.0);
-            }
-            put(&mut decades(&[1.0]), true, 9.0);
-            put(&mut decades(&[2.0, 5.0]), true, 9.0);
-            put(&mut decades(&[3.0, 4.0, 6.0, 7.0, 8.0, 9.0]), false, 4.0);
-            put(&mut decades(&[1.5, 2.5]), false, 4.0);
-        }
-    }
-    let mut written: Vec<f32> = Vec::new();
-    for tick in all.iter_mut().filter(|t| t.major) {
-        if written.iter().all(|place| (place - tick.place).abs() * width >= 26.0) {
-            written.push(tick.place);
-            tick.labelled = true;
-        }
-    }
-    all
-}
-
-/// A tick's value in the fewest characters.
-fn short(param: &Param, value: f32) -> String {
-    let Kind::Number { unit, .. } = param.kind else { return String::new() };
-    let text = match unit {
-        Unit::Hz if value >= 1000.0 => format!("{}k", value / 1000.0),
-        Unit::Gain if value > 0.0 => format!("+{value}"),
-        _ => format!("{}", (value * 100.0).round() / 100.0),
-    };
-    text.replace('-', "\u{2212}")
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::params::find;
-
-    #[test]
-    fn every_scale_has_ticks_apart_from_each_other_at_any_width() {
-        for param in params::all().iter().filter(|p| matches!(p.kind, Kind::Number { .. })) {
-            for width in [50.0, 110.0, 300.0, 900.0] {
-                let mut ticks = ticks(param, width);
-                assert!(ticks.iter().filter(|t| t.major).count() >= 2, "{} at {width}", param.id);
-                ticks.sort_by(|a, b| a.place.total_cmp(&b.place));
-                for pair in ticks.windows(2) {
-                    assert!(
-                        (pair[1].place - pair[0].place) * width >= 3.9,
-                        "{} at {width}: {pair:?}",
-                        param.id
-                    );
-                }
-            }
-        }
-    }
-
-    #[test]
-    fn steps_are_halves_of_a_db_and_never_get_stuck() {
-        let drive = find("drive").unwrap();
-        assert_eq!(stepped(drive, 4.0, 1.0, false), 4.5);
-        assert_eq!(stepped(drive, 4.0, -1.0, true), 3.9);
-        assert_eq!(stepped(drive, 24.0, 1.0, false), 24.0);
-        for param in params::all().iter().filter(|p| matches!(p.kind, Kind::Number { .. })) {
-            let (mut value, max) = (param.range().0, param.range().1);
-            for _ in 0..3000 {
-                let next = stepped(param, value, 1.0, true);
-                assert!(next > value || value == max, "{} stuck at {value}", param.id);
-                value = next;
-            }
-            assert_eq!(value, max, "{}", param.id);
-        }
-    }
-
-    #[test]
-    fn dragged_values_read_as_written() {
-        assert_eq!(tidy(find("drive").unwrap(), 4.8231, false), 4.8);
-        assert_eq!(tidy(find("drive").unwrap(), 4.8231, true), 4.82);
-        assert_eq!(tidy(find("tone3_freq").unwrap(), 1234.5, false), 1230.0);
-        assert_eq!(tidy(find("ceiling").unwrap(), -1.04, false), -1.0);
-        assert_eq!(tidy(find("glue_mix").unwrap(), 80.4, false), 80.0);
-    }
 }

@@ -131,7 +131,7 @@ impl Screen {
         let strip = layout.chart.gutter[0].union(layout.chart.figures[2]).union(layout.chart.bar);
         part(ui, strip, "chart", |ui| chart::show(self, ui, &layout.chart, &sight, &mut desk));
         part(ui, layout.ledger, "ledger", |ui| {
-            ledger::show(&mut self.keep.target, ui, layout.ledger, &sight, &mut wishes)
+            ledger::show(&mut self.keep, ui, layout.ledger, &sight, &mut wishes)
         });
         part(ui, layout.path, "path", |ui| path::show(self, ui, layout.path, &sight, &mut desk));
         part(ui, layout.notes, "notes", |ui| notes::show(&mut self.notes, ui, layout.notes, &sight));

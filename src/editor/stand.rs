@@ -89,7 +89,7 @@ impl Stand {
         let upper = Rect::from_min_max(area.min, pos2(area.right(), cut));
         let lower = Rect::from_min_max(pos2(area.left(), cut), area.max);
         let wishes = self.screen(ui, upper);
-        self.row(ui, lower);
+        self.row(ui, lower, upper);
         if let Some(session) = &self.session {
             session.fulfil(&wishes);
             if session.playing() {
@@ -110,7 +110,7 @@ impl Stand {
         let target = screen.keep.target.clone();
         match session {
             Some(session) => {
-                session.refresh(&memory.settings, &target, screen.hear);
+                session.refresh(&memory.settings, &screen.keep, screen.hear);
                 session.look(|live, recording| screen.show_in(ui, area, live, recording, memory))
             }
             None => {
@@ -123,10 +123,10 @@ impl Stand {
         }
     }
 
-    fn row(&mut self, ui: &mut Ui, area: Rect) {
+    fn row(&mut self, ui: &mut Ui, area: Rect, upper: Rect) {
         let theme = Theme::of(self.screen.keep.night);
         ui.painter().rect_filled(area, 0.0, theme.desk);
-        let rect = Rect::from_min_max(area.min + vec2(16.0, 0.0), area.max - vec2(16.0, 10.0));
+        let rect = song::place(area, upper);
         let Some(session) = &mut self.session else {
             let words = self.refused.as_deref().unwrap_or("drop a WAV or FLAC file here");
             let color = if self.refused.is_some() { theme.red } else { theme.soft };

@@ -6,6 +6,7 @@ use super::export::{Export, Stage, Wish};
 use super::playhead::Playhead;
 use super::sink::{Sink, Status};
 use super::take::{Load, Take};
+use crate::editor::keep::Keep;
 use crate::editor::live::{self, Columns, Live, Recording};
 use crate::editor::screen::Wishes;
 use crate::finish::{self, Cut, Error};
@@ -79,9 +80,10 @@ pub struct Session {
     told: Arc<Told>,
     status: Arc<Status>,
     live: Live,
-    /// Settings and target that the worker and the analysis were told last.
+    /// What the worker and the analysis were told last.
     settings: Option<Settings>,
     target: String,
+    follow: bool,
     hear: Option<usize>,
     export: Option<Export>,
     /// Why nobody hears it.
@@ -125,6 +127,7 @@ impl Session {
             live,
             settings: None,
             target: String::new(),
+            follow: false,
             hear: None,
             export: None,
             silent,
@@ -182,15 +185,22 @@ impl Session {
     }
 
     /// Brings everything up to date, once a frame: settings in, figures ready to be drawn.
-    pub fn refresh(&mut self, settings: &Settings, target: &str, hear: Option<usize>) {
+    pub fn refresh(&mut self, settings: &Settings, keep: &Keep, hear: Option<usize>) {
         if self.settings.as_ref() != Some(settings) {
             self.order(Order::Settings(Box::new(*settings)));
             self.analysis.send(Command::Settings(Box::new(*settings)));
             self.settings = Some(*settings);
         }
-        if self.target != target {
-            self.analysis.send(Command::Target(live::target(target)));
-            self.target = target.to_owned();
+        if self.target != keep.target {
+            self.analysis.send(Command::Target(live::target(&keep.target)));
+            self.target.clone_from(&keep.target);
+        }
+        if self.follow != keep.follow {
+            self.analysis.send(Command::FollowTransport(keep.follow));
+            if !keep.follow {
+                self.analysis.send(Command::Start); // by hand again: it goes on counting
+            }
+            self.follow = keep.follow;
         }
         if self.hear != hear {
             self.order(Order::Hear(hear));
@@ -396,7 +406,7 @@ mod tests {
         assert_eq!(session.silent(), Some("nobody hears it"));
         let settings = Settings::default();
         until("reading", || {
-            session.refresh(&settings, "", None);
+            session.refresh(&settings, &Keep::default(), None);
             session.take().ready() == 34 * 48_000 && session.playhead().trim().start > 0
         });
         // 0.8 s before the first note, 1 s behind the last.
@@ -405,7 +415,7 @@ mod tests {
         session.ask(Ask::Toggle);
         until("playing to the end", || !session.playing() && session.heard() == trim.end);
         until("measuring", || {
-            session.refresh(&settings, "", None);
+            session.refresh(&settings, &Keep::default(), None);
             session.live.after.integrated > -30.0
         });
         session.look(|_, recording| assert!(recording.seconds() > 20.0));
@@ -416,7 +426,7 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let take = Take::open_whole(&file(folder.path(), 48_000, &music())).unwrap();
         let mut session = Session::of(take, &mut Fast::default()).unwrap();
-        session.refresh(&Settings::default(), "", None);
+        session.refresh(&Settings::default(), &Keep::default(), None);
         session.ask(Ask::Loudest);
         let cycle = session.playhead().cycle().unwrap();
         assert!(cycle.start >= 14 * 48_000 - 4_800 && cycle.end <= 26 * 48_000 + 4_800, "{cycle:?}");
@@ -430,11 +440,11 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let take = Take::open_whole(&file(folder.path(), 48_000, &music())).unwrap();
         let mut session = Session::of(take, &mut Fast::default()).unwrap();
-        session.refresh(&Settings::default(), "", None);
+        session.refresh(&Settings::default(), &Keep::default(), None);
         let found = session.playhead().trim();
         assert_eq!(session.wishes(), finish::Wishes::default());
         session.ask(Ask::Trim(96_000..480_000));
-        session.refresh(&Settings::default(), "", None);
+        session.refresh(&Settings::default(), &Keep::default(), None);
         assert_eq!((session.wishes().start, session.wishes().end), (Some(2.0), Some(10.0)));
         session.ask(Ask::FoundEnds);
         assert_eq!(session.playhead().trim(), found);

@@ -104,3 +104,54 @@ fn nothing_is_drawn_while_nothing_happens() {
     let delay = rig.0.output().viewport_output[&ViewportId::ROOT].repaint_delay;
     assert!(delay >= Duration::from_secs(3600), "another frame is asked for after {delay:?}");
 }
+
+/// A recording of a steady tone in which the transport jumped at one time, or never.
+struct Jumped(Option<f64>);
+
+impl lintel::editor::live::Recording for Jumped {
+    fn seconds(&self) -> f64 {
+        30.0
+    }
+    fn read(&self, first: i64, step: f64, columns: &mut [lintel::editor::live::Column]) {
+        for (n, column) in columns.iter_mut().enumerate() {
+            let time = (first + n as i64) as f64 * step;
+            let jump = self.0.is_some_and(|at| (time..time + step).contains(&at));
+            *column = lintel::editor::live::Column {
+                before: -12.0,
+                after: -10.0,
+                short_term: -16.0,
+                there: true,
+                jump,
+                ..lintel::editor::live::Column::NONE
+            };
+        }
+    }
+}
+
+#[test]
+fn a_jump_of_the_transport_is_marked_where_it_was() {
+    let drawn = |jump| {
+        let rig = Rig::with(
+            Keep::default(),
+            Memory::default(),
+            lintel::editor::Live::default(),
+            Box::new(Jumped(jump)),
+            1.0,
+        );
+        (rig.rect("chart"), rig.0.output().shapes.clone())
+    };
+    let ((paper, plain), (_, marked)) = (drawn(None), drawn(Some(18.0)));
+    let marks: Vec<Rect> = marked
+        .iter()
+        .filter(|shape| !plain.iter().any(|other| other.shape == shape.shape))
+        .map(|shape| shape.shape.visual_bounding_rect())
+        .collect();
+    // A dashed line through all lanes, and an arrow at its foot.
+    assert!(marks.len() >= 2, "{marks:?}");
+    let x = paper.left() + paper.width() * 18.0 / 30.0;
+    for mark in &marks {
+        assert!((mark.left() - x).abs() < 3.0 && mark.width() < 8.0, "{mark:?} {x}");
+    }
+    let all = marks.iter().fold(Rect::NOTHING, |all, mark| all.union(*mark));
+    assert!(all.height() > paper.height() * 0.7);
+}

@@ -146,8 +146,8 @@ pub struct Feed {
     /// What `live` was taken from last, so that nothing is taken twice.
     taken: Option<Arc<Snapshot>>,
     history: Option<Arc<Mutex<History>>>,
-    /// Settings and target that the analysis was told last.
-    told: Option<(Settings, String)>,
+    /// Settings, target and whether to follow the transport, as the analysis was told last.
+    told: Option<(Settings, String, bool)>,
     /// The band that the window asked to hear alone last.
     asked: Option<usize>,
 }
@@ -192,11 +192,21 @@ impl Feed {
             self.told = None;
         }
         let Some(analysis) = &self.analysis else { return };
-        let told = (*settings, keep.target.clone());
+        let told = (*settings, keep.target.clone(), keep.follow);
         if self.told.as_ref() != Some(&told) {
-            analysis.send(Command::Settings(Box::new(*settings)));
-            if self.told.as_ref().is_none_or(|(_, target)| *target != keep.target) {
+            let last = self.told.as_ref();
+            if last.is_none_or(|last| last.0 != told.0) {
+                analysis.send(Command::Settings(Box::new(*settings)));
+            }
+            if last.is_none_or(|last| last.1 != told.1) {
                 analysis.send(Command::Target(live::target(&keep.target)));
+            }
+            if last.is_none_or(|last| last.2 != told.2) {
+                analysis.send(Command::FollowTransport(keep.follow));
+                // By hand again: it goes on counting.
+                if !keep.follow && last.is_some() {
+                    analysis.send(Command::Start);
+                }
             }
             self.told = Some(told);
         }

@@ -6,8 +6,11 @@ use crate::editor::ink;
 use crate::editor::theme::Theme;
 use crate::finish::{Encoding, Layout};
 use crate::player::{Ask, Stage, Wish};
-use egui::{Popup, PopupCloseBehavior, Rect, SetOpenCommand, TextEdit, Ui};
+use egui::{Popup, PopupCloseBehavior, Rect, Sense, SetOpenCommand, Stroke, TextEdit, Ui, vec2};
 use std::path::PathBuf;
+
+/// Width of the form, points.
+const WIDTH: f32 = 340.0;
 
 /// What can be written.
 const KINDS: [(&str, Layout, Encoding); 5] = [
@@ -38,7 +41,7 @@ pub fn show(state: &mut State, ui: &mut Ui, place: Rect, theme: &Theme, view: &V
             // A pen of progress along the foot.
             let done = Rect::from_min_max(place.min, place.max);
             let x = place.left() + place.width() * *share as f32;
-            ui.painter().hline(place.left()..=x, done.bottom() + 2.0, egui::Stroke::new(2.0, theme.ink));
+            ui.painter().hline(place.left()..=x, done.bottom() + 2.0, Stroke::new(2.0, theme.ink));
         }
         _ => {
             let help = "Writes the master as the command line does: cut at the ends, measured, read again, with its report.";
@@ -47,7 +50,7 @@ pub fn show(state: &mut State, ui: &mut Ui, place: Rect, theme: &Theme, view: &V
             let name = view.take.path();
             state.wish.get_or_insert_with(|| Wish::for_song(name));
             let mut popup =
-                Popup::menu(&button).width(380.0).close_behavior(PopupCloseBehavior::CloseOnClickOutside);
+                Popup::menu(&button).width(WIDTH).close_behavior(PopupCloseBehavior::CloseOnClickOutside);
             if state.asked && view.export.is_some() {
                 state.asked = false;
                 if view.export == Some(Stage::Exists) {
@@ -62,8 +65,15 @@ pub fn show(state: &mut State, ui: &mut Ui, place: Rect, theme: &Theme, view: &V
 fn form(state: &mut State, ui: &mut Ui, theme: &Theme, view: &View, asks: &mut Vec<Ask>) {
     let Some(wish) = &mut state.wish else { return };
     let mut name = wish.output.to_string_lossy().into_owned();
-    let field = ui.add(TextEdit::singleline(&mut name).desired_width(366.0));
-    if field.accessible_name("name of the master").changed() {
+    let changed = ui
+        .scope(|ui| {
+            // A menu takes all frames away; what is written into wants one.
+            ui.visuals_mut().widgets.inactive.bg_stroke = Stroke::new(1.0, theme.edge);
+            let field = ui.add(TextEdit::singleline(&mut name).desired_width(WIDTH - 14.0));
+            field.accessible_name("name of the master").changed()
+        })
+        .inner;
+    if changed {
         wish.output = PathBuf::from(name);
         wish.replace = false;
     }
@@ -77,14 +87,23 @@ fn form(state: &mut State, ui: &mut Ui, theme: &Theme, view: &View, asks: &mut V
         }
     }
     ui.separator();
-    let target = format!("{} LUFS", ink::number(view.target.loudness));
-    ui.checkbox(&mut wish.solve, format!("search the drive that reaches {target}"))
-        .on_hover_text("Otherwise it is written as it sounds now.");
+    let place = |ui: &mut Ui| ui.allocate_exact_size(vec2(WIDTH - 14.0, 24.0), Sense::hover()).0;
+    let text = format!("search the drive that reaches {} LUFS", ink::number(view.target.loudness));
+    let help = "Otherwise it is written as it sounds now.";
+    let at = place(ui);
+    if Word::new(&text, help).called("search the drive").on(wish.solve).show(ui, at, theme).clicked() {
+        wish.solve = !wish.solve;
+    }
     let exists = view.export == Some(Stage::Exists);
     if exists {
         ui.colored_label(theme.red, "A file of that name, or its report, stands there already.");
     }
-    if ui.button(if exists { "replace it" } else { "write" }).clicked() {
+    let (text, help) = match exists {
+        true => ("replace it", "Writes over the file and the report that stand there."),
+        false => ("write", "Writes the master and, beside it, a report as a page."),
+    };
+    let at = place(ui);
+    if Word::new(text, help).show(ui, at, theme).clicked() {
         wish.replace = exists;
         asks.push(Ask::Export(wish.clone()));
         wish.replace = false;

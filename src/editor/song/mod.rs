@@ -7,6 +7,7 @@ mod wave;
 
 use super::buttons::Word;
 use super::ink;
+use super::layout::Layout;
 use super::theme::Theme;
 use crate::finish;
 use crate::meter::Target;
@@ -39,11 +40,19 @@ pub struct State {
     export: export::State,
 }
 
+/// The row's place in `area`, in line with the margins of the screen above it.
+pub fn place(area: Rect, screen: Rect) -> Rect {
+    let notes = Layout::of(screen).notes;
+    Rect::from_x_y_ranges(notes.x_range(), area.top()..=area.bottom() - 10.0)
+}
+
 /// Draws the row and tells what the hand asks for.
 pub fn show(state: &mut State, ui: &mut Ui, rect: Rect, theme: &Theme, view: &View) -> Vec<Ask> {
     let mut asks = Vec::new();
     let left = Rect::from_min_size(rect.min, vec2(92.0, rect.height()));
-    let right = Rect::from_min_max(pos2(rect.right() - 236.0, rect.top()), rect.max);
+    // In line with the ledger, where that is wide enough.
+    let width = (rect.width() * 0.19).clamp(208.0, 300.0);
+    let right = Rect::from_min_max(pos2(rect.right() - width, rect.top()), rect.max);
     let middle = Rect::from_min_max(pos2(left.right(), rect.top()), pos2(right.left() - 12.0, rect.bottom()));
     let line = Rect::from_min_size(middle.min, vec2(middle.width(), 18.0));
     let strip = Rect::from_min_max(pos2(middle.left(), line.bottom() + 1.0), middle.max);

@@ -237,7 +237,7 @@ fn arrows(ui: &Ui, response: &Response, [coarse, fine]: [f64; 2]) -> Option<f64>
         let presses = |key| i.num_presses(key) as f64;
         (presses(Key::ArrowRight) - presses(Key::ArrowLeft), i.modifiers.shift)
     });
-    (steps != 0.0).then(|| steps * if shift { fine } else { coarse })
+    (steps != 0.0).then_some(steps * if shift { fine } else { coarse })
 }
 
 fn moved(frame: u64, seconds: f64, place: &Place) -> u64 {
