@@ -450,4 +450,33 @@ mod tests {
         assert_eq!(session.playhead().trim(), found);
         assert_eq!(session.wishes(), finish::Wishes::default());
     }
+
+    #[test]
+    fn closing_lets_everything_go_and_several_do_not_mix() {
+        let folders = [tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap()];
+        let tone =
+            |level: f32| (0..20 * 48_000).map(|n| level * (n as f32 * 0.13).sin()).collect::<Vec<f32>>();
+        let mut devices = [Fast::default(), Fast::default()];
+        let mut sessions: Vec<Session> = [0.3, 0.03]
+            .iter()
+            .zip(&folders)
+            .zip(&mut devices)
+            .map(|((level, folder), device)| {
+                let take = Take::open_whole(&file(folder.path(), 48_000, &tone(*level))).unwrap();
+                Session::of(take, device).unwrap()
+            })
+            .collect();
+        sessions.iter_mut().for_each(|session| session.ask(Ask::Toggle));
+        until("both play", || {
+            sessions.iter_mut().for_each(|s| s.refresh(&Settings::default(), &Keep::default(), None));
+            sessions.iter().all(|s| s.live.measured > 15.0)
+        });
+        let [loud, soft] = [0, 1].map(|n| sessions[n].live.after.integrated);
+        assert!((loud - soft - 20.0).abs() < 0.1, "{loud} {soft}");
+        let takes: Vec<_> = sessions.iter().map(|s| Arc::downgrade(&s.take)).collect();
+        let histories: Vec<_> = sessions.iter().map(|s| Arc::downgrade(&s.history)).collect();
+        drop(sessions);
+        assert!(takes.iter().all(|take| take.upgrade().is_none()), "a song stays in memory");
+        assert!(histories.iter().all(|history| history.upgrade().is_none()));
+    }
 }
