@@ -144,7 +144,7 @@ fn rows(live: &Live, red: Color32, ink_color: Color32) -> Vec<(&'static str, Str
     let over = after.true_peak_max > live.aim().true_peak + 0.05;
     let peak = if over { red } else { ink_color };
     vec![
-        ("true peak, highest", format!("{} dBTP", number(after.true_peak_max)), peak),
+        ("true peak max", format!("{} dBTP", number(after.true_peak_max)), peak),
         ("loudness range", format!("{} LU", number(after.range)), ink_color),
         ("peak to loudness", format!("{} LU", number(after.peak_to_loudness)), ink_color),
         ("ceiling, deepest", format!("{} dB", number(live.ceiling.most)), ink_color),
@@ -152,7 +152,7 @@ fn rows(live: &Live, red: Color32, ink_color: Color32) -> Vec<(&'static str, Str
         ("ceiling at work", format!("{:.0} %", live.ceiling.share * 100.0), ink_color),
         ("swing 0.5–8 Hz", format!("{} dB", number(live.swing)), ink_color),
         ("loudness before", format!("{} LUFS", number(before.integrated)), ink_color),
-        ("true peak before", format!("{} dBTP", number(before.true_peak_max)), ink_color),
+        ("peak before", format!("{} dBTP", number(before.true_peak_max)), ink_color),
         ("crest, before", format!("{} dB", number(before.crest)), ink_color),
         ("crest, after", format!("{} dB", number(after.crest)), ink_color),
         ("correlation", ink::signed_two(after.correlation), ink_color),
