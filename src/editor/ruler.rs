@@ -4,8 +4,10 @@
 //! Drag (Shift: fine), wheel, arrow keys, Home and End, double click for the default, Enter or a
 //! click on the figure to type a value with its unit.
 
+mod face;
 mod stepping;
 mod ticks;
+mod typing;
 
 pub use stepping::{stepped, tidy};
 
@@ -15,10 +17,8 @@ use super::theme::Theme;
 use crate::params::{self, Param};
 use egui::accesskit::Action;
 use egui::{
-    Align2, Color32, CursorIcon, EventFilter, Key, Rect, Response, Sense, Shape, Stroke, TextEdit, Ui,
-    WidgetInfo, pos2, vec2,
+    Color32, CursorIcon, EventFilter, Key, Rect, Response, Sense, Stroke, Ui, WidgetInfo, pos2, vec2,
 };
-use ticks::{short, ticks};
 
 /// Share of the way that a fine drag moves.
 const FINE: f32 = 0.1;
@@ -203,142 +203,6 @@ impl<'a> Ruler<'a> {
                 )
             }
         }
-    }
-
-    fn type_in(
-        &self,
-        ui: &mut Ui,
-        figure: Rect,
-        theme: &Theme,
-        touch: &mut Touch,
-        desk: &mut Desk,
-        ruler: &Response,
-    ) {
-        let param = &params::all()[self.index];
-        let Some((text, refused)) = &mut touch.typed else { return };
-        let left = (figure.right() - figure.width().max(76.0)).max(ruler.rect.left() - 10.0);
-        let field =
-            Rect::from_min_max(pos2(left, figure.center().y - 10.0), figure.right_bottom() + vec2(2.0, 2.0));
-        ui.painter().rect_filled(field, 2.0, theme.paper);
-        let edit = TextEdit::singleline(text)
-            .font(ink::font(ink::BODY))
-            .text_color(theme.ink)
-            .align(Align2::RIGHT_CENTER)
-            .margin(vec2(3.0, 1.0))
-            .id(ruler.id.with("text"));
-        let field = ui.put(field, edit).accessible_name(format!("{}, typed", param.name));
-        if !touch.ready {
-            // The field places its cursor when it gains the keyboard: only then can all be selected.
-            let had_focus = field.has_focus() && !field.gained_focus();
-            field.request_focus();
-            let end = egui::text::CCursor::new(text.chars().count());
-            if let Some(mut state) = TextEdit::load_state(ui.ctx(), field.id).filter(|_| had_focus) {
-                let all = egui::text::CCursorRange::two(egui::text::CCursor::new(0), end);
-                state.cursor.set_char_range(Some(all));
-                state.store(ui.ctx(), field.id);
-                touch.ready = true;
-            }
-            ui.ctx().request_repaint();
-        }
-        if field.changed() {
-            *refused = None;
-        }
-        let (enter, escape, tab) =
-            ui.input(|i| (i.key_pressed(Key::Enter), i.key_pressed(Key::Escape), i.key_pressed(Key::Tab)));
-        if escape {
-            touch.typed = None;
-            ruler.request_focus();
-        } else if enter && touch.ready || field.lost_focus() && (enter || tab) {
-            match param.parse(text) {
-                Ok(value) => {
-                    desk.once(self.index, value);
-                    touch.typed = None;
-                    if !tab {
-                        ruler.request_focus();
-                    }
-                }
-                Err(error) => {
-                    *refused = Some(error.to_string());
-                    field.request_focus();
-                }
-            }
-        } else if field.lost_focus() {
-            touch.typed = None;
-        }
-        if let Some((_, Some(refused))) = &touch.typed {
-            field.show_tooltip_text(egui::RichText::new(refused).color(theme.red));
-        }
-    }
-
-    #[expect(clippy::too_many_arguments, reason = "one picture, drawn from what one frame knows")]
-    fn draw(
-        &self,
-        ui: &Ui,
-        rect: Rect,
-        theme: &Theme,
-        param: &Param,
-        value: f32,
-        response: &Response,
-        typing: bool,
-    ) {
-        let p = ui.painter();
-        let lively = response.hovered() || response.dragged() || response.has_focus();
-        let value_text = self.held.map_or_else(|| param.text(value), str::to_owned);
-        if self.face == Face::Figure {
-            let color = if value == param.default() && !lively { theme.soft } else { theme.ink };
-            if !typing {
-                let value_text = format!("{}{value_text}", self.label);
-                ink::text(p, rect.center(), Align2::CENTER_CENTER, &value_text, ink::BODY, color);
-            }
-            if lively {
-                p.hline(rect.x_range().shrink(3.0), rect.bottom() - 1.0, Stroke::new(1.0, self.pen));
-            }
-            focus_ring(ui, response, theme);
-            return;
-        }
-        let tall = rect.height() >= 44.0;
-        let close = rect.height() < 34.0;
-        let size = if close { 12.0 } else { ink::BODY };
-        let top = rect.top() + if close { 6.5 } else { 8.0 };
-        let figure = match typing {
-            true => Rect::from_min_size(pos2(rect.right() - 76.0, top), vec2(76.0, 0.0)),
-            false => {
-                ink::text(p, pos2(rect.right(), top), Align2::RIGHT_CENTER, &value_text, size, theme.ink)
-            }
-        };
-        let room = figure.left() - rect.left() - 4.0;
-        ink::text_within(p, pos2(rect.left(), top - size * 0.62), self.label, size, theme.soft, room);
-
-        let y =
-            rect.top() + if tall { 25.0 } else { (rect.height() - if close { 5.0 } else { 7.0 }).min(25.0) };
-        let rail = rect.x_range().shrink(1.0);
-        let x_of = |place: f32| rail.min + place * rail.span();
-        p.hline(rail, y, Stroke::new(1.0, theme.edge));
-        for tick in ticks(param, rail.span()) {
-            let length = if tick.major { 5.5 } else { 3.0 } - if close { 1.0 } else { 0.0 };
-            let x = p.round_to_pixel_center(x_of(tick.place));
-            p.vline(x, y..=y + length, Stroke::new(1.0, if tick.major { theme.soft } else { theme.edge }));
-            if tall && tick.major {
-                let text = short(param, tick.value);
-                let half = ink::width(p, &text, ink::SMALL) / 2.0;
-                let x = x.clamp(rect.left() + half - 2.0, rect.right() - half + 2.0);
-                if tick.labelled {
-                    ink::text(p, pos2(x, y + 6.0), Align2::CENTER_TOP, &text, ink::SMALL, theme.soft);
-                }
-            }
-        }
-        let (home, here) = (x_of(param.position(param.default())), x_of(param.position(value)));
-        let pen = if self.held.is_some() { theme.edge } else { self.pen };
-        if self.held.is_none() {
-            p.line_segment([pos2(home, y), pos2(here, y)], Stroke::new(2.5, pen));
-        }
-        let size = if close { 3.6 } else { 4.5 } + if lively { 0.9 } else { 0.0 };
-        p.add(Shape::convex_polygon(
-            vec![pos2(here - size, y - 1.8 * size), pos2(here + size, y - 1.8 * size), pos2(here, y)],
-            pen,
-            Stroke::NONE,
-        ));
-        focus_ring(ui, response, theme);
     }
 }
 

@@ -247,6 +247,30 @@ fn what_cannot_be_opened_is_said_in_the_window() {
     assert!(words.contains("neither WAV nor FLAC"));
 }
 
+/// A file as a desktop hands it over.
+#[derive(Debug)]
+struct Dropped(PathBuf);
+
+impl egui::DroppedFile for Dropped {
+    fn path(&self) -> &Path {
+        &self.0
+    }
+    fn bytes(&self) -> Result<Vec<u8>, String> {
+        std::fs::read(&self.0).map_err(|err| err.to_string())
+    }
+}
+
+#[test]
+fn a_file_that_is_dropped_on_the_window_is_opened() {
+    let folder = tempfile::tempdir().unwrap();
+    let other = folder.path().join("morning.wav");
+    let mut rig = Rig::usual();
+    std::fs::copy(rig.folder.path().join("evening.wav"), &other).unwrap();
+    rig.harness.input_mut().dropped_files.push(std::sync::Arc::new(Dropped(other.clone())));
+    rig.harness.run_steps(2);
+    assert_eq!(rig.session().take().path(), other);
+}
+
 #[test]
 fn it_is_legible_from_the_smallest_window_on() {
     for (width, height) in [stand::SMALLEST, (1180.0, 872.0), (1920.0, 1080.0)] {
