@@ -148,7 +148,7 @@ pub fn run() -> Result<(), Failure> {
         let file = format!("{}.png", shot.name);
         let (pixels, [width, height]) = draw(&shot, &mix, &take);
         let mut folders = vec![ALL];
-        if matches!(shot.name, "day" | "night" | "song") {
+        if matches!(shot.name, "day" | "night") {
             folders.push(SHOWN);
         }
         for folder in folders {
