@@ -8,6 +8,8 @@ pub mod finish;
 pub mod link;
 pub mod meter;
 pub mod params;
+#[cfg(feature = "screen")]
+pub mod player;
 #[cfg(feature = "plugin")]
 pub mod plugin;
 pub mod presets;

@@ -65,7 +65,7 @@ pub(super) fn show(
     let help = "Settings to start from, each with what it is for; and your own.";
     let shown = shorten(ui, &title, 112.0);
     let button = row.word(ui, Word::new(&shown, help).called("starting points"), sight, 14.0);
-    Popup::menu(&button).width(440.0).show(|ui| shelf(screen, ui, sight, desk));
+    Popup::menu(&button).width(580.0).show(|ui| shelf(screen, ui, sight, desk));
 
     slots(screen, ui, &mut row, sight, desk);
     steps(ui, &mut row, sight, desk);
@@ -218,14 +218,17 @@ fn shelf(screen: &mut Screen, ui: &mut Ui, sight: &Sight, desk: &mut Desk) {
         ui.with_layout(egui::Layout::top_down(egui::Align::Min), |ui| ui.weak(&preset.purpose));
         clicked
     };
-    egui::ScrollArea::vertical().max_height(520.0).show(ui, |ui| {
-        for preset in screen.shelf.ours.iter().chain(&screen.shelf.own) {
-            if entry(ui, preset) {
-                chosen = Some(preset.clone());
-                ui.close();
+    egui::ScrollArea::vertical().max_height((ui.ctx().content_rect().height() - 130.0).min(560.0)).show(
+        ui,
+        |ui| {
+            for preset in screen.shelf.ours.iter().chain(&screen.shelf.own) {
+                if entry(ui, preset) {
+                    chosen = Some(preset.clone());
+                    ui.close();
+                }
             }
-        }
-    });
+        },
+    );
     if screen.shelf.saves() {
         ui.separator();
         ui.horizontal(|ui| {

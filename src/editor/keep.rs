@@ -66,6 +66,8 @@ pub struct Keep {
     pub tilt: bool,
     /// Name of the delivery target.
     pub target: String,
+    /// The measurement follows the transport.
+    pub follow: bool,
 }
 
 impl Default for Keep {
@@ -81,6 +83,7 @@ impl Default for Keep {
             tone_range: 3,
             tilt: true,
             target: String::new(),
+            follow: false,
         }
     }
 }

@@ -3,11 +3,12 @@
 
 use super::buttons::Word;
 use super::ink;
+use super::keep::Keep;
 use super::live::Live;
 use super::screen::{Sight, Wishes};
 use egui::{Align2, Color32, Popup, Rect, Stroke, Ui, pos2, vec2};
 
-pub(super) fn show(target_name: &mut String, ui: &mut Ui, rect: Rect, sight: &Sight, wishes: &mut Wishes) {
+pub(super) fn show(keep: &mut Keep, ui: &mut Ui, rect: Rect, sight: &Sight, wishes: &mut Wishes) {
     let (theme, calm) = (&sight.theme, sight.calm);
     let p = ui.painter().clone();
     p.rect(rect, 1.0, theme.paper, Stroke::new(1.0, theme.edge), egui::StrokeKind::Inside);
@@ -15,7 +16,7 @@ pub(super) fn show(target_name: &mut String, ui: &mut Ui, rect: Rect, sight: &Si
     p.vline(rect.left() + 6.0, rect.y_range(), Stroke::new(1.0, theme.wash(theme.red, 0.35)));
     let inner = Rect::from_min_max(rect.min + vec2(14.0, 6.0), rect.max - vec2(12.0, 6.0));
 
-    target(target_name, ui, inner, sight);
+    target(&mut keep.target, ui, inner, sight);
     let roomy = ((rect.height() - 250.0) / 130.0).clamp(0.0, 1.0);
     let size = 36.0 + 10.0 * roomy;
     let y = inner.top() + 24.0 + size * 0.5;
@@ -47,7 +48,7 @@ pub(super) fn show(target_name: &mut String, ui: &mut Ui, rect: Rect, sight: &Si
         ink::leader(&p, row, label, &value, 12.0, theme.soft, color);
         y += pitch;
     }
-    measuring(ui, inner, sight, wishes);
+    measuring(&mut keep.follow, ui, inner, sight, wishes);
 }
 
 /// The delivery target as a word that opens the list.
@@ -73,8 +74,8 @@ fn target(chosen: &mut String, ui: &mut Ui, inner: Rect, sight: &Sight) {
     });
 }
 
-/// Start, pause and reset of the integrated measurement.
-fn measuring(ui: &mut Ui, inner: Rect, sight: &Sight, wishes: &mut Wishes) {
+/// Start, pause and reset of the integrated measurement, and whether the transport does it.
+fn measuring(follow: &mut bool, ui: &mut Ui, inner: Rect, sight: &Sight, wishes: &mut Wishes) {
     let theme = &sight.theme;
     let rect =
         |left: f32, width: f32| Rect::from_min_size(pos2(left, inner.bottom() - 19.0), vec2(width, 19.0));
@@ -83,7 +84,7 @@ fn measuring(ui: &mut Ui, inner: Rect, sight: &Sight, wishes: &mut Wishes) {
         true => ("pause", "Stops counting into the integrated figures; what was counted stays."),
         false => ("go on", "Goes on counting into the integrated figures."),
     };
-    let word = Word::new(text, help).called("measure").size(12.0);
+    let word = Word::new(text, help).called("measure").size(12.0).enabled(!*follow);
     let place = rect(inner.left(), word.width(ui));
     if word.show(ui, place, theme).clicked() {
         wishes.measure = Some(!running);
@@ -95,12 +96,26 @@ fn measuring(ui: &mut Ui, inner: Rect, sight: &Sight, wishes: &mut Wishes) {
         wishes.restart = true;
     }
     let time = ink::clock(sight.live.measured.floor());
-    let color = if running { theme.soft } else { theme.red };
-    let time = if running { time } else { format!("{time} paused") };
+    let more = match (running, *follow) {
+        (_, true) => format!("follows {time}"),
+        (false, _) => format!("{time} paused"),
+        _ => time.clone(),
+    };
     let room = inner.right() - place.right() - 6.0;
-    if ink::width(ui.painter(), &time, 12.0) <= room {
-        let at = pos2(inner.right(), place.center().y);
-        ink::text(ui.painter(), at, Align2::RIGHT_CENTER, &time, 12.0, color);
+    let help = match *follow {
+        true => {
+            "The time counted. It follows the transport: counts while that runs, and starts anew where playing begins elsewhere. Press to count by hand."
+        }
+        false => {
+            "The time counted. Press to let it follow the transport: count while that runs, and start anew where playing begins elsewhere."
+        }
+    };
+    let text = if ink::width(ui.painter(), &more, 12.0) + 6.0 <= room { &more } else { &time };
+    let word = Word::new(text, help).plain().called("follow the transport").size(12.0).on(*follow);
+    let width = word.width(ui);
+    let place = Rect::from_min_size(pos2(inner.right() - width + 3.0, place.top()), vec2(width, 19.0));
+    if word.show(ui, place, theme).clicked() {
+        *follow = !*follow;
     }
 }
 
@@ -129,15 +144,15 @@ fn rows(live: &Live, red: Color32, ink_color: Color32) -> Vec<(&'static str, Str
     let over = after.true_peak_max > live.aim().true_peak + 0.05;
     let peak = if over { red } else { ink_color };
     vec![
-        ("true peak, highest", format!("{} dBTP", number(after.true_peak_max)), peak),
+        ("true peak max", format!("{} dBTP", number(after.true_peak_max)), peak),
         ("loudness range", format!("{} LU", number(after.range)), ink_color),
         ("peak to loudness", format!("{} LU", number(after.peak_to_loudness)), ink_color),
         ("ceiling, deepest", format!("{} dB", number(live.ceiling.most)), ink_color),
         ("glue, deepest", format!("{} dB", number(live.glue.most)), ink_color),
         ("ceiling at work", format!("{:.0} %", live.ceiling.share * 100.0), ink_color),
         ("swing 0.5–8 Hz", format!("{} dB", number(live.swing)), ink_color),
-        ("before, integrated", format!("{} LUFS", number(before.integrated)), ink_color),
-        ("before, true peak", format!("{} dBTP", number(before.true_peak_max)), ink_color),
+        ("loudness before", format!("{} LUFS", number(before.integrated)), ink_color),
+        ("peak before", format!("{} dBTP", number(before.true_peak_max)), ink_color),
         ("crest, before", format!("{} dB", number(before.crest)), ink_color),
         ("crest, after", format!("{} dB", number(after.crest)), ink_color),
         ("correlation", ink::signed_two(after.correlation), ink_color),

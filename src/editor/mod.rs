@@ -20,6 +20,8 @@ pub mod path;
 pub mod raster;
 pub mod ruler;
 pub mod screen;
+pub mod song;
+pub mod stand;
 pub mod theme;
 
 pub use controls::{Controls, Desk, Memory};
@@ -27,3 +29,4 @@ pub use controls::{Controls, Desk, Memory};
 pub use host::{LintelEditor, Now, Pulse, Sender, create, kept_target};
 pub use live::Live;
 pub use screen::Screen;
+pub use stand::Stand;

@@ -83,10 +83,24 @@ impl Screen {
         (self.keep.width, self.keep.height) = (width, height);
     }
 
-    /// Draws one frame into all of `ui`.
+    /// Draws one frame into all of the window.
     pub fn show(
         &mut self,
         ui: &mut Ui,
+        live: &Live,
+        recording: &dyn Recording,
+        controls: &mut dyn Controls,
+    ) -> Wishes {
+        // To the window's edges, whatever margin the frame around may have.
+        let area = ui.ctx().content_rect();
+        self.show_in(ui, area, live, recording, controls)
+    }
+
+    /// Draws one frame into `area`, which is at least [`LEAST`].
+    pub fn show_in(
+        &mut self,
+        ui: &mut Ui,
+        area: Rect,
         live: &Live,
         recording: &dyn Recording,
         controls: &mut dyn Controls,
@@ -108,9 +122,7 @@ impl Screen {
         let mut desk = Desk::new(controls, &mut undo, now);
         let mut wishes = Wishes::default();
 
-        // To the window's edges, whatever margin the frame around may have.
-        let area = ui.ctx().content_rect();
-        ui.set_clip_rect(area);
+        ui.set_clip_rect(ui.ctx().content_rect());
         ui.painter().rect_filled(area, 0.0, theme.desk);
         let size = area.size().max(vec2(LEAST.0, LEAST.1));
         let layout = Layout::of(Rect::from_min_size(area.min, size));
@@ -119,7 +131,7 @@ impl Screen {
         let strip = layout.chart.gutter[0].union(layout.chart.figures[2]).union(layout.chart.bar);
         part(ui, strip, "chart", |ui| chart::show(self, ui, &layout.chart, &sight, &mut desk));
         part(ui, layout.ledger, "ledger", |ui| {
-            ledger::show(&mut self.keep.target, ui, layout.ledger, &sight, &mut wishes)
+            ledger::show(&mut self.keep, ui, layout.ledger, &sight, &mut wishes)
         });
         part(ui, layout.path, "path", |ui| path::show(self, ui, layout.path, &sight, &mut desk));
         part(ui, layout.notes, "notes", |ui| notes::show(&mut self.notes, ui, layout.notes, &sight));

@@ -19,8 +19,8 @@ fn busy(width: f32, height: f32) -> Rig {
     Rig::with(keep, memory, scene.live, Box::new(scene::Paper(scene.history)), 1.0)
 }
 
-/// Every text of the frame: where it is seen, what it says, its smallest size.
-fn texts(rig: &Rig) -> Vec<(Rect, String, f32)> {
+/// Every text of a frame: where it is seen, what it says, its smallest size.
+fn texts(output: &egui::FullOutput) -> Vec<(Rect, String, f32)> {
     fn walk(shape: &Shape, clip: Rect, out: &mut Vec<(Rect, String, f32)>) {
         match shape {
             Shape::Vec(shapes) => shapes.iter().for_each(|shape| walk(shape, clip, out)),
@@ -35,31 +35,32 @@ fn texts(rig: &Rig) -> Vec<(Rect, String, f32)> {
         }
     }
     let mut out = Vec::new();
-    for clipped in &rig.0.output().shapes {
+    for clipped in &output.shapes {
         walk(&clipped.shape, clipped.clip_rect, &mut out);
     }
     out
 }
 
+/// Every text is large enough, inside of the window, and alone in its place.
+pub fn legible(output: &egui::FullOutput, width: f32, height: f32) {
+    let window = Rect::from_min_size(egui::Pos2::ZERO, egui::vec2(width, height));
+    let texts = texts(output);
+    assert!(texts.len() > 100, "{}", texts.len());
+    for (n, (rect, text, size)) in texts.iter().enumerate() {
+        assert!(*size >= 11.0, "\"{text}\" in {size} points");
+        assert!(window.contains_rect(*rect), "\"{text}\" leaves {width} x {height}");
+        for (other, words, _) in &texts[..n] {
+            // Bold words are struck twice.
+            let collide = words != text && rect.shrink(1.0).intersects(other.shrink(1.0));
+            assert!(!collide, "\"{text}\" and \"{words}\" collide at {width} x {height}: {rect:?} {other:?}");
+        }
+    }
+}
+
 #[test]
 fn no_text_is_smaller_than_11_points_and_none_collides_with_another_or_leaves_the_window() {
     for (width, height) in [(900.0, 600.0), (1180.0, 760.0), (1920.0, 1080.0), (3840.0, 2160.0)] {
-        let rig = busy(width, height);
-        let window = Rect::from_min_size(egui::Pos2::ZERO, egui::vec2(width, height));
-        let texts = texts(&rig);
-        assert!(texts.len() > 100, "{}", texts.len());
-        for (n, (rect, text, size)) in texts.iter().enumerate() {
-            assert!(*size >= 11.0, "\"{text}\" in {size} points");
-            assert!(window.contains_rect(*rect), "\"{text}\" leaves {width} x {height}");
-            for (other, words, _) in &texts[..n] {
-                // Bold words are struck twice.
-                let collide = words != text && rect.shrink(1.0).intersects(other.shrink(1.0));
-                assert!(
-                    !collide,
-                    "\"{text}\" and \"{words}\" collide at {width} x {height}: {rect:?} {other:?}"
-                );
-            }
-        }
+        legible(busy(width, height).0.output(), width, height);
     }
 }
 
@@ -102,4 +103,55 @@ fn nothing_is_drawn_while_nothing_happens() {
     rig.wait(1.0);
     let delay = rig.0.output().viewport_output[&ViewportId::ROOT].repaint_delay;
     assert!(delay >= Duration::from_secs(3600), "another frame is asked for after {delay:?}");
+}
+
+/// A recording of a steady tone in which the transport jumped at one time, or never.
+struct Jumped(Option<f64>);
+
+impl lintel::editor::live::Recording for Jumped {
+    fn seconds(&self) -> f64 {
+        30.0
+    }
+    fn read(&self, first: i64, step: f64, columns: &mut [lintel::editor::live::Column]) {
+        for (n, column) in columns.iter_mut().enumerate() {
+            let time = (first + n as i64) as f64 * step;
+            let jump = self.0.is_some_and(|at| (time..time + step).contains(&at));
+            *column = lintel::editor::live::Column {
+                before: -12.0,
+                after: -10.0,
+                short_term: -16.0,
+                there: true,
+                jump,
+                ..lintel::editor::live::Column::NONE
+            };
+        }
+    }
+}
+
+#[test]
+fn a_jump_of_the_transport_is_marked_where_it_was() {
+    let drawn = |jump| {
+        let rig = Rig::with(
+            Keep::default(),
+            Memory::default(),
+            lintel::editor::Live::default(),
+            Box::new(Jumped(jump)),
+            1.0,
+        );
+        (rig.rect("chart"), rig.0.output().shapes.clone())
+    };
+    let ((paper, plain), (_, marked)) = (drawn(None), drawn(Some(18.0)));
+    let marks: Vec<Rect> = marked
+        .iter()
+        .filter(|shape| !plain.iter().any(|other| other.shape == shape.shape))
+        .map(|shape| shape.shape.visual_bounding_rect())
+        .collect();
+    // A dashed line through all lanes, and an arrow at its foot.
+    assert!(marks.len() >= 2, "{marks:?}");
+    let x = paper.left() + paper.width() * 18.0 / 30.0;
+    for mark in &marks {
+        assert!((mark.left() - x).abs() < 3.0 && mark.width() < 8.0, "{mark:?} {x}");
+    }
+    let all = marks.iter().fold(Rect::NOTHING, |all, mark| all.union(*mark));
+    assert!(all.height() > paper.height() * 0.7);
 }

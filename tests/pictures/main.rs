@@ -6,4 +6,5 @@ mod hands;
 mod rig;
 mod scene;
 mod snapshots;
+mod song;
 mod words;

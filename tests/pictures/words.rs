@@ -98,6 +98,14 @@ fn a_band_can_be_heard_alone_and_let_go() {
     assert_eq!(rig.0.state().screen.hear, Some(1));
     rig.click("hear all again");
     assert_eq!(rig.0.state().screen.hear, None);
+
+    // What is left out cannot be heard alone, and what is switched off meanwhile no longer is.
+    rig.0.state_mut().screen.hear = Some(1);
+    rig.click("tone on");
+    assert_eq!(rig.0.state().screen.hear, None);
+    rig.0.get_by_label("node 2").click_secondary();
+    rig.0.run_steps(3);
+    assert!(rig.0.get_by_label("hear this band alone").accesskit_node().is_disabled());
 }
 
 #[test]

@@ -7,10 +7,14 @@ use lintel::chain::Chain;
 use lintel::editor::keep::{Keep, Span};
 use lintel::editor::live::{self, Columns};
 use lintel::editor::raster::Raster;
+use lintel::editor::song::{self, View};
+use lintel::editor::theme::Theme;
 use lintel::editor::{Live, Memory, Screen};
+use lintel::finish::{Encoding, Layout, Overwrite, Spec, Tags, Writer};
 use lintel::link::Transport;
 use lintel::meter::matching::LoudnessMatch;
 use lintel::meter::{Analysis, History};
+use lintel::player::{Playhead, Take};
 use lintel::settings::{BandChannel, BandKind, Order, Settings};
 use lintel::stage::tone::Curve;
 use std::path::Path;
@@ -37,12 +41,15 @@ struct Shot {
     /// Gain of the mix before it comes in, dB.
     source: f32,
     seconds: f64,
+    /// With the song's row under it, as in the window that needs no host.
+    song: bool,
 }
 
 impl Shot {
     fn new(name: &'static str, settings: Settings) -> Self {
         let (keep, source) = (Keep::default(), 0.0);
-        Self { name, keep, settings, scale: 2.0, pointer: None, clicks: Vec::new(), source, seconds: SECONDS }
+        let (scale, pointer, clicks, seconds) = (2.0, None, Vec::new(), SECONDS);
+        Self { name, keep, settings, scale, pointer, clicks, source, seconds, song: false }
     }
 
     fn keep(mut self, change: impl FnOnce(&mut Keep)) -> Self {
@@ -110,6 +117,9 @@ fn shots() -> Vec<Shot> {
         Shot { clicks: vec![(0.13, 0.03)], ..Shot::new("starting-points", usual()) },
         Shot { pointer: Some((0.87, 0.60)), ..Shot::new("tip", usual()) },
         Shot { seconds: 0.0, ..Shot::new("nothing-yet", Settings::default()) },
+        Shot { song: true, ..Shot::new("song", usual()) },
+        Shot { song: true, clicks: vec![(0.89, 0.967)], ..Shot::new("song-export", usual()) }
+            .keep(|k| k.night = true),
     ]
 }
 
@@ -119,9 +129,24 @@ pub fn run() -> Result<(), Failure> {
     std::fs::create_dir_all(ALL)?;
     std::fs::create_dir_all(SHOWN)?;
     let mix = quartet::mix(128.0);
+    let file = Path::new(ALL).join("quartet.wav");
+    let rate = quartet::RATE as u32;
+    let spec = Spec {
+        layout: Layout::Wav,
+        encoding: Encoding::Int(24),
+        rate,
+        channels: 2,
+        ceiling: 1.0,
+        tags: Tags::default(),
+    };
+    let mut writer = Writer::create(&file, spec, Overwrite::Allow, &[])?;
+    let wide = [0, 1].map(|ch: usize| mix[ch].iter().map(|x| f64::from(*x)).collect::<Vec<f64>>());
+    writer.write(&wide[0], &wide[1])?;
+    writer.finish(None)?;
+    let take = Take::open_whole(&file)?;
     for shot in shots() {
         let file = format!("{}.png", shot.name);
-        let (pixels, [width, height]) = draw(&shot, &mix);
+        let (pixels, [width, height]) = draw(&shot, &mix, &take);
         let mut folders = vec![ALL];
         if matches!(shot.name, "day" | "night") {
             folders.push(SHOWN);
@@ -165,12 +190,21 @@ fn measure(shot: &Shot, mix: &[Vec<f32>; 2]) -> (Live, Arc<Mutex<History>>) {
     (live, analysis.history())
 }
 
-fn draw(shot: &Shot, mix: &[Vec<f32>; 2]) -> (Vec<u8>, [usize; 2]) {
+fn draw(shot: &Shot, mix: &[Vec<f32>; 2], take: &Take) -> (Vec<u8>, [usize; 2]) {
     let (live, history) = measure(shot, mix);
     let recording = Columns::new(&history);
     let mut screen = Screen::new(shot.keep.clone(), None);
     let mut memory = Memory { settings: shot.settings, ..Memory::default() };
-    let (width, height) = (shot.keep.width, shot.keep.height);
+    let row = if shot.song { song::HEIGHT } else { 0.0 };
+    let (width, height) = (shot.keep.width, shot.keep.height + row);
+    let upper = Rect::from_min_size(Pos2::ZERO, vec2(width, shot.keep.height));
+    let lower = Rect::from_min_max(upper.left_bottom(), pos2(width, height));
+    let lower = song::place(lower, upper);
+    let mut state = song::State::default();
+    let mut playhead = Playhead::new(take.format().frames, take.format().rate);
+    let frame_at = |seconds: f64| (seconds * quartet::RATE) as u64;
+    playhead.set_trim(frame_at(1.2)..frame_at(126.0));
+    playhead.set_cycle(take.overview().loudest(10.0, playhead.trim()));
     let place = |(x, y): (f32, f32)| pos2(x * width, y * height);
     let ctx = egui::Context::default();
     let mut raster = Raster::default();
@@ -186,7 +220,18 @@ fn draw(shot: &Shot, mix: &[Vec<f32>; 2]) -> (Vec<u8>, [usize; 2]) {
         let viewport = input.viewports.entry(egui::ViewportId::ROOT).or_default();
         viewport.native_pixels_per_point = Some(shot.scale);
         let mut output = ctx.run_ui(input, |ui| {
-            screen.show(ui, &live, &recording, &mut memory);
+            screen.show_in(ui, upper, &live, &recording, &mut memory);
+            if shot.song {
+                let theme = Theme::of(shot.keep.night);
+                let desk = Rect::from_min_max(pos2(0.0, upper.bottom()), pos2(width, height));
+                ui.painter().rect_filled(desk, 0.0, theme.desk);
+                let heard = frame_at(shot.seconds);
+                let target = live::target("");
+                let (playing, own_ends, silent, export) = (true, true, None, None);
+                let playhead = &playhead;
+                let view = View { take, playhead, heard, playing, own_ends, silent, export, target };
+                song::show(&mut state, ui, lower, &theme, &view);
+            }
         });
         raster.take(&mut output.textures_delta);
         output

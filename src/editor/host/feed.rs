@@ -158,8 +158,8 @@ pub struct Feed {
     /// What `live` was taken from last, so that nothing is taken twice.
     taken: Option<Arc<Snapshot>>,
     history: Option<Arc<Mutex<History>>>,
-    /// Settings and target that the analysis was told last.
-    told: Option<(Settings, String)>,
+    /// Settings, target and whether to follow the transport, as the analysis was told last.
+    told: Option<(Settings, String, bool)>,
     /// The band that the window asked to hear alone last.
     asked: Option<usize>,
 }
@@ -204,11 +204,21 @@ impl Feed {
             self.told = None;
         }
         let Some(analysis) = &self.analysis else { return };
-        let told = (*settings, keep.target.clone());
+        let told = (*settings, keep.target.clone(), keep.follow);
         if self.told.as_ref() != Some(&told) {
-            analysis.send(Command::Settings(Box::new(*settings)));
-            if self.told.as_ref().is_none_or(|(_, target)| *target != keep.target) {
+            let last = self.told.as_ref();
+            if last.is_none_or(|last| last.0 != told.0) {
+                analysis.send(Command::Settings(Box::new(*settings)));
+            }
+            if last.is_none_or(|last| last.1 != told.1) {
                 analysis.send(Command::Target(live::target(&keep.target)));
+            }
+            if last.is_none_or(|last| last.2 != told.2) {
+                analysis.send(Command::FollowTransport(keep.follow));
+                // By hand again: it goes on counting.
+                if !keep.follow && last.is_some() {
+                    analysis.send(Command::Start);
+                }
             }
             self.told = Some(told);
         }
@@ -271,5 +281,82 @@ mod tests {
         shown = Some(0);
         feed.hear(&mut shown);
         assert_eq!((now.hear(), shown), (Some(0), Some(0)));
+    }
+
+    /// A steady tone of this level, dBFS, for so many seconds.
+    fn play(sender: &mut Sender, level: f32, rate: u32, seconds: u32) {
+        let peak = 10_f32.powf(level / 20.0);
+        for second in 0..seconds {
+            // No faster than the ring to the analysis is read.
+            while sender.feeder.room() < rate as usize {
+                std::thread::sleep(Duration::from_millis(1));
+            }
+            let tone: Vec<f32> = (0..rate)
+                .map(|n| {
+                    peak * ((second * rate + n) as f32 / rate as f32 * 997.0 * std::f32::consts::TAU).sin()
+                })
+                .collect();
+            let still = vec![0.0; tone.len()];
+            let both = [tone.as_slice(), tone.as_slice()];
+            let tap = Tap { before: both, after: both, glue_db: &still, ceiling_db: &still };
+            sender.feed(&tap, Transport::default());
+        }
+    }
+
+    /// The integrated loudness that the window shows once it has seen `seconds`.
+    fn shown(feed: &mut Feed, params: &HostParams, seconds: f64) -> f64 {
+        let start = Instant::now();
+        loop {
+            feed.refresh(params, &Keep::default());
+            if feed.live.measured >= seconds {
+                return feed.live.after.integrated;
+            }
+            assert!(start.elapsed() < Duration::from_secs(20), "{} s", feed.live.measured);
+            std::thread::sleep(Duration::from_millis(2));
+        }
+    }
+
+    #[test]
+    fn several_instances_do_not_mix() {
+        let params = HostParams::new();
+        let levels = [-6.0, -20.0, -33.0];
+        let rates = [44_100, 48_000, 96_000];
+        let nows: Vec<Arc<Now>> = levels.iter().map(|_| Arc::default()).collect();
+        let mut feeds: Vec<Feed> = nows.iter().map(|now| Feed::new(now.clone())).collect();
+        std::thread::scope(|scope| {
+            for ((now, level), rate) in nows.iter().zip(levels).zip(rates) {
+                let target = meter::Target::default();
+                let mut sender = now.start(f64::from(rate), 2, target).expect("a thread");
+                scope.spawn(move || play(&mut sender, level, rate, 6));
+            }
+        });
+        for ((feed, level), rate) in feeds.iter_mut().zip(levels).zip(rates) {
+            // A tone of 997 Hz in both channels reads its peak level (EBU Tech 3341, test 1: a
+            // sine of −23 dBFS reads −23 LUFS).
+            let read = shown(feed, &params, 5.9);
+            assert!((read - f64::from(level)).abs() < 0.1, "{level} dBFS at {rate} Hz reads {read}");
+            assert_eq!(feed.live.sample_rate, f64::from(rate));
+        }
+        // One band alone is one instance's own affair, too.
+        let mut band = Some(3);
+        feeds[1].hear(&mut band);
+        assert_eq!(nows.iter().map(|now| now.hear()).collect::<Vec<_>>(), [None, Some(3), None]);
+    }
+
+    #[test]
+    fn nothing_of_an_instance_outlives_it_and_its_windows() {
+        let now = Arc::new(Now::default());
+        let mut sender = now.start(48_000.0, 2, meter::Target::default()).expect("a thread");
+        play(&mut sender, -20.0, 48_000, 1);
+        for _ in 0..20 {
+            let mut feed = Feed::new(now.clone());
+            feed.refresh(&HostParams::new(), &Keep::default());
+            assert_eq!(Arc::strong_count(&now), 2);
+        }
+        assert_eq!(Arc::strong_count(&now), 1, "a closed window holds nothing");
+        let history = Arc::downgrade(&lock(&now.analysis).as_ref().expect("an analysis").history());
+        drop((now, sender));
+        // Dropping joins the analysis thread.
+        assert!(history.upgrade().is_none());
     }
 }

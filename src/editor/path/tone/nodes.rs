@@ -25,6 +25,9 @@ pub fn show(
     desk: &mut Desk,
     bands: &[Band; BANDS],
 ) {
+    if hear.is_some_and(|n| !desk.is_on("tone_on") || desk.get(bands[n].on) < 0.5) {
+        *hear = None;
+    }
     for (n, band) in bands.iter().enumerate() {
         let at = place(map, desk, band);
         let rect = Rect::from_center_size(at, vec2(22.0, 22.0));
@@ -146,7 +149,11 @@ pub fn menu(ui: &mut Ui, hear: &mut Option<usize>, desk: &mut Desk, band: &Band,
         ui.close();
     }
     let alone = *hear == Some(n);
-    if ui.selectable_label(alone, "hear this band alone").clicked() {
+    // What is left out cannot be heard; a band that is off has nothing to say.
+    let sounds = on && desk.is_on("tone_on");
+    let word = egui::Button::selectable(alone, "hear this band alone");
+    let why = if on { "Tone is off." } else { "This band is off." };
+    if ui.add_enabled(sounds, word).on_disabled_hover_text(why).clicked() {
         *hear = if alone { None } else { Some(n) };
         ui.close();
     }

@@ -1,0 +1,482 @@
+//! One song in the window, from the file to the ear: a file and a [`Device`] in, what the screen
+//! draws out; moved by what the hand asks for.
+
+use super::engine::{Engine, Order, Pulse};
+use super::export::{Export, Stage, Wish};
+use super::playhead::Playhead;
+use super::sink::{Sink, Status};
+use super::take::{Load, Take};
+use crate::editor::keep::Keep;
+use crate::editor::live::{self, Columns, Live, Recording};
+use crate::editor::screen::Wishes;
+use crate::finish::{self, Cut, Error};
+use crate::link::feeder;
+use crate::meter::{self, Command, History};
+use crate::settings::Settings;
+use crate::stage::tone::Curve;
+use std::ops::Range;
+use std::path::Path;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::mpsc::{Receiver, Sender, TryRecvError, channel};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::thread::JoinHandle;
+use std::time::Duration;
+
+/// Seconds of sound that the ring to the analysis holds.
+const AHEAD: f64 = 4.0;
+
+/// Seconds that "the loudest" lasts.
+pub const LOUDEST: f64 = 10.0;
+
+/// Where the sound goes.
+pub trait Device {
+    /// The rate at which it will take a song of `song` Hz.
+    fn rate(&mut self, song: u32) -> u32;
+    /// Begins to take frames; whatever it took from before ends. A word on where the sound goes if
+    /// nobody hears it.
+    fn start(&mut self, sink: Sink) -> Option<String>;
+    /// True once the device has gone away.
+    fn lost(&self) -> bool {
+        false
+    }
+}
+
+/// What the hand asks for. Frames of the song.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Ask {
+    /// Play, or pause.
+    Toggle,
+    Seek(u64),
+    Cycle(Option<Range<u64>>),
+    Trim(Range<u64>),
+    /// The ends as they were found.
+    FoundEnds,
+    /// Repeat the loudest ten seconds.
+    Loudest,
+    Export(Wish),
+    /// Stop the export, or take its last words away.
+    EndExport,
+}
+
+/// What the worker tells.
+#[derive(Default)]
+struct Told {
+    heard: AtomicU64,
+    playing: AtomicBool,
+    pulse: Mutex<Option<Pulse>>,
+}
+
+/// One song.
+pub struct Session {
+    take: Arc<Take>,
+    /// As the hand has set it; the place and whether it plays are the worker's.
+    playhead: Playhead,
+    /// The hand has set the ends.
+    own_ends: bool,
+    analysis: meter::Live,
+    history: Arc<Mutex<History>>,
+    orders: Option<Sender<Order>>,
+    worker: Option<JoinHandle<()>>,
+    told: Arc<Told>,
+    status: Arc<Status>,
+    live: Live,
+    /// What the worker and the analysis were told last.
+    settings: Option<Settings>,
+    target: String,
+    follow: bool,
+    hear: Option<usize>,
+    export: Option<Export>,
+    /// Why nobody hears it.
+    silent: Option<String>,
+}
+
+impl Session {
+    /// Opens a song and gets ready to play it on `device`.
+    pub fn open(path: &Path, device: &mut dyn Device) -> Result<Self, Error> {
+        Self::of(Take::open(path)?, device)
+    }
+
+    /// The same with a song that is there already.
+    pub fn of(take: Arc<Take>, device: &mut dyn Device) -> Result<Self, Error> {
+        let format = *take.format();
+        let no_thread = |err| Error::new(take.path(), finish::Fault::Io(err));
+        let (feeder, drain) = feeder(format.rate, AHEAD);
+        let analysis =
+            meter::Live::start(format.rate, usize::from(format.channels), drain).map_err(no_thread)?;
+        let rate = device.rate(format.rate);
+        let (engine, sink) = Engine::new(take.clone(), rate, feeder);
+        let status = engine.status();
+        let told = Arc::new(Told::default());
+        let (orders, inbox) = channel();
+        let worker = std::thread::Builder::new().name("lintel player".into()).spawn({
+            let told = told.clone();
+            move || work(engine, &inbox, &told)
+        });
+        let worker = worker.map_err(no_thread)?;
+        let silent = device.start(sink);
+        let live = Live { sample_rate: f64::from(format.rate), ..Live::default() };
+        Ok(Self {
+            playhead: Playhead::new(format.frames, format.rate),
+            own_ends: false,
+            history: analysis.history(),
+            analysis,
+            orders: Some(orders),
+            worker: Some(worker),
+            told,
+            status,
+            live,
+            settings: None,
+            target: String::new(),
+            follow: false,
+            hear: None,
+            export: None,
+            silent,
+            take,
+        })
+    }
+
+    /// The song.
+    pub fn take(&self) -> &Arc<Take> {
+        &self.take
+    }
+
+    /// Ends, cycle, and the place that is heard.
+    pub fn playhead(&self) -> &Playhead {
+        &self.playhead
+    }
+
+    /// The frame of the song that is heard just now.
+    pub fn heard(&self) -> u64 {
+        self.told.heard.load(Ordering::Relaxed)
+    }
+
+    pub fn playing(&self) -> bool {
+        self.told.playing.load(Ordering::Relaxed)
+    }
+
+    /// Why nobody hears it, if nobody does.
+    pub fn silent(&self) -> Option<&str> {
+        self.silent.as_deref()
+    }
+
+    /// Whether the ends are the hand's own.
+    pub fn own_ends(&self) -> bool {
+        self.own_ends
+    }
+
+    /// Frames that the device wanted and did not get.
+    pub fn missed(&self) -> u64 {
+        self.status.missed.load(Ordering::Relaxed)
+    }
+
+    /// How far an export is.
+    pub fn export(&self) -> Option<Stage> {
+        self.export.as_ref().map(Export::stage)
+    }
+
+    fn order(&self, order: Order) {
+        // The worker ends before the sender only when it has panicked; then nobody listens.
+        if let Some(orders) = &self.orders {
+            let _ = orders.send(order);
+        }
+        if let Some(worker) = &self.worker {
+            worker.thread().unpark();
+        }
+    }
+
+    /// Brings everything up to date, once a frame: settings in, figures ready to be drawn.
+    pub fn refresh(&mut self, settings: &Settings, keep: &Keep, hear: Option<usize>) {
+        if self.settings.as_ref() != Some(settings) {
+            self.order(Order::Settings(Box::new(*settings)));
+            self.analysis.send(Command::Settings(Box::new(*settings)));
+            self.settings = Some(*settings);
+        }
+        if self.target != keep.target {
+            self.analysis.send(Command::Target(live::target(&keep.target)));
+            self.target.clone_from(&keep.target);
+        }
+        if self.follow != keep.follow {
+            self.analysis.send(Command::FollowTransport(keep.follow));
+            if !keep.follow {
+                self.analysis.send(Command::Start); // by hand again: it goes on counting
+            }
+            self.follow = keep.follow;
+        }
+        if self.hear != hear {
+            self.order(Order::Hear(hear));
+            self.hear = hear;
+        }
+        if !self.own_ends
+            && let Some(found) = self.found_ends()
+            && found != self.playhead.trim()
+        {
+            self.set_trim(found);
+        }
+        self.live.take(&self.analysis.snapshot(), settings);
+        let pulse = *lock(&self.told.pulse);
+        match pulse.filter(|_| self.playing()) {
+            Some(pulse) => {
+                self.live.response = live::response(&pulse.curve);
+                self.live.glue_point = pulse.glue_point;
+                self.live.makeup = pulse.makeup;
+                self.live.louder_by = pulse.louder_by;
+            }
+            None => {
+                self.live.response = live::response(&Curve::of(&settings.tone, self.live.sample_rate));
+                self.live.glue_point = (f64::NEG_INFINITY, 0.0);
+            }
+        }
+    }
+
+    /// Calls `draw` with what is to be drawn.
+    pub fn look<R>(&self, draw: impl FnOnce(&Live, &dyn Recording) -> R) -> R {
+        draw(&self.live, &Columns::new(&self.history))
+    }
+
+    /// Passes on what the user wants of the measurement.
+    pub fn fulfil(&self, wishes: &Wishes) {
+        match wishes.measure {
+            Some(true) => self.analysis.send(Command::Start),
+            Some(false) => self.analysis.send(Command::Pause),
+            None => {}
+        }
+        if wishes.restart {
+            self.analysis.send(Command::Restart);
+        }
+    }
+
+    /// The ends that an export would find by itself, silence that it adds left out.
+    fn found_ends(&self) -> Option<Range<u64>> {
+        let Load::Whole(ends) = self.take.load() else { return None };
+        let cut = Cut::plan(&ends, &finish::Wishes::default());
+        Some(cut.from..cut.to)
+    }
+
+    fn set_trim(&mut self, trim: Range<u64>) {
+        self.playhead.set_trim(trim);
+        self.order(Order::Trim(self.playhead.trim()));
+    }
+
+    fn set_cycle(&mut self, cycle: Option<Range<u64>>) {
+        self.playhead.set_cycle(cycle);
+        self.order(Order::Cycle(self.playhead.cycle()));
+    }
+
+    /// Does what the hand asks for.
+    pub fn ask(&mut self, ask: Ask) {
+        match ask {
+            Ask::Toggle if self.playing() => {
+                self.told.playing.store(false, Ordering::Relaxed);
+                self.order(Order::Pause);
+            }
+            Ask::Toggle => {
+                self.told.playing.store(true, Ordering::Relaxed);
+                self.order(Order::Play);
+            }
+            Ask::Seek(frame) => {
+                self.playhead.seek(frame);
+                self.told.heard.store(self.playhead.at(), Ordering::Relaxed);
+                self.order(Order::Seek(self.playhead.at()));
+            }
+            Ask::Cycle(cycle) => self.set_cycle(cycle),
+            Ask::Trim(trim) => {
+                self.own_ends = true;
+                self.set_trim(trim);
+            }
+            Ask::FoundEnds => {
+                self.own_ends = false;
+                self.set_trim(self.found_ends().unwrap_or(0..self.playhead.length()));
+            }
+            Ask::Loudest => {
+                let found = self.take.overview().loudest(LOUDEST, self.playhead.trim());
+                if let Some(found) = found {
+                    self.set_cycle(Some(found.clone()));
+                    self.ask(Ask::Seek(found.start));
+                    if !self.playing() {
+                        self.ask(Ask::Toggle);
+                    }
+                }
+            }
+            Ask::Export(wish) => {
+                let settings = self.settings.unwrap_or_default();
+                let target = live::target(&self.target);
+                self.export = Some(Export::start(self.take.path(), &wish, settings, target, self.wishes()));
+            }
+            Ask::EndExport => match self.export() {
+                Some(Stage::Running { .. }) => {
+                    if let Some(export) = &self.export {
+                        export.stop();
+                    }
+                }
+                _ => self.export = None,
+            },
+        }
+    }
+
+    /// The cut that an export makes: the hand's own ends, or none, so that it finds them.
+    fn wishes(&self) -> finish::Wishes {
+        let mut wishes = finish::Wishes::default();
+        if self.own_ends {
+            let rate = f64::from(self.take.format().rate);
+            let trim = self.playhead.trim();
+            wishes.start = Some(trim.start as f64 / rate);
+            wishes.end = Some(trim.end as f64 / rate);
+        }
+        wishes
+    }
+}
+
+impl Drop for Session {
+    fn drop(&mut self) {
+        self.orders = None;
+        if let Some(worker) = self.worker.take() {
+            worker.thread().unpark();
+            let _ = worker.join();
+        }
+    }
+}
+
+/// The worker's life: obeys, fills the ring, tells where it is; ends when nobody can order any more.
+fn work(mut engine: Engine, inbox: &Receiver<Order>, told: &Told) {
+    loop {
+        loop {
+            match inbox.try_recv() {
+                Ok(order) => engine.obey(order),
+                Err(TryRecvError::Empty) => break,
+                Err(TryRecvError::Disconnected) => return,
+            }
+        }
+        if engine.fill() {
+            *lock(&told.pulse) = Some(engine.pulse());
+        }
+        told.heard.store(engine.heard(), Ordering::Relaxed);
+        told.playing.store(engine.playing(), Ordering::Relaxed);
+        let pause = if engine.playing() { 5 } else { 100 };
+        std::thread::park_timeout(Duration::from_millis(pause));
+    }
+}
+
+fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::sink::Silent;
+    use super::super::take::tests::file;
+    use super::*;
+    use std::time::Instant;
+
+    /// A clock that runs a hundred times too fast, so that a test need not wait.
+    #[derive(Default)]
+    struct Fast(Option<Silent>);
+
+    impl Device for Fast {
+        fn rate(&mut self, song: u32) -> u32 {
+            song
+        }
+        fn start(&mut self, sink: Sink) -> Option<String> {
+            self.0 = None;
+            self.0 = Silent::start(sink, 4_800_000).ok();
+            Some("nobody hears it".to_owned())
+        }
+    }
+
+    fn until(what: &str, mut done: impl FnMut() -> bool) {
+        let start = Instant::now();
+        while !done() {
+            assert!(start.elapsed() < Duration::from_secs(20), "{what}");
+            std::thread::sleep(Duration::from_millis(2));
+        }
+    }
+
+    fn music() -> Vec<f32> {
+        let mut samples = vec![0.0; 2 * 48_000];
+        let level = |n: u32| if (12..24).contains(&(n / 48_000)) { 0.5 } else { 0.1 };
+        samples.extend((0..30 * 48_000).map(|n| level(n) * (n as f32 * 0.05).sin()));
+        samples.extend(vec![0.0; 2 * 48_000]);
+        samples
+    }
+
+    #[test]
+    fn a_song_plays_through_and_the_screen_sees_it() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut device = Fast::default();
+        let mut session = Session::open(&file(folder.path(), 48_000, &music()), &mut device).unwrap();
+        assert_eq!(session.silent(), Some("nobody hears it"));
+        let settings = Settings::default();
+        until("reading", || {
+            session.refresh(&settings, &Keep::default(), None);
+            session.take().ready() == 34 * 48_000 && session.playhead().trim().start > 0
+        });
+        // 0.8 s before the first note, 1 s behind the last.
+        let trim = session.playhead().trim();
+        assert!(trim.start.abs_diff(57_600) < 960 && trim.end.abs_diff(33 * 48_000) < 4_800, "{trim:?}");
+        session.ask(Ask::Toggle);
+        until("playing to the end", || !session.playing() && session.heard() == trim.end);
+        until("measuring", || {
+            session.refresh(&settings, &Keep::default(), None);
+            session.live.after.integrated > -30.0
+        });
+        session.look(|_, recording| assert!(recording.seconds() > 20.0));
+    }
+
+    #[test]
+    fn the_loudest_ten_seconds_are_repeated() {
+        let folder = tempfile::tempdir().unwrap();
+        let take = Take::open_whole(&file(folder.path(), 48_000, &music())).unwrap();
+        let mut session = Session::of(take, &mut Fast::default()).unwrap();
+        session.refresh(&Settings::default(), &Keep::default(), None);
+        session.ask(Ask::Loudest);
+        let cycle = session.playhead().cycle().unwrap();
+        assert!(cycle.start >= 14 * 48_000 - 4_800 && cycle.end <= 26 * 48_000 + 4_800, "{cycle:?}");
+        assert_eq!(cycle.end - cycle.start, 480_000);
+        let start = session.heard();
+        assert!(session.playing() && start == cycle.start);
+    }
+
+    #[test]
+    fn ends_that_the_hand_has_set_go_into_the_export_and_found_ones_do_not() {
+        let folder = tempfile::tempdir().unwrap();
+        let take = Take::open_whole(&file(folder.path(), 48_000, &music())).unwrap();
+        let mut session = Session::of(take, &mut Fast::default()).unwrap();
+        session.refresh(&Settings::default(), &Keep::default(), None);
+        let found = session.playhead().trim();
+        assert_eq!(session.wishes(), finish::Wishes::default());
+        session.ask(Ask::Trim(96_000..480_000));
+        session.refresh(&Settings::default(), &Keep::default(), None);
+        assert_eq!((session.wishes().start, session.wishes().end), (Some(2.0), Some(10.0)));
+        session.ask(Ask::FoundEnds);
+        assert_eq!(session.playhead().trim(), found);
+        assert_eq!(session.wishes(), finish::Wishes::default());
+    }
+
+    #[test]
+    fn closing_lets_everything_go_and_several_do_not_mix() {
+        let folders = [tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap()];
+        let tone =
+            |level: f32| (0..20 * 48_000).map(|n| level * (n as f32 * 0.13).sin()).collect::<Vec<f32>>();
+        let mut devices = [Fast::default(), Fast::default()];
+        let mut sessions: Vec<Session> = [0.3, 0.03]
+            .iter()
+            .zip(&folders)
+            .zip(&mut devices)
+            .map(|((level, folder), device)| {
+                let take = Take::open_whole(&file(folder.path(), 48_000, &tone(*level))).unwrap();
+                Session::of(take, device).unwrap()
+            })
+            .collect();
+        sessions.iter_mut().for_each(|session| session.ask(Ask::Toggle));
+        until("both play", || {
+            sessions.iter_mut().for_each(|s| s.refresh(&Settings::default(), &Keep::default(), None));
+            sessions.iter().all(|s| s.live.measured > 15.0)
+        });
+        let [loud, soft] = [0, 1].map(|n| sessions[n].live.after.integrated);
+        assert!((loud - soft - 20.0).abs() < 0.1, "{loud} {soft}");
+        let takes: Vec<_> = sessions.iter().map(|s| Arc::downgrade(&s.take)).collect();
+        let histories: Vec<_> = sessions.iter().map(|s| Arc::downgrade(&s.history)).collect();
+        drop(sessions);
+        assert!(takes.iter().all(|take| take.upgrade().is_none()), "a song stays in memory");
+        assert!(histories.iter().all(|history| history.upgrade().is_none()));
+    }
+}

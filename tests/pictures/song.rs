@@ -1,0 +1,313 @@
+//! The window that needs no host: the row of the song under the screen, moved by hands and looked
+//! at. A real file is read and a real session plays it, into a device that nobody hears.
+
+use crate::eyes::legible;
+use crate::rig::Pixels;
+use egui::{Key, Modifiers, Pos2, Rect, Vec2, vec2};
+use egui_kittest::kittest::{NodeT, Queryable};
+use egui_kittest::{Harness, SnapshotOptions};
+use lintel::editor::keep::Keep;
+use lintel::editor::{Stand, stand};
+use lintel::finish::{Encoding, Layout, Overwrite, Reader, Spec, Tags, Writer};
+use lintel::player::{Ask, Device, Load, Session, Sink, Stage, Take};
+use lintel::settings::Settings;
+use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
+
+const RATE: u32 = 48_000;
+
+/// A device that never takes anything.
+struct Nobody(Option<Sink>);
+
+impl Device for Nobody {
+    fn rate(&mut self, song: u32) -> u32 {
+        song
+    }
+    fn start(&mut self, sink: Sink) -> Option<String> {
+        self.0 = Some(sink);
+        None
+    }
+}
+
+/// 40 s: a soft beginning, ten louder seconds from 21.5 s on, silence around.
+fn file(folder: &Path) -> PathBuf {
+    let path = folder.join("evening.wav");
+    let sample = |n: u32| {
+        let t = f64::from(n) / f64::from(RATE);
+        let level = match t {
+            t if !(2.0..38.0).contains(&t) => 0.0,
+            t if (21.5..31.5).contains(&t) => 0.55,
+            _ => 0.2,
+        };
+        let stroke = (-(t * 2.3).fract() * 3.0).exp();
+        level * stroke * (t * 440.0 * std::f64::consts::TAU).sin()
+    };
+    let samples: Vec<f64> = (0..40 * RATE).map(sample).collect();
+    let (layout, encoding) = (Layout::Wav, Encoding::Int(24));
+    let spec = Spec { layout, encoding, rate: RATE, channels: 2, ceiling: 1.0, tags: Tags::default() };
+    let mut writer = Writer::create(&path, spec, Overwrite::Allow, &[]).unwrap();
+    writer.write(&samples, &samples).unwrap();
+    writer.finish(None).unwrap();
+    path
+}
+
+struct Rig {
+    harness: Harness<'static, (Stand, Nobody)>,
+    folder: tempfile::TempDir,
+}
+
+impl Rig {
+    fn new(width: f32, height: f32, night: bool) -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        let take = Take::open_whole(&file(folder.path())).unwrap();
+        let mut device = Nobody(None);
+        let keep = Keep { width, height, night, ..Keep::default() };
+        let mut stand = Stand::new(keep, Settings::default(), None);
+        stand.put(Session::of(take, &mut device));
+        let mut harness = Harness::builder()
+            .with_size(vec2(width, height))
+            .with_step_dt(1.0 / 60.0)
+            .renderer(Pixels::default())
+            .build_ui_state(
+                |ui, (stand, device): &mut (Stand, Nobody)| {
+                    stand.show(ui, device);
+                },
+                (stand, device),
+            );
+        harness.run_steps(3);
+        Self { harness, folder }
+    }
+
+    fn usual() -> Self {
+        Self::new(1180.0, 872.0, false)
+    }
+
+    fn session(&mut self) -> &mut Session {
+        self.harness.state_mut().0.session().expect("a song")
+    }
+
+    fn rect(&self, label: &str) -> Rect {
+        self.harness.get_by_label(label).rect()
+    }
+
+    fn button(&mut self, pos: Pos2, pressed: bool) {
+        let (button, modifiers) = (egui::PointerButton::Primary, Modifiers::NONE);
+        self.harness.event(egui::Event::PointerMoved(pos));
+        self.harness.step();
+        self.harness.event(egui::Event::PointerButton { pos, button, pressed, modifiers });
+        self.harness.step();
+    }
+
+    fn click_at(&mut self, at: Pos2) {
+        self.button(at, true);
+        self.button(at, false);
+        self.harness.run_steps(30);
+    }
+
+    fn click(&mut self, label: &str) {
+        self.click_at(self.rect(label).center());
+    }
+
+    fn drag(&mut self, from: Pos2, by: Vec2) {
+        self.button(from, true);
+        for n in 1..=10 {
+            self.harness.event(egui::Event::PointerMoved(from + by * (n as f32 / 10.0)));
+            self.harness.step();
+        }
+        self.button(from + by, false);
+        self.harness.run_steps(30);
+    }
+
+    fn key(&mut self, key: Key, modifiers: Modifiers) {
+        self.harness.key_press_modifiers(modifiers, key);
+        self.harness.run_steps(2);
+    }
+
+    /// The place on the strip of a time of the song.
+    fn at(&self, seconds: f32) -> Pos2 {
+        let strip = self.rect("song");
+        egui::pos2(strip.left() + strip.width() * seconds / 40.0, strip.center().y - 20.0)
+    }
+}
+
+fn seconds(frame: u64) -> f64 {
+    frame as f64 / f64::from(RATE)
+}
+
+#[test]
+fn play_and_space_start_and_pause() {
+    let mut rig = Rig::usual();
+    rig.click("play");
+    assert!(rig.session().playing());
+    rig.click("play");
+    assert!(!rig.session().playing());
+    rig.key(Key::Space, Modifiers::NONE);
+    assert!(rig.session().playing());
+}
+
+#[test]
+fn a_click_goes_there_and_a_drag_repeats_until_a_double_click() {
+    let mut rig = Rig::usual();
+    rig.click_at(rig.at(17.0));
+    assert!((seconds(rig.session().heard()) - 17.0).abs() < 0.1);
+    let step = rig.at(5.0).x - rig.at(0.0).x;
+    rig.drag(rig.at(10.0), vec2(step, 0.0));
+    let cycle = rig.session().playhead().cycle().expect("a cycle");
+    assert!((seconds(cycle.start) - 10.0).abs() < 0.1 && (seconds(cycle.end) - 15.0).abs() < 0.1);
+    assert_eq!(rig.session().heard(), cycle.start);
+    // Its edge moves under the keys.
+    rig.harness.get_by_label("repeat to").focus();
+    rig.harness.run_steps(2);
+    rig.key(Key::ArrowRight, Modifiers::NONE);
+    let moved = rig.session().playhead().cycle().expect("a cycle");
+    assert_eq!((moved.start, moved.end), (cycle.start, cycle.end + 4_800));
+    let at = rig.at(30.0);
+    for _ in 0..2 {
+        rig.button(at, true);
+        rig.button(at, false);
+    }
+    rig.harness.run_steps(2);
+    assert_eq!(rig.session().playhead().cycle(), None);
+}
+
+#[test]
+fn the_ends_are_found_can_be_moved_and_found_again() {
+    let mut rig = Rig::usual();
+    let found = rig.session().playhead().trim();
+    // 0.8 s before the first stroke.
+    assert!((seconds(found.start) - 1.2).abs() < 0.05, "{found:?}");
+    let grip = rig.rect("end of the song").center();
+    let step = rig.at(10.0).x - rig.at(0.0).x;
+    rig.drag(grip, vec2(-step, 0.0));
+    let trim = rig.session().playhead().trim();
+    assert!((seconds(found.end) - seconds(trim.end) - 10.0).abs() < 0.2 && trim.start == found.start);
+    assert!(rig.session().own_ends());
+    rig.click("found ends");
+    assert_eq!(rig.session().playhead().trim(), found);
+}
+
+#[test]
+fn the_loudest_ten_seconds_are_one_press_away() {
+    let mut rig = Rig::usual();
+    rig.click("loudest 10 s");
+    let cycle = rig.session().playhead().cycle().expect("a cycle");
+    assert!((seconds(cycle.start) - 21.5).abs() < 0.5, "{cycle:?}");
+    assert!((seconds(cycle.end) - seconds(cycle.start) - 10.0).abs() < 1e-9);
+    assert!(rig.session().playing());
+    rig.click("repeat");
+    assert_eq!(rig.session().playhead().cycle(), None);
+}
+
+#[test]
+fn an_export_is_asked_for_in_a_form_and_asks_before_it_replaces() {
+    let mut rig = Rig::usual();
+    let master = rig.folder.path().join("evening (master).wav");
+    let wait = |rig: &mut Rig| {
+        let start = Instant::now();
+        while matches!(rig.session().export(), Some(Stage::Running { .. })) {
+            assert!(start.elapsed() < Duration::from_secs(60));
+            std::thread::sleep(Duration::from_millis(10));
+        }
+        rig.harness.run_steps(3);
+    };
+    let act = |rig: &mut Rig, label: &str| {
+        rig.harness.get_by_label(label).click();
+        rig.harness.run_steps(3);
+    };
+    rig.click("export");
+    act(&mut rig, "WAV, 16 bit, dithered");
+    act(&mut rig, "write");
+    wait(&mut rig);
+    let done = rig.session().export();
+    assert!(matches!(&done, Some(Stage::Done(words)) if words.contains("evening (master).wav")), "{done:?}");
+    assert_eq!(Reader::open(&master).unwrap().format().encoding, Encoding::Int(16));
+    let written = std::fs::metadata(&master).unwrap().modified().unwrap();
+    rig.click("export");
+    act(&mut rig, "write");
+    wait(&mut rig);
+    assert_eq!(rig.session().export(), Some(Stage::Exists));
+    assert_eq!(std::fs::metadata(&master).unwrap().modified().unwrap(), written);
+    act(&mut rig, "replace it");
+    wait(&mut rig);
+    assert!(matches!(rig.session().export(), Some(Stage::Done(_))));
+    assert!(std::fs::metadata(&master).unwrap().modified().unwrap() > written);
+}
+
+#[test]
+fn what_cannot_be_opened_is_said_in_the_window() {
+    let folder = tempfile::tempdir().unwrap();
+    let letter = folder.path().join("letter.txt");
+    std::fs::write(&letter, "dear all").unwrap();
+    let mut rig = Rig::usual();
+    let (stand, device) = rig.harness.state_mut();
+    stand.open(&letter, device);
+    rig.harness.run_steps(2);
+    assert!(rig.session().take().path().ends_with("evening.wav"), "the song stays");
+    let words = format!("{:?}", rig.harness.output().shapes);
+    assert!(words.contains("neither WAV nor FLAC"));
+}
+
+/// A file as a desktop hands it over.
+#[derive(Debug)]
+struct Dropped(PathBuf);
+
+impl egui::DroppedFile for Dropped {
+    fn path(&self) -> &Path {
+        &self.0
+    }
+    fn bytes(&self) -> Result<Vec<u8>, String> {
+        std::fs::read(&self.0).map_err(|err| err.to_string())
+    }
+}
+
+#[test]
+fn a_file_that_is_dropped_on_the_window_is_opened() {
+    let folder = tempfile::tempdir().unwrap();
+    let other = folder.path().join("morning.wav");
+    let mut rig = Rig::usual();
+    std::fs::copy(rig.folder.path().join("evening.wav"), &other).unwrap();
+    rig.harness.input_mut().dropped_files.push(std::sync::Arc::new(Dropped(other.clone())));
+    rig.harness.run_steps(2);
+    assert_eq!(rig.session().take().path(), other);
+}
+
+#[test]
+fn it_is_legible_from_the_smallest_window_on() {
+    for (width, height) in [stand::SMALLEST, (1180.0, 872.0), (1920.0, 1080.0)] {
+        let rig = Rig::new(width, height, false);
+        legible(rig.harness.output(), width, height);
+    }
+}
+
+#[test]
+fn every_word_and_handle_of_the_row_has_a_name() {
+    let mut rig = Rig::usual();
+    rig.session().ask(Ask::Loudest);
+    rig.harness.run_steps(2);
+    for label in ["play", "song", "start of the song", "end of the song", "repeat from", "repeat to"] {
+        assert!(rig.harness.get_by_label(label).rect().is_positive(), "{label}");
+    }
+    assert!(matches!(rig.session().take().load(), Load::Whole(_)));
+    let node = rig.harness.get_by_label("start of the song");
+    assert!((node.accesskit_node().numeric_value().unwrap() - 1.2).abs() < 0.05);
+}
+
+fn picture(name: &str, night: bool) {
+    let mut rig = Rig::new(stand::SMALLEST.0, stand::SMALLEST.1, night);
+    rig.session().ask(Ask::Cycle(Some(21 * u64::from(RATE)..31 * u64::from(RATE))));
+    rig.session().ask(Ask::Trim(3 * u64::from(RATE)..36 * u64::from(RATE)));
+    rig.session().ask(Ask::Seek(24 * u64::from(RATE)));
+    rig.harness.run_steps(3);
+    let options = SnapshotOptions::new().max_failed_pixels(300).output_path("tests/pictures/snapshots");
+    rig.harness.snapshot_options(name, &options);
+}
+
+#[test]
+fn the_row_by_day() {
+    picture("song-day", false);
+}
+
+#[test]
+fn the_row_by_night() {
+    picture("song-night", true);
+}
