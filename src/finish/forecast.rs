@@ -133,7 +133,7 @@ impl Forecast {
     /// For the cells of a song behind a trim in dB, a ceiling in dBFS and a release in ms; from a
     /// gain of `low` dB on. None for silence.
     pub fn new(cells: &[[f32; 2]], trim: f64, ceiling: f64, release: f64, low: f64) -> Option<Self> {
-        let times = Times::new(release, f64::from(RATE));
+        let times = Times::with_steps(release, f64::from(RATE));
         let peaks: Vec<f64> =
             cells.iter().map(|[_, peak]| trim + 20.0 * f64::from(peak.max(1e-9)).log10()).collect();
         // What counts for a cell: its own peak, the one before and the one behind.
@@ -146,17 +146,13 @@ impl Forecast {
         while curve.len() < KNOTS {
             // Two gains side by side, as the release takes two channels.
             let gains = [0.0, 1.0].map(|k| low + curve.len() as f64 + k);
-            let mut releases = [Release::default(); 2];
+            let mut releases = Release::default();
             let mut blocks = [Blocks::new(), Blocks::new()];
-            for (cells, peaks) in cells.chunks(CHUNK).zip(widest.chunks(CHUNK)) {
-                let demand = gains.map(|gain| {
-                    std::array::from_fn(|i| peaks.get(i).map_or(0.0, |peak| (peak + gain - ceiling).max(0.0)))
-                });
-                let reduction = Release::process(&mut releases, &demand, &times);
-                for ((blocks, gain), reduction) in blocks.iter_mut().zip(gains).zip(&reduction) {
-                    for ([energy, _], reduction) in cells.iter().zip(reduction) {
-                        blocks.add(f64::from(*energy) * 10f64.powf((trim + gain - reduction) / 10.0));
-                    }
+            for ([energy, _], peak) in cells.iter().zip(&widest) {
+                let demand = gains.map(|gain| (peak + gain - ceiling).max(0.0));
+                let reduction = releases.step(demand, &times);
+                for ((blocks, gain), reduction) in blocks.iter_mut().zip(gains).zip(reduction) {
+                    blocks.add(f64::from(*energy) * 10f64.powf((trim + gain - reduction) / 10.0));
                 }
             }
             curve.extend(blocks.map(|blocks| blocks.gate.integrated()));

@@ -18,7 +18,10 @@ use std::process::ExitCode;
 pub type Failure = Box<dyn std::error::Error + Send + Sync>;
 
 #[derive(Parser)]
-#[command(name = "cargo xtask", about = "Lintel: demo, test, bundle, figures, bench, shots, validate, instance")]
+#[command(
+    name = "cargo xtask",
+    about = "Lintel: demo, test, bundle, figures, bench, shots, validate, instance"
+)]
 enum Command {
     /// Master a mix through the bundled plugin; leaves a WAV, a table and a picture.
     Demo(demo::Args),

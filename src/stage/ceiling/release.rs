@@ -78,7 +78,11 @@ fn share(tau: f64, rate: f64) -> f64 {
 impl Times {
     /// `release_ms` of the setting, 10 to 1000.
     pub fn new(release_ms: f64, sample_rate: f64) -> Self {
-        let rate = sample_rate / STEP as f64;
+        Self::with_steps(release_ms, sample_rate / STEP as f64)
+    }
+
+    /// For so many steps a second.
+    pub fn with_steps(release_ms: f64, rate: f64) -> Self {
         let mut new = Self {
             keep: 0.0,
             go: 0.0,
@@ -140,10 +144,10 @@ impl Release {
         *self = Self::default();
     }
 
-    /// One step. Every one-pole is written keep · old + take · new: two operations in a row
+    /// One step: demand in, reduction out. Every one-pole is written keep · old + take · new: two operations in a row
     /// instead of three.
     #[inline(always)]
-    fn step(&mut self, d: Pair, times: &Times) -> Pair {
+    pub fn step(&mut self, d: Pair, times: &Times) -> Pair {
         for ch in 0..CHANNELS {
             let dense = if self.since[ch] < times.within { times.density } else { 0.0 };
             let rise = times.rise * self.density[ch];

@@ -190,7 +190,9 @@ mod tests {
         let mut detector = Detector::new(8_000.0);
         detector.set(50.0, 300.0);
         detector.jump();
-        (0..CHUNK).for_each(|_| drop(detector.ear.frame([0.9, 0.0])));
+        for _ in 0..CHUNK {
+            detector.ear.frame([0.9, 0.0]);
+        }
         let mut power = 1.0;
         for _ in 0..4_000 {
             detector.tick();

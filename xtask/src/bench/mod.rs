@@ -58,7 +58,11 @@ pub fn run() -> Result<(), Failure> {
 
     page += "\n## An instance\n\n";
     let figures = instance::run(std::path::Path::new("target/bundled"))?;
-    writeln!(page, "Scan of the library (load, list, unload): {:.0} ms (asked: at most 50).", figures.scan_ms)?;
+    writeln!(
+        page,
+        "Scan of the library (load, list, unload): {:.0} ms (asked: at most 50).",
+        figures.scan_ms
+    )?;
     if let Some(mb) = figures.memory_mb {
         writeln!(page, "Memory of an instance that has run: {mb:.1} MB (asked: at most 40).")?;
     }

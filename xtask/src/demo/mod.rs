@@ -205,7 +205,13 @@ fn make_quartet(path: &Path, seconds: f64) -> Result<Source, Failure> {
 }
 
 /// Writes 24 bit beside the target and renames; never over one of the `inputs`.
-pub fn save(path: &Path, lanes: &[Vec<f32>], rate: u32, ceiling: f64, inputs: &[&Path]) -> Result<(), Failure> {
+pub fn save(
+    path: &Path,
+    lanes: &[Vec<f32>],
+    rate: u32,
+    ceiling: f64,
+    inputs: &[&Path],
+) -> Result<(), Failure> {
     let spec = Spec {
         layout: Layout::Wav,
         encoding: Encoding::Int(24),
