@@ -4,6 +4,11 @@
 //! One thread plays all parts. While it calls what belongs to the audio thread, the host's thread
 //! check says so. The plugin is either a bundle on disk or the one linked into the test.
 
+mod events;
+mod side;
+
+pub use events::Events;
+
 use clap_sys::audio_buffer::clap_audio_buffer;
 use clap_sys::entry::clap_plugin_entry;
 use clap_sys::events::*;
@@ -14,30 +19,16 @@ use clap_sys::ext::params::*;
 use clap_sys::ext::render::*;
 use clap_sys::ext::state::*;
 use clap_sys::ext::tail::*;
-use clap_sys::ext::thread_check::*;
 use clap_sys::factory::plugin_factory::*;
-use clap_sys::host::clap_host;
 use clap_sys::plugin::clap_plugin;
 use clap_sys::process::{CLAP_PROCESS_ERROR, clap_process};
 use clap_sys::stream::{clap_istream, clap_ostream};
-use clap_sys::version::CLAP_VERSION;
-use std::cell::Cell;
+use events::answers;
+use side::{Side, audio};
 use std::ffi::{CStr, CString, c_char, c_void};
 use std::path::Path;
 use std::ptr::{null, null_mut};
-use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
-
-thread_local! {
-    /// The thread is being the audio thread.
-    static AUDIO: Cell<bool> = const { Cell::new(false) };
-}
-
-/// What the plugin sees of the host.
-struct Side {
-    host: clap_host,
-    wants_callback: AtomicBool,
-    restarts: AtomicU32,
-}
+use std::sync::atomic::Ordering;
 
 /// Calls a function of the C interface; a missing one is a fault of the plugin.
 macro_rules! call {
@@ -69,67 +60,6 @@ pub struct Listed {
 
 /// A layout of the main port: its id, channels in, channels out.
 pub type Layout = (u32, u32, u32);
-
-/// Parameter events of one call, in the order of time. Never grows past its first size while it is
-/// cleared and filled.
-#[derive(Default)]
-pub struct Events(Vec<clap_event_param_value>);
-
-impl Events {
-    pub fn with_capacity(events: usize) -> Self {
-        Self(Vec::with_capacity(events))
-    }
-
-    pub fn clear(&mut self) {
-        self.0.clear();
-    }
-
-    pub fn len(&self) -> usize {
-        self.0.len()
-    }
-
-    pub fn push(&mut self, time: u32, id: u32, value: f64) {
-        let header = clap_event_header {
-            size: size_of::<clap_event_param_value>() as u32,
-            time,
-            space_id: CLAP_CORE_EVENT_SPACE_ID,
-            type_: CLAP_EVENT_PARAM_VALUE,
-            flags: 0,
-        };
-        self.0.push(clap_event_param_value {
-            header,
-            param_id: id,
-            cookie: null_mut(),
-            note_id: -1,
-            port_index: -1,
-            channel: -1,
-            key: -1,
-            value,
-        });
-    }
-
-    fn list(&self) -> clap_input_events {
-        unsafe extern "C" fn size(list: *const clap_input_events) -> u32 {
-            // SAFETY: made below from a living `Events`.
-            let events = unsafe { &*((*list).ctx as *const Events) };
-            events.len() as u32
-        }
-        unsafe extern "C" fn get(list: *const clap_input_events, at: u32) -> *const clap_event_header {
-            // SAFETY: as above.
-            let events = unsafe { &*((*list).ctx as *const Events) };
-            events.0.get(at as usize).map_or(null(), |event| &raw const event.header)
-        }
-        clap_input_events { ctx: std::ptr::from_ref(self) as *mut c_void, size: Some(size), get: Some(get) }
-    }
-}
-
-/// Where the plugin's own events go: nowhere.
-fn answers() -> clap_output_events {
-    unsafe extern "C" fn push(_: *const clap_output_events, _: *const clap_event_header) -> bool {
-        true
-    }
-    clap_output_events { ctx: null_mut(), try_push: Some(push) }
-}
 
 /// Where the host's transport stands.
 #[derive(Clone, Copy, Debug, Default)]
@@ -163,23 +93,7 @@ impl Rig {
         let factory =
             call!(entry, get_factory, CLAP_PLUGIN_FACTORY_ID.as_ptr()) as *const clap_plugin_factory;
         let descriptor = call!(factory, get_plugin_descriptor, factory, 0);
-        let mut side = Box::new(Side {
-            host: clap_host {
-                clap_version: CLAP_VERSION,
-                host_data: null_mut(),
-                name: c"host by hand".as_ptr(),
-                vendor: c"".as_ptr(),
-                url: c"".as_ptr(),
-                version: c"1".as_ptr(),
-                get_extension: Some(extension),
-                request_restart: Some(request_restart),
-                request_process: Some(request_process),
-                request_callback: Some(request_callback),
-            },
-            wants_callback: AtomicBool::new(false),
-            restarts: AtomicU32::new(0),
-        });
-        side.host.host_data = &raw mut *side as *mut c_void;
+        let side = Side::new();
         // SAFETY: the descriptor is the plugin's own and lives as long as its code.
         let id = unsafe { (*descriptor).id };
         let plugin = call!(factory, create_plugin, factory, &raw const side.host, id);
@@ -447,68 +361,7 @@ impl Drop for Rig {
     }
 }
 
-/// Does something as the audio thread.
-fn audio<T>(work: impl FnOnce() -> T) -> T {
-    let before = AUDIO.replace(true);
-    let result = work();
-    AUDIO.set(before);
-    result
-}
-
 fn text(bytes: &[c_char]) -> String {
     let bytes: Vec<u8> = bytes.iter().take_while(|b| **b != 0).map(|b| *b as u8).collect();
     String::from_utf8(bytes).expect("texts are UTF-8")
-}
-
-unsafe extern "C" fn extension(_host: *const clap_host, id: *const c_char) -> *const c_void {
-    static CHECK: clap_host_thread_check =
-        clap_host_thread_check { is_main_thread: Some(is_main), is_audio_thread: Some(is_audio) };
-    unsafe extern "C" fn is_main(_: *const clap_host) -> bool {
-        !AUDIO.get()
-    }
-    unsafe extern "C" fn is_audio(_: *const clap_host) -> bool {
-        AUDIO.get()
-    }
-    static WINDOW: clap_host_gui = clap_host_gui {
-        resize_hints_changed: Some(ignore),
-        request_resize: Some(resize),
-        request_show: Some(show),
-        request_hide: Some(show),
-        closed: Some(closed),
-    };
-    unsafe extern "C" fn ignore(_: *const clap_host) {}
-    unsafe extern "C" fn resize(_: *const clap_host, _: u32, _: u32) -> bool {
-        true
-    }
-    unsafe extern "C" fn show(_: *const clap_host) -> bool {
-        true
-    }
-    unsafe extern "C" fn closed(_: *const clap_host, _: bool) {}
-    // SAFETY: the interface's ids end with a zero.
-    match unsafe { CStr::from_ptr(id) } {
-        id if id == CLAP_EXT_THREAD_CHECK => (&raw const CHECK).cast(),
-        id if id == CLAP_EXT_GUI => (&raw const WINDOW).cast(),
-        _ => null(),
-    }
-}
-
-/// The side that a host pointer belongs to.
-///
-/// # Safety
-/// The pointer is the one that the plugin was created with.
-unsafe fn side<'a>(host: *const clap_host) -> &'a Side {
-    // SAFETY: by the contract above.
-    unsafe { &*((*host).host_data as *const Side) }
-}
-
-unsafe extern "C" fn request_restart(host: *const clap_host) {
-    // SAFETY: called by the plugin with its own host.
-    unsafe { side(host) }.restarts.fetch_add(1, Ordering::AcqRel);
-}
-
-unsafe extern "C" fn request_process(_host: *const clap_host) {}
-
-unsafe extern "C" fn request_callback(host: *const clap_host) {
-    // SAFETY: as above.
-    unsafe { side(host) }.wants_callback.store(true, Ordering::Release);
 }
