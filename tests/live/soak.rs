@@ -113,3 +113,28 @@ fn an_hour_at_192_khz_through_the_whole_analysis() {
     let history = history.lock().unwrap();
     assert_eq!(history.count(), FRAMES as u64 / history.width());
 }
+
+/// The device's callback of the window without a host: playing, pausing, jumping, running dry.
+#[cfg(feature = "screen")]
+#[test]
+fn the_sound_devices_callback_allocates_nothing() {
+    use lintel::player::{Sink, Status};
+    use std::sync::Arc;
+    use std::sync::atomic::Ordering;
+
+    let (mut producer, consumer) = rtrb::RingBuffer::new(40_000);
+    let status = Arc::new(Status::default());
+    let mut sink = Sink::new(consumer, status.clone(), 48_000);
+    (0..40_000).for_each(|n| producer.push([n as f32 * 1e-5; 2]).expect("room"));
+    let mut out = [0.0_f32; 2 * 512];
+    let before = ALLOCATIONS.with(Cell::get);
+    for block in 0..100 {
+        status.open.store(block % 10 != 3, Ordering::Relaxed);
+        if block == 20 {
+            status.skip.store(20_000, Ordering::Relaxed);
+        }
+        sink.fill(&mut out, 2);
+    }
+    assert_eq!(ALLOCATIONS.with(Cell::get), before);
+    assert!(status.taken.load(Ordering::Relaxed) == 40_000 && status.missed.load(Ordering::Relaxed) > 0);
+}
