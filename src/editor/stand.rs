@@ -10,7 +10,7 @@ use super::song::{self, View};
 use super::theme::Theme;
 use super::{ink, live};
 use crate::finish::Error;
-use crate::player::{Device, Session};
+use crate::player::{Ask, Device, Load, Session, Stage};
 use crate::settings::Settings;
 use crate::stage::tone::Curve;
 use egui::{Align2, Key, Rect, Ui, UiBuilder, pos2, vec2};
@@ -20,12 +20,17 @@ use std::time::Duration;
 /// Smallest window, points.
 pub const SMALLEST: (f32, f32) = (LEAST.0, LEAST.1 + song::HEIGHT);
 
+/// Seconds for which it is still drawn after the last sound: the analysis is a little behind.
+const AFTERWARDS: f64 = 1.0;
+
 /// Everything in the window.
 pub struct Stand {
     pub screen: Screen,
     pub memory: Memory,
     session: Option<Session>,
     song: song::State,
+    /// When something moved by itself last, s.
+    moved: f64,
     /// Why the last file was not opened.
     refused: Option<String>,
 }
@@ -38,6 +43,7 @@ impl Stand {
             memory: Memory { settings, ..Memory::default() },
             session: None,
             song: song::State::default(),
+            moved: f64::NEG_INFINITY,
             refused: None,
         }
     }
@@ -78,7 +84,7 @@ impl Stand {
             let (take, at) = (session.take().clone(), session.heard());
             self.put(Session::of(take, device));
             if let Some(session) = &mut self.session {
-                session.ask(crate::player::Ask::Seek(at));
+                session.ask(Ask::Seek(at));
             }
         }
         self.space(&ctx);
@@ -92,13 +98,17 @@ impl Stand {
         self.row(ui, lower, upper);
         if let Some(session) = &self.session {
             session.fulfil(&wishes);
+            let now = ctx.input(|i| i.time);
+            let works = matches!(session.export(), Some(Stage::Running { .. }))
+                || session.take().load() == Load::Reading;
             if session.playing() {
                 ctx.request_repaint();
-            } else if session.export().is_some() || session.take().ready() < session.playhead().length() {
+                self.moved = now;
+            } else if works {
                 ctx.request_repaint_after(Duration::from_millis(60));
-            } else {
-                // The last figures of the analysis come a moment after the sound.
-                ctx.request_repaint_after(Duration::from_millis(500));
+                self.moved = now;
+            } else if now - self.moved < AFTERWARDS {
+                ctx.request_repaint_after(Duration::from_millis(100));
             }
         }
         zoom(&ctx, f32::from(self.screen.keep.scale) / 100.0);
@@ -157,7 +167,7 @@ impl Stand {
         if let Some(session) = &mut self.session
             && ctx.input_mut(|i| i.consume_key(egui::Modifiers::NONE, Key::Space))
         {
-            session.ask(crate::player::Ask::Toggle);
+            session.ask(Ask::Toggle);
         }
     }
 }

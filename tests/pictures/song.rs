@@ -247,6 +247,17 @@ fn what_cannot_be_opened_is_said_in_the_window() {
     assert!(words.contains("neither WAV nor FLAC"));
 }
 
+#[test]
+fn nothing_is_drawn_while_nothing_happens() {
+    let mut rig = Rig::usual();
+    rig.harness.run_steps(90);
+    let delay = |rig: &Rig| rig.harness.output().viewport_output[&egui::ViewportId::ROOT].repaint_delay;
+    assert!(delay(&rig) >= Duration::from_secs(3600), "another frame is asked for after {:?}", delay(&rig));
+    rig.session().ask(Ask::Toggle);
+    rig.harness.run_steps(2);
+    assert!(delay(&rig) < Duration::from_millis(20), "it runs while it plays");
+}
+
 /// A file as a desktop hands it over.
 #[derive(Debug)]
 struct Dropped(PathBuf);
