@@ -21,6 +21,9 @@ use crate::settings::Settings;
 const LOOK: u64 = 9;
 /// Below this peak a column holds no music, −50 dBFS.
 const MUSIC: f32 = 0.003_162;
+/// dB over the target's true peak that still do not count as over: the meter's own error against 32-fold
+/// interpolation, and what a tenth of a dB on the screen does not show.
+const MISREAD: f64 = 0.05;
 /// Samples beyond this are not sound; they would poison the filters.
 const SANE: f32 = 1e6;
 
@@ -151,7 +154,7 @@ impl Analysis {
             self.measured += CHUNK as u64;
         }
         let true_peak = after.true_peak[0].max(after.true_peak[1]);
-        let over = f64::from(true_peak) > db::to_gain(self.target.true_peak);
+        let over = f64::from(true_peak) > db::to_gain(self.target.true_peak + MISREAD);
         let begins = over && !self.over;
         self.over = over;
         self.overs += u64::from(begins && running);

@@ -174,6 +174,21 @@ fn a_click_holds_the_paper_and_another_lets_it_run() {
     assert!(rig.0.query_label("let the paper run"));
 }
 
+#[test]
+fn the_measurement_follows_the_transport_when_asked_and_by_hand_when_not() {
+    let mut rig = Rig::new();
+    let asked = |rig: &Rig| rig.0.state().wishes.iter().filter(|wish| wish.measure.is_some()).count();
+    rig.click("measure");
+    assert_eq!((rig.0.state().screen.keep.follow, asked(&rig)), (false, 1));
+    rig.click("follow the transport");
+    assert!(rig.0.state().screen.keep.follow);
+    rig.click("measure");
+    assert_eq!(asked(&rig), 1, "by hand while it follows");
+    rig.click("follow the transport");
+    rig.click("measure");
+    assert_eq!((rig.0.state().screen.keep.follow, asked(&rig)), (false, 2));
+}
+
 trait QueryLabel {
     fn query_label(&self, label: &str) -> bool;
 }

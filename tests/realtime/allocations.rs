@@ -117,7 +117,7 @@ fn no_block_of_a_whole_session_allocates() {
 #[test]
 #[ignore = "the process that the next test starts"]
 fn inside_with_a_window() {
-    let parent = crate::window::Parent::open();
+    let parent = crate::window::Parent::open_at(0);
     let mut rig = Rig::inside();
     assert!(rig.activate(48_000.0, MOST as u32) && rig.start());
     assert!(rig.open_window(parent.id), "the window does not open");

@@ -7,6 +7,7 @@
 
 mod allocations;
 #[cfg(target_os = "linux")]
+#[path = "../rig/child.rs"]
 mod child;
 #[cfg(target_os = "linux")]
 #[path = "../rig/display.rs"]
@@ -18,4 +19,6 @@ mod rig;
 #[cfg(target_os = "linux")]
 mod syscalls;
 #[cfg(target_os = "linux")]
+#[allow(dead_code, reason = "pictures are for tests/window")]
+#[path = "../rig/window.rs"]
 mod window;

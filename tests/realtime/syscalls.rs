@@ -112,7 +112,7 @@ fn no_block_of_a_whole_session_calls_the_system() {
 #[ignore = "the process that the next test starts"]
 fn inside_with_a_window() {
     let rig = started();
-    assert!(rig.open_window(Parent::open().id), "the window does not open");
+    assert!(rig.open_window(Parent::open_at(0).id), "the window does not open");
     std::thread::sleep(Duration::from_millis(500));
     confined(rig, |_| ());
 }

@@ -13,7 +13,7 @@ impl Display {
     /// Starts one, or says aloud that it cannot.
     pub fn start() -> Option<Self> {
         let mut command = Command::new("Xvfb");
-        command.args(["-displayfd", "1", "-screen", "0", "1400x900x24"]);
+        command.args(["-displayfd", "1", "-screen", "0", "2700x1000x24"]);
         let Ok(mut server) = command.stdout(Stdio::piped()).stderr(Stdio::null()).spawn() else {
             eprintln!("SKIPPED: no window without a virtual display; install Xvfb");
             return None;
