@@ -4,8 +4,9 @@
 mod sound;
 
 use lintel::editor::keep::Keep;
-use lintel::editor::{Stand, presets, song, stand};
+use lintel::editor::{Stand, song, stand};
 use lintel::params::{from_toml, to_toml};
+use lintel::presets;
 use lintel::settings::Settings;
 use sound::Sound;
 use std::path::PathBuf;
