@@ -61,6 +61,19 @@ pub struct Chain {
     work: Work,
 }
 
+/// What only the running chain knows, at the end of a block: for the screen.
+#[derive(Clone, Copy, Debug)]
+pub struct Pulse {
+    /// The tone's running coefficients.
+    pub curve: Curve,
+    /// Detector level, dBFS, and reduction, dB, of the glue.
+    pub glue_point: (f64, f64),
+    /// Make-up that the glue applies, dB.
+    pub makeup: f64,
+    /// How much louder the result is than the untouched input, dB, as told last.
+    pub louder_by: f64,
+}
+
 /// Buffers of one chunk.
 struct Work {
     block: Block,
@@ -195,6 +208,16 @@ impl Chain {
     /// never saved; whoever renders must not ask for it (the plugin does not while a host renders).
     pub fn hear(&mut self, band: Option<usize>) {
         self.tone.hear(band);
+    }
+
+    /// What the screen draws of the running chain.
+    pub fn pulse(&self) -> Pulse {
+        Pulse {
+            curve: self.curve(),
+            glue_point: self.glue_point(),
+            makeup: self.makeup_db(),
+            louder_by: self.louder_by,
+        }
     }
 
     /// The tone's coefficients as they run, for drawing the curve.

@@ -185,12 +185,7 @@ impl Plugin for Lintel {
         chain.set_louder_by_db(louder_by);
         #[cfg(feature = "editor")]
         if let Some(sender) = &mut self.sender {
-            sender.pulse(|| crate::editor::Pulse {
-                curve: chain.curve(),
-                glue_point: chain.glue_point(),
-                makeup: chain.makeup_db(),
-                louder_by,
-            });
+            sender.pulse(|| chain.pulse());
             // While nothing sounds and nothing plays the paper need not move.
             self.now.repaint.request_repaint_with(sounds);
         }

@@ -4,7 +4,7 @@
 mod feed;
 mod gestures;
 
-pub use feed::{Now, Pulse, Sender};
+pub use feed::{Now, Sender};
 
 use super::keep::Keep;
 use super::layout::LEAST;

@@ -5,8 +5,9 @@ mod measured;
 
 pub use measured::{Columns, target};
 
+use crate::chain::Pulse;
 use crate::meter::{TARGETS, Target};
-use crate::settings::BandChannel;
+use crate::settings::{BandChannel, Settings};
 use crate::stage::tone::Curve;
 use std::sync::LazyLock;
 
@@ -185,6 +186,23 @@ pub struct Live {
 }
 
 impl Live {
+    /// Takes what the running chain says; without it the tone's curve at which the stage would come
+    /// to rest.
+    pub fn follow(&mut self, pulse: Option<&Pulse>, settings: &Settings) {
+        match pulse {
+            Some(pulse) => {
+                self.response = response(&pulse.curve);
+                self.glue_point = pulse.glue_point;
+                self.makeup = pulse.makeup;
+                self.louder_by = pulse.louder_by;
+            }
+            None => {
+                self.response = response(&Curve::of(&settings.tone, self.sample_rate));
+                self.glue_point = (f64::NEG_INFINITY, 0.0);
+            }
+        }
+    }
+
     /// The chosen delivery target.
     pub fn aim(&self) -> &Target {
         &self.targets[self.target.min(self.targets.len() - 1)]

@@ -26,7 +26,7 @@ pub mod theme;
 
 pub use controls::{Controls, Desk, Memory};
 #[cfg(feature = "editor")]
-pub use host::{LintelEditor, Now, Pulse, Sender, create, kept_target};
+pub use host::{LintelEditor, Now, Sender, create, kept_target};
 pub use live::Live;
 pub use screen::Screen;
 pub use stand::Stand;

@@ -5,13 +5,12 @@
 use super::playhead::Playhead;
 use super::sink::{Sink, Status};
 use super::take::Take;
-use crate::chain::Chain;
+use crate::chain::{Chain, Pulse};
 use crate::dsp::CHUNK;
 use crate::finish::Converter;
 use crate::link::{Feeder, Transport};
 use crate::meter::matching::LoudnessMatch;
 use crate::settings::Settings;
-use crate::stage::tone::Curve;
 use std::collections::VecDeque;
 use std::ops::Range;
 use std::sync::Arc;
@@ -41,18 +40,6 @@ pub enum Order {
     Settings(Box<Settings>),
     /// One tone band alone, or all.
     Hear(Option<usize>),
-}
-
-/// What only the running chain knows, for the screen.
-#[derive(Clone, Copy, Debug)]
-pub struct Pulse {
-    pub curve: Curve,
-    /// Detector level, dBFS, and reduction, dB, of the glue.
-    pub glue_point: (f64, f64),
-    /// Make-up that the glue applies, dB.
-    pub makeup: f64,
-    /// How much louder the result is than the untouched input, dB.
-    pub louder_by: f64,
 }
 
 /// A stretch of the song on its way to the ear.
@@ -319,12 +306,7 @@ impl Engine {
 
     /// What the screen draws of the running chain.
     pub fn pulse(&self) -> Pulse {
-        Pulse {
-            curve: self.chain.curve(),
-            glue_point: self.chain.glue_point(),
-            makeup: self.chain.makeup_db(),
-            louder_by: self.matching.difference_db(),
-        }
+        self.chain.pulse()
     }
 }
 

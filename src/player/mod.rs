@@ -19,7 +19,7 @@ mod session;
 mod sink;
 mod take;
 
-pub use engine::{Engine, Order, Pulse};
+pub use engine::{Engine, Order};
 pub use export::{Export, Stage, Wish};
 pub use overview::Overview;
 pub use playhead::{Piece, Playhead};

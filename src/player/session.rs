@@ -1,11 +1,12 @@
 //! One song in the window, from the file to the ear: a file and a [`Device`] in, what the screen
 //! draws out; moved by what the hand asks for.
 
-use super::engine::{Engine, Order, Pulse};
+use super::engine::{Engine, Order};
 use super::export::{Export, Stage, Wish};
 use super::playhead::Playhead;
 use super::sink::{Sink, Status};
 use super::take::{Load, Take};
+use crate::chain::Pulse;
 use crate::editor::keep::Keep;
 use crate::editor::live::{self, Columns, Live, Recording};
 use crate::editor::screen::Wishes;
@@ -13,7 +14,6 @@ use crate::finish::{self, Cut, Error};
 use crate::link::feeder;
 use crate::meter::{self, Command, History};
 use crate::settings::Settings;
-use crate::stage::tone::Curve;
 use std::ops::Range;
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
@@ -214,18 +214,7 @@ impl Session {
         }
         self.live.take(&self.analysis.snapshot(), settings);
         let pulse = *lock(&self.told.pulse);
-        match pulse.filter(|_| self.playing()) {
-            Some(pulse) => {
-                self.live.response = live::response(&pulse.curve);
-                self.live.glue_point = pulse.glue_point;
-                self.live.makeup = pulse.makeup;
-                self.live.louder_by = pulse.louder_by;
-            }
-            None => {
-                self.live.response = live::response(&Curve::of(&settings.tone, self.live.sample_rate));
-                self.live.glue_point = (f64::NEG_INFINITY, 0.0);
-            }
-        }
+        self.live.follow(pulse.filter(|_| self.playing()).as_ref(), settings);
     }
 
     /// Calls `draw` with what is to be drawn.

@@ -27,7 +27,9 @@ fn opening_and_closing_leaves_nothing_behind() {
     let python =
         std::env::var_os("LINTEL_PYTHON").map_or_else(|| root.join("target/foreign/bin/python3"), Into::into);
     if !bundle.exists() || !python.exists() {
-        eprintln!("SKIPPED: {} or {} is missing", bundle.display(), python.display());
+        let missing = format!("{} or {} is missing", bundle.display(), python.display());
+        assert!(std::env::var_os("LINTEL_FOREIGN").is_none(), "{missing}");
+        eprintln!("SKIPPED: {missing}");
         return;
     }
     let Some(display) = Display::start() else { return };

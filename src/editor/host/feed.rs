@@ -4,6 +4,7 @@
 //! is open. The audio thread hands over a [`Pulse`] whenever there is room in a short ring, and never waits
 //! for anybody; the window drains the ring when it draws.
 
+use crate::chain::Pulse;
 use crate::editor::keep::Keep;
 use crate::editor::live::{self, Columns, Live, Recording};
 use crate::editor::screen::Wishes;
@@ -11,24 +12,10 @@ use crate::link::{Feeder, Tap, Transport, feeder};
 use crate::meter::{self, Command, History, Snapshot};
 use crate::plugin::host_params::HostParams;
 use crate::settings::Settings;
-use crate::stage::tone::Curve;
 use nice_plug_egui::{EguiEditorState, RepaintNotifier};
 use std::sync::atomic::{AtomicU8, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 use std::time::{Duration, Instant};
-
-/// What only the chain itself knows, at the end of a block.
-#[derive(Clone, Copy, Debug)]
-pub struct Pulse {
-    /// The tone's running coefficients.
-    pub curve: Curve,
-    /// Detector level, dBFS, and reduction, dB, of the glue.
-    pub glue_point: (f64, f64),
-    /// Make-up that the glue applies, dB.
-    pub makeup: f64,
-    /// How much louder the result is than the untouched input, dB.
-    pub louder_by: f64,
-}
 
 /// The audio thread's ends of the rings.
 pub struct Sender {
@@ -181,19 +168,8 @@ impl Feed {
         }
         let rate = f64::from_bits(self.now.rate.load(Ordering::Relaxed));
         self.live.sample_rate = if rate > 0.0 { rate } else { 48_000.0 };
-        match &self.pulse {
-            Some((pulse, then)) if then.elapsed() < STALE => {
-                self.live.response = live::response(&pulse.curve);
-                self.live.glue_point = pulse.glue_point;
-                self.live.makeup = pulse.makeup;
-                self.live.louder_by = pulse.louder_by;
-            }
-            // Nothing runs: the curve at which the stage would come to rest.
-            _ => {
-                self.live.response = live::response(&Curve::of(&settings.tone, self.live.sample_rate));
-                self.live.glue_point = (f64::NEG_INFINITY, 0.0);
-            }
-        }
+        let fresh = self.pulse.as_ref().filter(|(_, then)| then.elapsed() < STALE);
+        self.live.follow(fresh.map(|(pulse, _)| pulse), &settings);
     }
 
     fn follow_analysis(&mut self, settings: &Settings, keep: &Keep) {
