@@ -5,13 +5,17 @@ pub mod dsp;
 #[cfg(feature = "screen")]
 pub mod editor;
 pub mod finish;
+#[cfg(feature = "plugin")]
+mod host_params;
+pub mod live;
 pub mod meter;
+pub mod numbers;
 pub mod params;
-#[cfg(feature = "screen")]
 pub mod player;
 #[cfg(feature = "plugin")]
 pub mod plugin;
 pub mod presets;
 pub mod settings;
 pub mod stage;
+mod sync;
 pub mod tap_ring;

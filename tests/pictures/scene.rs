@@ -3,7 +3,7 @@
 
 use lintel::chain::Chain;
 use lintel::editor::LiveReadout;
-use lintel::editor::live::{HistorySource, LiveColumn, MeasuredHistory};
+use lintel::live::{HistorySource, LiveColumn, MeasuredHistory};
 use lintel::meter::matching::LoudnessMatch;
 use lintel::meter::{Analysis, History};
 use lintel::settings::Settings;
