@@ -6,8 +6,8 @@
 
 use egui::{Pos2, RawInput, Rect, vec2};
 use lintel::editor::window_state::{Span, WindowState};
-use lintel::editor::{LiveReadout, MemoryControls, Screen};
-use lintel::live::{MeasuredHistory, POINTS};
+use lintel::editor::{MemoryControls, Screen};
+use lintel::live::{LiveReadout, MeasuredHistory, POINTS};
 use lintel::meter::{Analysis, History, HistoryColumn};
 use lintel::settings::Settings;
 use std::alloc::{GlobalAlloc, Layout, System};
