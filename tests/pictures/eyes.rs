@@ -134,7 +134,7 @@ fn a_jump_of_the_transport_is_marked_where_it_was() {
         let rig = Rig::with(
             WindowState::default(),
             MemoryControls::default(),
-            lintel::editor::LiveReadout::default(),
+            lintel::live::LiveReadout::default(),
             Box::new(Jumped(jump)),
             1.0,
         );

@@ -2,7 +2,7 @@
 //! Nothing on the pictures is written by hand.
 
 use lintel::chain::Chain;
-use lintel::editor::LiveReadout;
+use lintel::live::LiveReadout;
 use lintel::live::{HistorySource, LiveColumn, MeasuredHistory};
 use lintel::meter::matching::LoudnessMatch;
 use lintel::meter::{Analysis, History};
