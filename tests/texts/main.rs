@@ -1,6 +1,7 @@
 //! The documents say what the code does: tables in them are made from the code and compared here.
 //! `LINTEL_WRITE=1 cargo test --no-default-features --test texts` writes them anew.
 
+mod arrows;
 mod licences;
 mod unsafe_code;
 
