@@ -157,7 +157,8 @@ impl CutPlan {
             true => 0.0,
             false => LEAD_IN_FADE_S.min(options.lead_in),
         };
-        let default_fade_out = match (options.no_trim && options.end.is_none(), ends.breaks_off, options.end) {
+        let default_fade_out = match (options.no_trim && options.end.is_none(), ends.breaks_off, options.end)
+        {
             (true, ..) => 0.0,
             (_, _, Some(end)) if frames(end) < ends.end => CUT_FADE_S,
             (_, Some(_), _) => 0.0,

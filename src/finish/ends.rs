@@ -139,11 +139,26 @@ impl EndsFinder {
     pub fn finish(self) -> SongEnds {
         let loud = self.loud();
         let surely = SURELY_MUSIC_DBFS.min(loud - SURELY_BELOW_LOUD_DB);
-        let rules = |average, margin, quietest, sharp_extra| {
-            Thresholds { average, loud, margin, quietest, surely, sharp_extra }
+        let rules = |average, margin, quietest, sharp_extra| Thresholds {
+            average,
+            loud,
+            margin,
+            quietest,
+            surely,
+            sharp_extra,
         };
-        let before = EdgeSearch::new(self.head.iter(), self.width).find(rules(START_AVERAGE_CELLS, START_RISE_DB, MIN_START_DBFS, 0.0));
-        let after = EdgeSearch::new(self.tail.iter().rev(), self.width).find(rules(END_AVERAGE_CELLS, END_RISE_DB, MIN_END_DBFS, SHARP_END_EXTRA_DB));
+        let before = EdgeSearch::new(self.head.iter(), self.width).find(rules(
+            START_AVERAGE_CELLS,
+            START_RISE_DB,
+            MIN_START_DBFS,
+            0.0,
+        ));
+        let after = EdgeSearch::new(self.tail.iter().rev(), self.width).find(rules(
+            END_AVERAGE_CELLS,
+            END_RISE_DB,
+            MIN_END_DBFS,
+            SHARP_END_EXTRA_DB,
+        ));
 
         let width = self.width as u64;
         let start = before.edge as u64 * width;

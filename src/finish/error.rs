@@ -153,7 +153,9 @@ pub enum Fault {
     #[error("cannot be written: the disk is full; make room or name another disk")]
     Full,
     /// The re-read file differs from what was rendered.
-    #[error("was written and re-read, and differs from what was rendered: {0}; it was removed, please report it")]
+    #[error(
+        "was written and re-read, and differs from what was rendered: {0}; it was removed, please report it"
+    )]
     VerificationFailed(String),
     /// Our own meter and the crate ebur128 disagree about the re-read file.
     #[error(

@@ -7,10 +7,10 @@
 /// Bins per LU.
 const PER_LU: f64 = 100.0;
 /// Lowest loudness that counts (strictly above), LUFS: the absolute gate.
-const FLOOR: f64 = -70.0;
+pub const ABSOLUTE_GATE_LUFS: f64 = -70.0;
 /// Loudness of the uppermost bin, LUFS; louder blocks are kept in that bin with their true power.
 const TOP: f64 = 30.0;
-const BINS: usize = ((TOP - FLOOR) * PER_LU) as usize;
+const BINS: usize = ((TOP - ABSOLUTE_GATE_LUFS) * PER_LU) as usize;
 
 /// Loudness in LUFS of a weighted mean square: BS.1770-5, eq. 2; −∞ for silence.
 #[inline]
@@ -41,8 +41,8 @@ impl Gate {
     /// Adds a block by its weighted mean square; at or below −70 LUFS it is left out.
     pub fn add(&mut self, mean_square: f64) {
         let level = loudness(mean_square);
-        if level > FLOOR {
-            let bin = (((level - FLOOR) * PER_LU) as usize).min(BINS - 1);
+        if level > ABSOLUTE_GATE_LUFS {
+            let bin = (((level - ABSOLUTE_GATE_LUFS) * PER_LU) as usize).min(BINS - 1);
             self.count[bin] = self.count[bin].saturating_add(1);
             self.power[bin] += mean_square;
             self.used = if self.blocks == 0 {

@@ -1,9 +1,10 @@
 //! The master of the song in the window: what `lintel finish` does, by the same code, on a thread
 //! of its own; how far it is can be asked at any time, and it can be stopped.
 
-use crate::finish::master::{Master, MasterJob, master};
-use crate::finish::render::ProgressWatcher;
-use crate::finish::{self, Encoding, Fault, Layout, Overwrite, Tags, report};
+use crate::finish::{
+    self, Encoding, Fault, Layout, Master, MasterJob, Overwrite, ProgressWatcher, Tags, master, name_for,
+    report,
+};
 use crate::meter::Target;
 use crate::settings::Settings;
 use crate::sync::lock;
@@ -28,7 +29,7 @@ impl ExportRequest {
     /// 24 bit beside the song, as it sounds.
     pub fn for_song(input: &Path) -> Self {
         Self {
-            output: finish::master::name_for(input, Layout::Wav),
+            output: name_for(input, Layout::Wav),
             layout: Layout::Wav,
             encoding: Encoding::Int(24),
             solve: false,
@@ -96,9 +97,9 @@ impl Export {
             output: wish.output.clone(),
             settings,
             target,
-            solve: wish.solve,
+            match_target: wish.solve,
             force: false,
-            wishes,
+            ends: wishes,
             layout: wish.layout,
             encoding: wish.encoding,
             rate: None,
@@ -147,10 +148,7 @@ impl Drop for Export {
 
 fn run(order: &MasterJob, watch: &dyn ProgressWatcher) -> ExportProgress {
     let page = order.output.with_extension("html");
-    let written = report::refuse_early(&page, order.overwrite)
-        .and_then(|()| master(order, watch))
-        .and_then(|master| report::write(&master, &page, order.overwrite).map(|()| master));
-    match written {
+    match master(order, Some(&page), watch) {
         Ok(master) => ExportProgress::Done(words(&master)),
         Err(err) if matches!(err.fault, Fault::Exists) => ExportProgress::Exists,
         Err(err) if err.is_stop() => ExportProgress::Failed("stopped; nothing is left of it".to_owned()),
@@ -160,16 +158,17 @@ fn run(order: &MasterJob, watch: &dyn ProgressWatcher) -> ExportProgress {
 
 /// What was written, in a line.
 fn words(master: &Master) -> String {
-    let after = &master.measured.after;
-    let number = |value: Option<f64>| value.map_or("–".to_owned(), |value| finish::number(value, 1));
+    let after = &master.measured.output;
+    let number =
+        |value: Option<f64>| value.map_or("–".to_owned(), |value| crate::numbers::number(value, 1));
     let name = master.output.file_name().unwrap_or_default().to_string_lossy();
     let mut words = format!(
         "written: {name}, {} LUFS, {} dBTP, with its report",
         number(after.integrated),
         number(after.true_peak)
     );
-    if let Some(search) = report::search_words(master) {
-        words = format!("{words}. {search}");
+    if let Some(search) = &master.search {
+        words = format!("{words}. {}", report::search_sentence(search));
     }
     words
 }

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use lintel::finish::{Encoding, Layout, Overwrite, Reader, Result, Spec, Tags, Writer};
+use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Reader, Result, Tags, Writer};
 
 /// A chunk of a RIFF file with its pad byte.
 pub fn chunk(id: &[u8; 4], body: &[u8]) -> Vec<u8> {
@@ -74,7 +74,7 @@ pub fn read_all(path: &Path) -> Result<[Vec<f64>; 2]> {
 
 /// Writes 24 bit stereo.
 pub fn save(path: &Path, rate: u32, lanes: &[Vec<f64>; 2]) {
-    let spec = Spec {
+    let spec = OutputSpec {
         layout: Layout::Wav,
         encoding: Encoding::Int(24),
         rate,

@@ -9,7 +9,7 @@ use lintel::editor::song::{self, SongView};
 use lintel::editor::theme::Theme;
 use lintel::editor::window_state::{Span, WindowState};
 use lintel::editor::{MemoryControls, Screen};
-use lintel::finish::{Encoding, Layout, Overwrite, Spec, Tags, Writer};
+use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Tags, Writer};
 use lintel::live::{self, LiveReadout, MeasuredHistory};
 use lintel::meter::matching::LoudnessMatch;
 use lintel::meter::{Analysis, History};
@@ -132,7 +132,7 @@ pub fn run() -> Result<(), Failure> {
     let mix = quartet::mix(128.0);
     let file = Path::new(ALL).join("quartet.wav");
     let rate = quartet::RATE as u32;
-    let spec = Spec {
+    let spec = OutputSpec {
         layout: Layout::Wav,
         encoding: Encoding::Int(24),
         rate,

@@ -9,7 +9,6 @@ use super::buttons::TextButton;
 use super::layout::Layout;
 use super::text;
 use super::theme::Theme;
-use crate::finish;
 use crate::meter::Target;
 use crate::player::{ExportProgress, LOUDEST, LoadState, LoadedSong, Playhead, SessionRequest};
 use egui::{Align2, Rect, Stroke, StrokeKind, Ui, pos2, vec2};
@@ -95,11 +94,7 @@ fn run(ui: &mut Ui, rect: Rect, theme: &Theme, view: &SongView, asks: &mut Vec<S
 fn about(ui: &mut Ui, rect: Rect, theme: &Theme, view: &SongView) {
     let format = view.take.format();
     let name = view.take.path().file_name().unwrap_or_default().to_string_lossy().into_owned();
-    let kind = match format.kind {
-        finish::Container::Wav => "WAV",
-        finish::Container::Rf64 => "RF64",
-        finish::Container::Flac => "FLAC",
-    };
+    let kind = format.container;
     let channels = if format.channels == 1 { "mono" } else { "stereo" };
     let rate = format!("{} kHz", f64::from(format.rate) / 1000.0);
     let about = format!("{kind}, {}, {rate}, {channels}", format.encoding);
