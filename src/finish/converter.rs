@@ -78,14 +78,14 @@ impl Converter {
         let whole = self.length(self.taken);
         while self.given < whole {
             let fill = self.engine.input_frames_next();
-            for lane in &mut self.input {
-                lane.resize(fill, 0.0);
+            for channel in &mut self.input {
+                channel.resize(fill, 0.0);
             }
             self.run(out);
         }
         let extra = (self.given - whole) as usize;
-        for lane in out {
-            lane.truncate(lane.len() - extra);
+        for channel in out {
+            channel.truncate(channel.len() - extra);
         }
         self.given = whole;
     }
@@ -97,25 +97,26 @@ impl Converter {
             if self.input[0].len() - at < need {
                 break;
             }
-            for lane in &mut self.output {
-                lane.resize(make, 0.0);
+            for channel in &mut self.output {
+                channel.resize(make, 0.0);
             }
             // The engine takes blocks of one size.
             let block = [0, 1].map(|ch| self.input[ch][at..at + need].to_vec());
-            let source = SequentialSliceOfVecs::new(&block, 2, need).expect("two lanes of the needed length");
+            let source =
+                SequentialSliceOfVecs::new(&block, 2, need).expect("two channels of the needed length");
             let mut sink = SequentialSliceOfVecs::new_mut(&mut self.output, 2, make)
-                .expect("two lanes of the made length");
+                .expect("two channels of the made length");
             self.engine.process_into_buffer(&source, &mut sink, None).expect("buffers of the asked sizes");
             let drop = self.lead.min(make);
             self.lead -= drop;
-            for (out, lane) in out.iter_mut().zip(&self.output) {
-                out.extend_from_slice(&lane[drop..]);
+            for (out, channel) in out.iter_mut().zip(&self.output) {
+                out.extend_from_slice(&channel[drop..]);
             }
             self.given += (make - drop) as u64;
             at += need;
         }
-        for lane in &mut self.input {
-            lane.drain(..at);
+        for channel in &mut self.input {
+            channel.drain(..at);
         }
     }
 }
@@ -133,15 +134,15 @@ mod tests {
         for (from, to) in [(48_000, 44_100), (44_100, 96_000), (96_000, 44_100), (44_100, 48_000)] {
             let mut converter = Converter::new(from, to);
             // A smooth bump around 0.25 s.
-            let lane: Vec<f64> = (0..from / 2)
+            let channel: Vec<f64> = (0..from / 2)
                 .map(|n| (-(f64::from(n) / f64::from(from) - 0.25).powi(2) / 2e-6).exp())
                 .collect();
             let mut out = [Vec::new(), Vec::new()];
-            for part in lane.chunks(1000) {
+            for part in channel.chunks(1000) {
                 converter.push(part, part, &mut out);
             }
             converter.end(&mut out);
-            assert_eq!(out[0].len() as u64, converter.length(lane.len() as u64));
+            assert_eq!(out[0].len() as u64, converter.length(channel.len() as u64));
             assert_eq!(out[0], out[1]);
             for (n, y) in out[0].iter().enumerate() {
                 let wanted = (-(n as f64 / f64::from(to) - 0.25).powi(2) / 2e-6).exp();

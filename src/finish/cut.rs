@@ -123,7 +123,7 @@ impl CutPlan {
             let lead = frames(options.lead_in);
             cut.from = ends.start.saturating_sub(lead);
             cut.silence_before = lead.saturating_sub(ends.start);
-            if let Some(level) = ends.breaks_in {
+            if let Some(level) = ends.cut_off_start {
                 cut.notes.push(format!(
                     "the file begins within sound ({}): check that the bounce did not start too late",
                     dbfs(level)
@@ -144,7 +144,7 @@ impl CutPlan {
             let wanted = ends.end + frames(options.tail);
             cut.to = wanted.min(ends.frames).max(cut.from + 1);
             cut.silence_after = wanted.saturating_sub(ends.frames);
-            if let Some(level) = ends.breaks_off {
+            if let Some(level) = ends.cut_off_end {
                 cut.notes.push(format!(
                     "the file ends within sound ({}): bounce it again with a longer end",
                     dbfs(level)
@@ -153,11 +153,11 @@ impl CutPlan {
         }
 
         let length = cut.length();
-        let default_fade_in = match options.no_trim || ends.breaks_in.is_some() {
+        let default_fade_in = match options.no_trim || ends.cut_off_start.is_some() {
             true => 0.0,
             false => LEAD_IN_FADE_S.min(options.lead_in),
         };
-        let default_fade_out = match (options.no_trim && options.end.is_none(), ends.breaks_off, options.end)
+        let default_fade_out = match (options.no_trim && options.end.is_none(), ends.cut_off_end, options.end)
         {
             (true, ..) => 0.0,
             (_, _, Some(end)) if frames(end) < ends.end => CUT_FADE_S,
@@ -212,8 +212,8 @@ mod tests {
             end: 8_000,
             floor_before: Some(-80.0),
             floor_after: Some(-80.0),
-            breaks_off: None,
-            breaks_in: None,
+            cut_off_end: None,
+            cut_off_start: None,
         }
     }
 

@@ -48,9 +48,9 @@ pub struct SongEnds {
     /// Noise after the music, dBFS rms.
     pub floor_after: Option<f64>,
     /// Level of the last 50 ms of the file in dBFS rms if it breaks off while it still sounds.
-    pub breaks_off: Option<f64>,
+    pub cut_off_end: Option<f64>,
     /// Level of the first 10 ms of the file in dBFS rms if it begins in the middle of sound.
-    pub breaks_in: Option<f64>,
+    pub cut_off_start: Option<f64>,
 }
 
 /// Finds the ends of a file from consecutive blocks.
@@ -171,8 +171,8 @@ impl EndsFinder {
             end: end.max(start).min(self.frames),
             floor_before: before.floor,
             floor_after: after.floor,
-            breaks_off: after.cut_level,
-            breaks_in: before.cut_level,
+            cut_off_end: after.cut_level,
+            cut_off_start: before.cut_level,
         }
     }
 

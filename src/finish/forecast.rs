@@ -87,13 +87,13 @@ mod tests {
     #[test]
     fn loudness_rises_less_once_peaks_reach_the_ceiling() {
         let mut cells = LevelCells::new(48_000, 2);
-        let lane: Vec<f32> = (0..48_000 * 20)
+        let samples: Vec<f32> = (0..48_000 * 20)
             .map(|n| {
                 let level = if n % 24_000 < 1_920 { 0.5 } else { 0.05 };
                 level * (std::f32::consts::TAU * 0.01 * n as f32).sin()
             })
             .collect();
-        lane.chunks(1000).for_each(|part| cells.push(part, part, &vec![0.0; part.len()]));
+        samples.chunks(1000).for_each(|part| cells.push(part, part, &vec![0.0; part.len()]));
         let whole = CutPlan::whole(48_000 * 20);
         let forecast = Forecast::new(cells.kept(&whole), 0.0, -1.0, 100.0, 0.0).unwrap();
         let at = |gain: usize| forecast.curve[gain];
@@ -101,7 +101,7 @@ mod tests {
         assert!(at(10) - at(5) < 3.0, "{:?}", forecast.curve);
         assert!((forecast.gain(at(7)) - 7.0).abs() < 1e-9);
         let mut meter = crate::meter::LoudnessMeter::new(48_000, 2);
-        meter.feed(&[&lane, &lane]);
+        meter.feed(&[&samples, &samples]);
         assert!((cells.loudness() - meter.integrated()).abs() < 1e-9);
         assert!(Forecast::new(&[[0.0; 2]; 500], 0.0, -1.0, 100.0, 0.0).is_none());
     }

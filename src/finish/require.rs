@@ -149,8 +149,8 @@ mod tests {
             end: 1,
             floor_before: None,
             floor_after: None,
-            breaks_off: None,
-            breaks_in: None,
+            cut_off_end: None,
+            cut_off_start: None,
         };
         let format = FileFormat {
             container: Container::Wav,

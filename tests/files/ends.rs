@@ -46,7 +46,7 @@ fn known_edges_are_found_within_5_ms() {
                 let ends = find(rate, 6.0, 2.0037, 4.5111, noise, offset);
                 near(rate, ends.start, 2.0037);
                 near(rate, ends.end, 4.5111);
-                assert_eq!((ends.breaks_off, ends.breaks_in), (None, None));
+                assert_eq!((ends.cut_off_end, ends.cut_off_start), (None, None));
                 if noise > -90.0 {
                     let floor = ends.floor_before.unwrap();
                     assert!((floor - noise).abs() < 1.5, "floor {floor} for {noise}");
@@ -90,7 +90,7 @@ fn a_quiet_beginning_is_not_cut() {
     }
     let ends = finder.finish();
     near(rate, ends.start, 1.0);
-    assert!(ends.breaks_off.is_some());
+    assert!(ends.cut_off_end.is_some());
     assert_eq!(ends.end, ends.frames);
 }
 
@@ -98,7 +98,7 @@ fn a_quiet_beginning_is_not_cut() {
 fn music_from_edge_to_edge_keeps_all_and_says_so() {
     let ends = find(44_100, 3.0, 0.0, 3.0, -80.0, 0.0);
     assert_eq!((ends.start, ends.end), (0, ends.frames));
-    assert!(ends.breaks_in.unwrap() > -15.0 && ends.breaks_off.unwrap() > -15.0);
+    assert!(ends.cut_off_start.unwrap() > -15.0 && ends.cut_off_end.unwrap() > -15.0);
 }
 
 /// An offset that a song brings along moves neither edge, however large; nor does one that wanders.
@@ -118,7 +118,7 @@ fn an_offset_inside_the_song_is_no_sound_before_it() {
     let ends = finder.finish();
     near(rate, ends.start, 3.0);
     near(rate, ends.end, 15.0);
-    assert_eq!((ends.breaks_in, ends.breaks_off), (None, None));
+    assert_eq!((ends.cut_off_start, ends.cut_off_end), (None, None));
 }
 
 /// Water under the planks: noise that swells by 8 dB and sinks again, at both ends.
@@ -139,7 +139,7 @@ fn a_swelling_noise_is_no_music() {
     // Where the noise stands high when the music ends, the cautious side is the later one.
     let late = ends.end as f64 / f64::from(rate) - 16.0;
     assert!((-0.005..2.5).contains(&late), "{late} s late");
-    assert_eq!((ends.breaks_in, ends.breaks_off), (None, None));
+    assert_eq!((ends.cut_off_start, ends.cut_off_end), (None, None));
 }
 
 /// Ten seconds from the noise up to full level: what can be heard above the noise stays.

@@ -3,10 +3,11 @@
 use lintel::finish::compare::{Comparison, compare};
 use lintel::numbers::{NONE, clock_tenths, number};
 
-use crate::args::{CompareArgs, overwrite};
+use crate::args::CompareArgs;
 use crate::outcome::{End, Failure};
 use crate::output;
 use crate::progress::Progress;
+use crate::value_args::overwrite;
 
 /// Every so many bands of the spectrum are printed: one an octave.
 const BANDS_PER_ROW: usize = 12;

@@ -7,7 +7,7 @@ use lintel::finish::report::{reduction_sentence, search_sentence, song_json};
 use lintel::finish::{Master, MasterJob, Tags, isrc, master, name_for};
 use lintel::numbers::{clock_tenths, number};
 
-use crate::args::FinishArgs;
+use crate::job_args::FinishArgs;
 use crate::outcome::{End, Failure};
 use crate::output;
 use crate::progress::Progress;

@@ -5,10 +5,12 @@ mod args;
 mod check;
 mod compare;
 mod finish;
+mod job_args;
 mod outcome;
 mod output;
 mod progress;
 mod release;
+mod value_args;
 
 use std::process::ExitCode;
 

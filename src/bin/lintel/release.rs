@@ -5,8 +5,8 @@ use lintel::finish::release::{ReleaseJob, release, release_json, songs_of};
 use lintel::finish::{Balance, EndsOptions, MasterJob, Release, Tags, file_stem};
 use lintel::numbers::clock_tenths;
 
-use crate::args::ReleaseArgs;
 use crate::finish::cores;
+use crate::job_args::ReleaseArgs;
 use crate::outcome::{End, Failure};
 use crate::output;
 use crate::progress::Progress;
