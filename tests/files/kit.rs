@@ -126,22 +126,3 @@ pub fn system(name: &str) -> Option<Command> {
     }
     Some(Command::new(name))
 }
-
-/// A repeatable stream of values in −1 to 1.
-pub struct Dice(pub u64);
-
-impl Dice {
-    pub fn next(&mut self) -> u64 {
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        let x = self.0 ^ (self.0 >> 33);
-        x.wrapping_mul(0xFF51_AFD7_ED55_8CCD) >> 11
-    }
-
-    pub fn unit(&mut self) -> f64 {
-        self.next() as f64 / 2f64.powi(52) - 1.0
-    }
-
-    pub fn below(&mut self, n: usize) -> usize {
-        (self.next() % n as u64) as usize
-    }
-}

@@ -5,7 +5,9 @@ use std::path::Path;
 
 use lintel::finish::{Encoding, Fault, Kind, Layout, Loudness, Overwrite, Reader, Spec, Tags, Writer};
 
-use crate::kit::{Dice, read_all};
+use testkit::Random;
+
+use crate::kit::read_all;
 
 pub fn spec(layout: Layout, encoding: Encoding) -> Spec {
     Spec { layout, encoding, rate: 44_100, channels: 2, ceiling: 1.0, tags: Tags::default() }
@@ -21,9 +23,9 @@ pub const LOUDNESS: Loudness = Loudness {
 
 /// Values that lie on the grid of so many bits.
 pub fn grid(bits: i32, frames: usize) -> [Vec<f64>; 2] {
-    let mut dice = Dice(5);
+    let mut random = Random::new(5);
     let scale = 2f64.powi(bits - 1);
-    [0, 1].map(|_| (0..frames).map(|_| (dice.unit() * 0.9 * scale).round() / scale).collect())
+    [0, 1].map(|_| (0..frames).map(|_| (random.signed() * 0.9 * scale).round() / scale).collect())
 }
 
 fn write(path: &Path, spec: Spec, lanes: &[Vec<f64>; 2], limit: Option<u64>) -> bool {

@@ -1,10 +1,10 @@
 //! Through the CLAP C interface.
 
-use crate::host::{Change, Host, Run};
 use crate::play::turn;
 use crate::signal::{BUSY, bundle, chain, difference, settings, strokes};
 use lintel::chain::Chain;
 use lintel::params;
+use testkit::host::offline::{Change, Host, Run};
 
 fn open() -> Option<Host> {
     bundle("Lintel.clap").map(|path| Host::open(&path).expect("the bundle opens"))

@@ -10,6 +10,7 @@ use lintel::meter::{Analysis, History};
 use lintel::settings::Settings;
 use std::f32::consts::TAU;
 use std::sync::{Arc, Mutex};
+use testkit::Random;
 
 /// Hz.
 const RATE: f64 = 48_000.0;
@@ -18,11 +19,8 @@ const RATE: f64 = 48_000.0;
 fn strokes(seconds: f64, peak: f32) -> Vec<[f32; 2]> {
     let frames = (seconds * RATE) as usize;
     let mut out = vec![[0.0_f32; 2]; frames];
-    let mut seed = 7_u32;
-    let mut random = move || {
-        seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-        (seed >> 8) as f32 / (1 << 24) as f32
-    };
+    let mut generator = Random::new(7);
+    let mut random = || generator.unit() as f32;
     let notes = [220.0_f32, 261.6, 329.6, 392.0, 440.0, 523.3];
     let mut at = 4_800.0_f32;
     while (at as usize) < frames {

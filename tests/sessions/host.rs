@@ -1,10 +1,10 @@
 //! The same through the CLAP interface: layouts, rates, activations, events for every parameter at every
 //! frame, states whole and broken, calls without a frame, in-place buffers and separate ones.
 
-use crate::dice::{Dice, Seeded};
-use crate::fault::Input;
-use crate::rig::{Events, Position, Rig};
 use std::ptr::null_mut;
+use testkit::Random;
+use testkit::host::raw::{Events, Position, Rig};
+use testkit::session::{Dice, Input};
 
 const STEPS: usize = 30_000;
 
@@ -14,7 +14,7 @@ const LISTENING: [(&str, f64); 4] =
 
 struct Session {
     rig: Rig,
-    dice: Seeded,
+    dice: Random,
     input: [Input; 2],
     channels: usize,
     rate: f64,
@@ -29,7 +29,7 @@ struct Session {
 
 impl Session {
     fn new(seed: u64) -> Self {
-        let rig = Rig::inside();
+        let rig = Rig::inside(&lintel::plugin::clap_entry);
         let switches = LISTENING
             .iter()
             .map(|(name, value)| {
@@ -40,7 +40,7 @@ impl Session {
         let states = vec![rig.save(usize::MAX).expect("a state")];
         let mut session = Self {
             rig,
-            dice: Seeded(seed),
+            dice: Random::new(seed),
             input: [Input::new(), Input::new()],
             channels: 2,
             rate: 48_000.0,

@@ -4,11 +4,13 @@
 //! out; from memory); intermodulation 60 Hz + 7 kHz, 4 : 1, SMPTE RP 120 (from memory). The bars
 //! are the project's own.
 
-use super::ceiling_meter::{imd, swing, thd_n};
-use super::ceiling_rig::{Stereo, db, run, run_with, stage};
-use super::ceiling_signals::programme;
 use lintel::settings::CeilingSettings;
 use std::f64::consts::PI;
+use testkit::meter::{imd, swing, thd_n};
+use testkit::rig::ceiling::{run, run_with, stage};
+use testkit::rig::decibels;
+use testkit::signal::Stereo;
+use testkit::signal::adversarial::programme;
 
 const RATE: f64 = 48_000.0;
 
@@ -81,7 +83,7 @@ fn splatter(x: &[f64]) -> f64 {
         }
         d.remove(0);
     }
-    db(d.iter().fold(0.0, |m: f64, v| v.abs().max(m)))
+    decibels(d.iter().fold(0.0, |m: f64, v| v.abs().max(m)))
 }
 
 #[test]
@@ -124,7 +126,7 @@ fn switching_on_and_off_and_taken_away_fade() {
         // 3m² − 2m³ over N frames has at its ends a step of 6/N² in the second derivative; the
         // difference that fades in is at most 2.8 (what the drive makes of full scale). The
         // fourth difference shows up to twice that. A step would be above 0 dB.
-        let bound = db(2.0 * 2.8 * 6.0 / 960f64.powi(2));
+        let bound = decibels(2.0 * 2.8 * 6.0 / 960f64.powi(2));
         let moved = inside(&y.out[0]);
         println!("still {still} dB, moving {moved} dB, bound {bound} dB");
         assert!(moved < bound, "{moved}, the fade alone is {bound}");

@@ -1,16 +1,12 @@
 //! The stages and meters against published numbers. The source stands beside each check.
 
 mod ceiling_clean;
-mod ceiling_meter;
 mod ceiling_peaks;
 mod ceiling_promises;
-mod ceiling_rig;
-mod ceiling_signals;
 mod glue_any;
 mod glue_curve;
 mod glue_makeup;
 mod glue_release;
-mod glue_rig;
 mod glue_sound;
 mod glue_times;
 mod meter_loudness;

@@ -1,7 +1,7 @@
 //! `cargo xtask shots`: every state of the screen as a PNG, without a display. The demo mix runs
 //! through the real chain into the real analysis; the pictures show what they measured.
 
-use crate::{Failure, quartet};
+use crate::Failure;
 use egui::{Event, Pos2, RawInput, Rect, pos2, vec2};
 use lintel::chain::Chain;
 use lintel::editor::keep::{Keep, Span};
@@ -19,6 +19,7 @@ use lintel::settings::{BandChannel, BandKind, Order, Settings};
 use lintel::stage::tone::Curve;
 use std::path::Path;
 use std::sync::{Arc, Mutex};
+use testkit::quartet;
 
 /// Where all of them go, and the two that the documents show.
 const ALL: &str = "target/shots";

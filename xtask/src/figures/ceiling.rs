@@ -1,24 +1,22 @@
 //! Figures of the ceiling stage: the full cross product of signals, rates, look-aheads and links;
 //! distortion; pumping; the release drawn; the cost.
 //!
-//! The signals and the measurements are those of the tests (tests/standards/ceiling_*.rs).
+//! The signals and the measurements are those of the tests (testkit).
 
-#[path = "../../../tests/standards/ceiling_meter.rs"]
-mod ceiling_meter;
-#[path = "../../../tests/standards/ceiling_rig.rs"]
-mod ceiling_rig;
-#[path = "../../../tests/standards/ceiling_signals.rs"]
-mod ceiling_signals;
 mod draw;
 
 use super::Row;
-use ceiling_meter::{imd, swing, thd_n, true_peak_32, true_peak_annex_2};
-use ceiling_rig::{Run, Stereo, db, run as limit, run_with, stage};
-use ceiling_signals::{Noise, adversarial, band_limited, programme};
 use lintel::settings::CeilingSettings;
 use std::f64::consts::PI;
 use std::path::Path;
 use std::time::Instant;
+use testkit::Random;
+use testkit::fir::band_limited;
+use testkit::meter::{blackman_harris, imd, swing, thd_n, true_peak_32, true_peak_annex_2};
+use testkit::rig::ceiling::{Run, run as limit, run_with, stage};
+use testkit::rig::decibels;
+use testkit::signal::Stereo;
+use testkit::signal::adversarial::{adversarial, programme};
 
 const RATES: [f64; 3] = [44_100.0, 48_000.0, 96_000.0];
 const LOOK_AHEADS: [f32; 5] = [1.0, 2.0, 3.0, 5.0, 10.0];
@@ -78,8 +76,8 @@ fn peaks(rows: &mut Vec<Row>) -> Vec<Over> {
                     samples += samples_over(&y);
                     runs += 1;
                     let ceiling = f64::from(settings.ceiling);
-                    over.fine = over.fine.max(db(true_peak_32(&y.out)) - ceiling);
-                    over.annex_2 = over.annex_2.max(db(true_peak_annex_2(&y.out)) - ceiling);
+                    over.fine = over.fine.max(decibels(true_peak_32(&y.out)) - ceiling);
+                    over.annex_2 = over.annex_2.max(decibels(true_peak_annex_2(&y.out)) - ceiling);
                 }
             }
             // A tone above 20 kHz (96 kHz only) leaves nothing but its on and off.
@@ -128,7 +126,7 @@ fn full_band(rows: &mut Vec<Row>) {
     let (mut worst, mut name) = (f64::MIN, "");
     for (signal, x) in adversarial(48_000.0, 0.25) {
         let y = limit(&driven(12.0), 48_000.0, &x);
-        let over = db(true_peak_32(&y.out)) + 1.0;
+        let over = decibels(true_peak_32(&y.out)) + 1.0;
         if over > worst {
             (worst, name) = (over, signal);
         }
@@ -180,22 +178,11 @@ fn clean(rows: &mut Vec<Row>) -> [Vec<(f64, f64)>; 2] {
     [spectrum(&six_over(|t| (2.0 * PI * 100.0 * t).sin())), spectrum(&y)]
 }
 
-/// Level of each 1 Hz bin of one second, dB relative to the largest; Blackman–Harris window.
+/// Level of each 1 Hz bin of one second, dB relative to the largest.
 fn spectrum(x: &[f64]) -> Vec<(f64, f64)> {
-    let len = x.len() as f64;
-    let mut time: Vec<f64> = x
-        .iter()
-        .enumerate()
-        .map(|(n, v)| {
-            let a = 2.0 * PI * n as f64 / len;
-            v * (0.35875 - 0.48829 * a.cos() + 0.14128 * (2.0 * a).cos() - 0.01168 * (3.0 * a).cos())
-        })
-        .collect();
-    let fft = realfft::RealFftPlanner::new().plan_fft_forward(x.len());
-    let mut bins = fft.make_output_vec();
-    fft.process(&mut time, &mut bins).expect("sizes fit");
-    let top = bins.iter().map(|c| c.norm()).fold(0.0, f64::max);
-    bins.iter().enumerate().map(|(f, c)| (f as f64, db(c.norm() / top).max(-200.0))).collect()
+    let lines = blackman_harris(x);
+    let top = lines.iter().copied().fold(0.0, f64::max);
+    lines.iter().enumerate().map(|(f, line)| (f as f64, decibels(line / top).max(-200.0))).collect()
 }
 
 fn pumped(x: &Stereo, drive: f32, one_release: bool) -> (f64, f64) {
@@ -211,7 +198,7 @@ fn pumped(x: &Stereo, drive: f32, one_release: bool) -> (f64, f64) {
 /// The demo's marimba quartet, as bounced, from one second to another.
 fn demo_mix(from: f64, to: f64) -> Stereo {
     let frame = |seconds: f64| (seconds * 44_100.0) as usize;
-    let mix = crate::quartet::mix(54.0);
+    let mix = testkit::quartet::mix(54.0);
     mix.map(|ch| ch[frame(from)..frame(to)].iter().map(|x| f64::from(*x)).collect())
 }
 
@@ -245,14 +232,14 @@ fn promises(rows: &mut Vec<Row>) {
     rows.push(row(
         "ceiling: output plus what is taken away, against the driven input",
         "≤ −140 dBFS",
-        format!("{} dBFS", signed(db(worst), 0)),
+        format!("{} dBFS", signed(decibels(worst), 0)),
         "definition",
-        db(worst) <= -140.0,
+        decibels(worst) <= -140.0,
     ));
     let ratio = |n: usize| (y.out[0][n] / x[0][n]) / (y.out[1][n] / x[1][n]);
     let moved = (0..x[0].len())
         .filter(|&n| x[0][n].abs() > 1e-6 && x[1][n].abs() > 1e-6)
-        .map(|n| db(ratio(n)).abs())
+        .map(|n| decibels(ratio(n)).abs())
         .fold(0.0, f64::max);
     rows.push(row(
         "ceiling: difference of the channels' gains at link 100 %",
@@ -300,10 +287,10 @@ fn density() -> Traces {
 /// Time a frame, stereo, 48 kHz, best of five; as a multiple of real time.
 fn cost(rows: &mut Vec<Row>) {
     let rate = 48_000.0;
-    let mut noise = Noise(3);
+    let mut noise = Random::new(3);
     let mix = programme(rate, 8.0);
     let scaled = |x: &Stereo, gain: f64| x.each_ref().map(|x| x.iter().map(|v| v * gain).collect::<Vec<_>>());
-    let hiss = [0, 1].map(|_| (0..mix[0].len()).map(|_| noise.next()).collect::<Vec<_>>());
+    let hiss = [0, 1].map(|_| (0..mix[0].len()).map(|_| noise.signed()).collect::<Vec<_>>());
     let silence = scaled(&mix, 0.0);
     let cases = [
         ("silence", silence, 0.0),

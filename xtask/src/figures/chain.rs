@@ -2,11 +2,11 @@
 //! changes nothing one could hear.
 
 use super::Row;
-use crate::quartet;
 use lintel::chain::Chain;
 use lintel::finish::Converter;
 use lintel::meter::Loudness;
 use lintel::settings::Settings;
+use testkit::quartet;
 
 /// Rate of the demo mix, Hz.
 const RATE: u32 = 44_100;

@@ -1,21 +1,19 @@
 //! Figures of the glue stage: static curves, time constants, the programme-dependent release, and
 //! a row of the table for each thing that was asked of it.
 //!
-//! Everything is measured on the running stage with the very rig of tests/standards.
+//! Everything is measured on the running stage with the rig of tests/standards (testkit).
 
-#[allow(dead_code)]
-#[path = "../../../tests/standards/glue_rig.rs"]
-mod rig;
 mod rows;
 mod sheet;
 
 use super::Row;
 use lintel::settings::GlueSettings;
 use lintel::stage::glue::curve::Curve;
-use rig::{Rig, decibels, plain, run as run_stage, steady, step};
 use sheet::{INK, OCHRE, RED, Sheet, TEAL, VIOLET};
 use std::io;
 use std::path::Path;
+use testkit::rig::decibels;
+use testkit::rig::glue::{Rig, plain, run as run_stage, steady, step};
 
 const FS: f64 = 48_000.0;
 
