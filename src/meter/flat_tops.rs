@@ -191,16 +191,8 @@ mod tests {
 
     #[test]
     fn a_cut_wave_is_found_after_a_gain_and_dither() {
-        let mut seed = 7u32;
-        let dither: Vec<f64> = (0..96_000)
-            .map(|_| {
-                let mut next = || {
-                    seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-                    f64::from(seed) / 4_294_967_296.0 - 0.5
-                };
-                (next() + next()) / 32768.0
-            })
-            .collect();
+        let mut random = testkit::Random::new(7);
+        let dither: Vec<f64> = (0..96_000).map(|_| (random.unit() - random.unit()) / 32768.0).collect();
         let found = search(|n| bits_16(0.631 * (1.4 * sine(1000.0, n)).clamp(-1.0, 1.0) + dither[n]));
         assert!(found.count > 3000, "{found:?}");
         assert!((found.level - 0.631).abs() < 1e-3);

@@ -272,11 +272,7 @@ mod tests {
     #[test]
     fn wider_registers_change_no_bit() {
         let (mut wide, mut plain) = (Glue::new(48_000.0), Glue::new(48_000.0));
-        let mut seed = 1u64;
-        let mut noise = move || {
-            seed = seed.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
-            (seed >> 11) as f64 / (1u64 << 52) as f64 - 1.0
-        };
+        let mut random = testkit::Random::new(1);
         for part in 0..2000 {
             let settings = GlueSettings {
                 threshold: -30.0,
@@ -287,7 +283,7 @@ mod tests {
             };
             let level = f64::from(part % 90) / 90.0;
             let mut block = Block { len: CHUNK, ..Block::new() };
-            block.ch = std::array::from_fn(|_| std::array::from_fn(|_| level * noise()));
+            block.ch = std::array::from_fn(|_| std::array::from_fn(|_| level * random.signed()));
             let mut other = block.clone();
             for glue in [&mut wide, &mut plain] {
                 glue.set(&settings);

@@ -171,11 +171,7 @@ mod tests {
     #[test]
     fn neither_together_nor_wider_changes_a_bit() {
         let mut settings = ToneSettings::default();
-        let mut seed = 1u64;
-        let mut noise = move || {
-            seed = seed.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
-            (seed >> 11) as f64 / (1u64 << 52) as f64 - 1.0
-        };
+        let mut random = testkit::Random::new(1);
         for bands in 1..=BANDS {
             for (n, band) in settings.bands.iter_mut().enumerate() {
                 band.on = true;
@@ -187,7 +183,7 @@ mod tests {
             let (mut plain, mut single) = (wide.clone(), wide.clone());
             for len in (1..=CHUNK).cycle().take(200) {
                 let mut block = Block { len, ..Block::new() };
-                block.ch = std::array::from_fn(|_| std::array::from_fn(|_| noise()));
+                block.ch = std::array::from_fn(|_| std::array::from_fn(|_| random.signed()));
                 let mut other = block.clone();
                 let mut frames: [[f64; 2]; CHUNK] = std::array::from_fn(|i| [block.ch[0][i], block.ch[1][i]]);
                 assert!(wide.is_steady());

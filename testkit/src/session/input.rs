@@ -64,7 +64,7 @@ impl Input {
     }
 
     /// The next sample.
-    pub fn next(&mut self) -> f32 {
+    pub fn sample(&mut self) -> f32 {
         let draw = (self.random.bits() >> 40) as u32;
         let noise = draw as f32 / (1 << 23) as f32 - 1.0;
         self.phase = (self.phase + self.step) % std::f32::consts::TAU;

@@ -222,7 +222,7 @@ impl<D: Dice> Session<D> {
                 let x = if self.mono && ch == 1 {
                     self.buffers[0][self.buffers[0].len() - 1]
                 } else {
-                    self.input[ch].next()
+                    self.input[ch].sample()
                 };
                 self.buffers[ch].push(x);
                 self.cleaned[ch].push(taken_for(x));
