@@ -9,6 +9,7 @@
 //! | [`rig`] | runs a single stage over a signal |
 //! | [`session`] | random sessions with the whole chain, every block checked |
 //! | [`check`] | what must hold for any bytes: settings files, sound files, saved states |
+//! | [`wave`] | sound files, whole |
 //! | [`cost`] | benchmarks, ns a frame |
 //! | [`process`] | a test in a process of its own |
 //! | `host` | CLAP hosts (feature `host`) |
@@ -29,6 +30,7 @@ pub mod random;
 pub mod rig;
 pub mod session;
 pub mod signal;
+pub mod wave;
 #[cfg(all(feature = "window", target_os = "linux"))]
 pub mod window;
 

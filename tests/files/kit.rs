@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use lintel::finish::{Encoding, Layout, Overwrite, Reader, Result, Spec, Tags, Writer};
+pub use testkit::wave::read_all;
 
 /// A chunk of a RIFF file with its pad byte.
 pub fn chunk(id: &[u8; 4], body: &[u8]) -> Vec<u8> {
@@ -57,34 +57,9 @@ pub fn put(dir: &tempfile::TempDir, name: &str, bytes: &[u8]) -> PathBuf {
     path
 }
 
-/// All frames of a file.
-pub fn read_all(path: &Path) -> Result<[Vec<f64>; 2]> {
-    let mut reader = Reader::open(path)?;
-    let mut out = [Vec::new(), Vec::new()];
-    let (mut left, mut right) = ([0.0; 1000], [0.0; 1000]);
-    loop {
-        let n = reader.read(&mut left, &mut right)?;
-        if n == 0 {
-            return Ok(out);
-        }
-        out[0].extend(&left[..n]);
-        out[1].extend(&right[..n]);
-    }
-}
-
 /// Writes 24 bit stereo.
 pub fn save(path: &Path, rate: u32, lanes: &[Vec<f64>; 2]) {
-    let spec = Spec {
-        layout: Layout::Wav,
-        encoding: Encoding::Int(24),
-        rate,
-        channels: 2,
-        ceiling: 1.0,
-        tags: Tags::default(),
-    };
-    let mut writer = Writer::create(path, spec, Overwrite::Allow, &[]).expect("the folder can be written");
-    writer.write(&lanes[0], &lanes[1]).expect("there is room");
-    writer.finish(None).expect("there is room");
+    testkit::wave::save(path, rate, [&lanes[0], &lanes[1]]).expect("the folder can be written");
 }
 
 /// Bytes that a program printed.

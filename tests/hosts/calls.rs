@@ -2,7 +2,7 @@
 //! samples of the library's own chain.
 
 use crate::play::{Buffers, by_hand, play, set, turn};
-use crate::signal::{BUSY, chain, difference, settings, strokes};
+use crate::signal::{BUSY, chain, difference, settings, stepped, strokes};
 use lintel::chain::Chain;
 use lintel::params;
 use testkit::Random;
@@ -212,13 +212,7 @@ fn an_event_acts_at_its_frame_at_every_offset() {
             (3 * block + second, &[("drive", "+12 dB")]),
             (blocks * block, &[("drive", "+12 dB"), ("tone4_gain", "+6 dB")]),
         ];
-        let mut done = 0;
-        for (until, texts) in steps {
-            reference.set(&settings(texts));
-            let [left, right] = &mut expected[..] else { unreachable!("two channels") };
-            reference.process(&mut [&mut left[done..until], &mut right[done..until]], |_| ());
-            done = until;
-        }
+        stepped(&mut reference, &mut expected, &steps);
         for ch in 0..2 {
             found[ch].truncate(blocks * block);
             expected[ch].truncate(blocks * block);

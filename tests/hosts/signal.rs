@@ -77,6 +77,17 @@ pub fn chain(rate: f64, input: &[Vec<f32>], settings: &Settings) -> (Vec<Vec<f32
     (out, latency)
 }
 
+/// Runs both channels in place, with other settings (over the defaults) up to each of these frames.
+pub fn stepped(chain: &mut Chain, channels: &mut [Vec<f32>], steps: &[(usize, &[(&str, &str)])]) {
+    let mut done = 0;
+    for (until, texts) in steps {
+        chain.set(&settings(texts));
+        let mut parts: Vec<_> = channels.iter_mut().map(|ch| &mut ch[done..*until]).collect();
+        chain.process(&mut parts, |_| ());
+        done = *until;
+    }
+}
+
 /// Largest difference of two signals.
 pub fn difference(a: &[Vec<f32>], b: &[Vec<f32>]) -> f32 {
     assert_eq!(a.len(), b.len());

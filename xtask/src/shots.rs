@@ -10,7 +10,6 @@ use lintel::editor::raster::Raster;
 use lintel::editor::song::{self, View};
 use lintel::editor::theme::Theme;
 use lintel::editor::{Live, Memory, Screen};
-use lintel::finish::{Encoding, Layout, Overwrite, Spec, Tags, Writer};
 use lintel::link::Transport;
 use lintel::meter::matching::LoudnessMatch;
 use lintel::meter::{Analysis, History};
@@ -131,19 +130,8 @@ pub fn run() -> Result<(), Failure> {
     std::fs::create_dir_all(SHOWN)?;
     let mix = quartet::mix(128.0);
     let file = Path::new(ALL).join("quartet.wav");
-    let rate = quartet::RATE as u32;
-    let spec = Spec {
-        layout: Layout::Wav,
-        encoding: Encoding::Int(24),
-        rate,
-        channels: 2,
-        ceiling: 1.0,
-        tags: Tags::default(),
-    };
-    let mut writer = Writer::create(&file, spec, Overwrite::Allow, &[])?;
     let wide = [0, 1].map(|ch: usize| mix[ch].iter().map(|x| f64::from(*x)).collect::<Vec<f64>>());
-    writer.write(&wide[0], &wide[1])?;
-    writer.finish(None)?;
+    testkit::wave::save(&file, quartet::RATE as u32, [&wide[0], &wide[1]])?;
     let take = Take::open_whole(&file)?;
     for shot in shots() {
         let file = format!("{}.png", shot.name);

@@ -1,6 +1,8 @@
 //! Runs the ceiling stage over stereo signals in f64, in host blocks of any size.
 
-use crate::signal::Stereo;
+use super::amplitude;
+use crate::meter::swing;
+use crate::signal::{Stereo, both};
 use lintel::dsp::{Block, CHUNK};
 use lintel::settings::CeilingSettings;
 use lintel::stage::ceiling::Ceiling;
@@ -73,4 +75,38 @@ pub fn run_with(
 /// Fixed settings, blocks of 512.
 pub fn run(settings: &CeilingSettings, rate: f64, x: &Stereo) -> Run {
     run_with(&mut stage(settings, rate), x, 512, |_, _| {})
+}
+
+/// The third second at 48 kHz of a signal that peaks 6 dB above the ceiling of −1 dBTP; `x` peaks at
+/// full scale. (It goes on for a fourth: where it breaks off the curve overshoots, which is rightly
+/// reduced.)
+pub fn driven_6_db_over(x: impl Fn(f64) -> f64) -> Vec<f64> {
+    const RATE_HZ: f64 = 48_000.0;
+    let ceiling = amplitude(-1.0);
+    let settings = CeilingSettings { drive: 6.0, ..Default::default() };
+    let run = run(&settings, RATE_HZ, &both(|t| ceiling * x(t), RATE_HZ, 4.0));
+    assert!((run.reduction[96_000] - 6.0).abs() < 0.05, "{}", run.reduction[96_000]);
+    run.out[0][96_000..144_000].to_vec()
+}
+
+/// Mean reduction and its swing at 0.5 to 8 Hz, dB; with `one_release`, by the fast release alone.
+pub fn pumping(x: &Stereo, rate: f64, drive: f32, one_release: bool) -> (f64, f64) {
+    let mut ceiling = stage(&CeilingSettings { drive, ..Default::default() }, rate);
+    if one_release {
+        ceiling.without_slow_mean();
+    }
+    let run = run_with(&mut ceiling, x, 512, |_, _| {});
+    let mean = run.reduction.iter().map(|&r| f64::from(r)).sum::<f64>() / run.reduction.len() as f64;
+    (mean, swing(&run.reduction, rate, 0.5, 8.0))
+}
+
+/// The same by the fast release alone, driven to a mean reduction of at least `mean` dB (6 to 18 dB of
+/// drive, to 0.01 dB).
+pub fn pumping_of_one_release(x: &Stereo, rate: f64, mean: f64) -> (f64, f64) {
+    let (mut low, mut high) = (6.0f32, 18.0f32);
+    for _ in 0..10 {
+        let middle = 0.5 * (low + high);
+        if pumping(x, rate, middle, true).0 < mean { low = middle } else { high = middle }
+    }
+    pumping(x, rate, high, true)
 }

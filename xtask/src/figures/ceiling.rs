@@ -12,11 +12,13 @@ use std::path::Path;
 use std::time::Instant;
 use testkit::Random;
 use testkit::fir::band_limited;
-use testkit::meter::{blackman_harris, imd, swing, thd_n, true_peak_32, true_peak_annex_2};
-use testkit::rig::ceiling::{Run, run as limit, run_with, stage};
+use testkit::meter::{blackman_harris, imd, thd_n, true_peak_32, true_peak_annex_2};
+use testkit::rig::ceiling::{
+    Run, driven_6_db_over, pumping, pumping_of_one_release, run as limit, run_with, stage,
+};
 use testkit::rig::decibels;
-use testkit::signal::Stereo;
 use testkit::signal::adversarial::{adversarial, programme};
+use testkit::signal::{Stereo, both};
 
 const RATES: [f64; 3] = [44_100.0, 48_000.0, 96_000.0];
 const LOOK_AHEADS: [f32; 5] = [1.0, 2.0, 3.0, 5.0, 10.0];
@@ -39,7 +41,7 @@ pub fn run(dir: &Path) -> std::io::Result<Vec<Row>> {
     full_band(&mut rows);
     let spectrum = clean(&mut rows);
     draw::spectrum(&dir.join("ceiling-spectrum.svg"), &spectrum)?;
-    pumping(&mut rows);
+    pumping_rows(&mut rows);
     promises(&mut rows);
     draw::release(&dir.join("ceiling-release.svg"), &one_peak(), &density())?;
     cost(&mut rows);
@@ -140,23 +142,11 @@ fn full_band(rows: &mut Vec<Row>) {
     ));
 }
 
-fn both(x: impl Fn(f64) -> f64, rate: f64, seconds: f64) -> Stereo {
-    let x: Vec<f64> = (0..(rate * seconds) as usize).map(|n| x(n as f64 / rate)).collect();
-    [x.clone(), x]
-}
-
-/// Third second of a signal whose peak lies 6 dB above the ceiling.
-fn six_over(x: impl Fn(f64) -> f64) -> Vec<f64> {
-    let ceiling = 10f64.powf(-1.0 / 20.0);
-    let run = limit(&driven(6.0), 48_000.0, &both(|t| ceiling * x(t), 48_000.0, 4.0));
-    run.out[0][96_000..144_000].to_vec()
-}
-
 /// Distortion; gives the spectrum (Hz, dB) of the 100 Hz tone and of 60 Hz + 7 kHz.
 fn clean(rows: &mut Vec<Row>) -> [Vec<(f64, f64)>; 2] {
     let rate = 48_000.0;
     for (freq, bar) in [(30.0, 0.0), (40.0, 0.0), (50.0, 0.0), (100.0, 0.1), (1000.0, 0.03), (6000.0, 0.0)] {
-        let thd = 100.0 * thd_n(&six_over(|t| (2.0 * PI * freq * t).sin()), freq, rate);
+        let thd = 100.0 * thd_n(&driven_6_db_over(|t| (2.0 * PI * freq * t).sin()), freq, rate);
         rows.push(row(
             &format!("ceiling: THD+N of a {freq} Hz sine 6 dB over, look-ahead 5 ms, release 120 ms"),
             &(if bar > 0.0 { format!("< {bar} %") } else { "published".into() }),
@@ -166,7 +156,7 @@ fn clean(rows: &mut Vec<Row>) -> [Vec<(f64, f64)>; 2] {
         ));
     }
     let two = |t: f64| 0.8 * (2.0 * PI * 60.0 * t).sin() + 0.2 * (2.0 * PI * 7000.0 * t).sin();
-    let y = six_over(two);
+    let y = driven_6_db_over(two);
     let percent = 100.0 * imd(&y, 60.0, 7000.0, rate);
     rows.push(row(
         "ceiling: intermodulation of 60 Hz + 7 kHz, 4:1, 6 dB over",
@@ -175,7 +165,7 @@ fn clean(rows: &mut Vec<Row>) -> [Vec<(f64, f64)>; 2] {
         "SMPTE RP 120 (from memory)",
         percent < 0.3,
     ));
-    [spectrum(&six_over(|t| (2.0 * PI * 100.0 * t).sin())), spectrum(&y)]
+    [spectrum(&driven_6_db_over(|t| (2.0 * PI * 100.0 * t).sin())), spectrum(&y)]
 }
 
 /// Level of each 1 Hz bin of one second, dB relative to the largest.
@@ -185,16 +175,6 @@ fn spectrum(x: &[f64]) -> Vec<(f64, f64)> {
     lines.iter().enumerate().map(|(f, line)| (f as f64, decibels(line / top).max(-200.0))).collect()
 }
 
-fn pumped(x: &Stereo, drive: f32, one_release: bool) -> (f64, f64) {
-    let mut ceiling = stage(&driven(drive), 44_100.0);
-    if one_release {
-        ceiling.without_slow_mean();
-    }
-    let run = run_with(&mut ceiling, x, 512, |_, _| {});
-    let mean = run.reduction.iter().map(|&r| f64::from(r)).sum::<f64>() / run.reduction.len() as f64;
-    (mean, swing(&run.reduction, 44_100.0, 0.5, 8.0))
-}
-
 /// The demo's marimba quartet, as bounced, from one second to another.
 fn demo_mix(from: f64, to: f64) -> Stereo {
     let frame = |seconds: f64| (seconds * 44_100.0) as usize;
@@ -202,15 +182,10 @@ fn demo_mix(from: f64, to: f64) -> Stereo {
     mix.map(|ch| ch[frame(from)..frame(to)].iter().map(|x| f64::from(*x)).collect())
 }
 
-fn pumping(rows: &mut Vec<Row>) {
+fn pumping_rows(rows: &mut Vec<Row>) {
     let x = demo_mix(2.0, 46.0);
-    let (mean, two) = pumped(&x, 6.0, false);
-    let (mut low, mut high) = (6.0f32, 18.0f32);
-    for _ in 0..10 {
-        let middle = 0.5 * (low + high);
-        if pumped(&x, middle, true).0 < mean { low = middle } else { high = middle }
-    }
-    let (_, one) = pumped(&x, high, true);
+    let (mean, two) = pumping(&x, 44_100.0, 6.0, false);
+    let (_, one) = pumping_of_one_release(&x, 44_100.0, mean);
     let less = 100.0 * (1.0 - two / one);
     rows.push(row(
         "ceiling: swing of the reduction at 0.5–8 Hz, demo mix +6 dB, against one fast release of equal mean reduction",

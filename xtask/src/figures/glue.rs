@@ -7,9 +7,10 @@ mod rows;
 mod sheet;
 
 use super::Row;
+use super::style::{OCHRE, RED, TEAL, TEXT, VIOLET};
 use lintel::settings::GlueSettings;
 use lintel::stage::glue::curve::Curve;
-use sheet::{INK, OCHRE, RED, Sheet, TEAL, VIOLET};
+use sheet::Sheet;
 use std::io;
 use std::path::Path;
 use testkit::rig::decibels;
@@ -30,7 +31,7 @@ pub fn run(dir: &Path) -> io::Result<Vec<Row>> {
 fn curves(path: &Path) -> io::Result<()> {
     let mut sheet = Sheet::new("Glue: static curve, threshold −20 dB, 4 : 1", "input, dBFS", "output, dBFS");
     sheet.range(-30.0..-6.0, -30.0..-15.0);
-    for (knee, pen) in [(0.0, INK), (3.0, VIOLET), (6.0, TEAL), (12.0, OCHRE), (24.0, RED)] {
+    for (knee, pen) in [(0.0, TEXT), (3.0, VIOLET), (6.0, TEAL), (12.0, OCHRE), (24.0, RED)] {
         let settings = GlueSettings { knee, ratio: 4.0, ..plain() };
         let curve = Curve::new(&settings);
         let line =

@@ -4,6 +4,7 @@
 pub mod ceiling;
 pub mod chain;
 pub mod glue;
+mod style;
 pub mod tone;
 
 /// One line of the table.

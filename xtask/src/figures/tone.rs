@@ -3,7 +3,8 @@
 mod draw;
 
 use super::Row;
-use draw::{INK, Line, Panel, RED, TEAL, sheet};
+use super::style::{RED, TEAL, TEXT};
+use draw::{Line, Panel, sheet};
 use lintel::settings::{BandKind, BandSettings};
 use std::f64::consts::FRAC_1_SQRT_2;
 use std::path::Path;
@@ -71,7 +72,7 @@ fn single(dir: &Path, rows: &mut Vec<Row>) -> std::io::Result<()> {
             x: 500.0..22_000.0,
             y: -0.5..3.5,
             lines: vec![
-                line("analogue", INK, 4, &|f| analogue_db(&set, f)),
+                line("analogue", TEXT, 4, &|f| analogue_db(&set, f)),
                 line("ours", RED, 2, &ours(&set, FS)),
                 line("cookbook", TEAL, 1, &cookbook_curve(&set, FS)),
             ],
