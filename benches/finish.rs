@@ -72,7 +72,7 @@ fn main() {
     song(&mix, 240.0, 1, Encoding::Int(24));
     for (name, extra) in [
         ("untouched but for the drive", &[][..]),
-        ("with tone and glue", &["--set", "glue_on=on", "--set", "tone2_gain=-2", "--set", "tone5_gain=1"]),
+        ("with EQ and compressor", &["--set", "comp_on=on", "--set", "eq2_gain=-2", "--set", "eq5_gain=1"]),
     ] {
         let best = (0..3).map(|_| finish(&mix, extra).0).fold(f64::MAX, f64::min);
         let factor = 240.0 / best;

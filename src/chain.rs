@@ -1,7 +1,7 @@
 //! The signal path, in order, and nothing else:
 //!
 //! ```text
-//! in → trim → tone ⇄ glue → drive → ceiling → out
+//! in → trim → EQ ⇄ compressor → drive → ceiling → out
 //!  '------------- delay -------------------> bypass, compare
 //! ```
 //!
@@ -10,14 +10,14 @@
 //! gives the same samples. After [`Chain::new`] nothing allocates, locks or panics.
 
 use crate::dsp::delay::Delay;
+use crate::dsp::gain::Gain;
 use crate::dsp::smooth::{Fade, Smooth};
 use crate::dsp::{Block, CHANNELS, CHUNK, db};
-use crate::link::Tap;
-use crate::settings::{Compare, Order, Settings};
-use crate::stage::ceiling::Ceiling;
-use crate::stage::glue::Glue;
-use crate::stage::tone::{Curve, Tone};
-use crate::stage::trim::Gain;
+use crate::settings::{Compare, Settings, StageOrder};
+use crate::stage::compressor::Compressor;
+use crate::stage::eq::{Eq, EqCurve};
+use crate::stage::limiter::Limiter;
+use crate::tap_ring::Tap;
 
 /// Seconds of every cross-fade between a stage and its absence.
 const FADE: f64 = 0.01;
@@ -35,18 +35,18 @@ pub struct Chain {
     settings: Settings,
     trim: Gain,
     trim_on: Fade,
-    tone: Tone,
-    tone_on: Fade,
-    glue: Glue,
-    glue_on: Fade,
+    eq: Eq,
+    eq_on: Fade,
+    compressor: Compressor,
+    comp_on: Fade,
     /// The order that runs; follows `settings.order` through a dry moment.
-    order: Order,
+    order: StageOrder,
     order_fade: Fade,
-    ceiling: Ceiling,
+    limiter: Limiter,
     /// The untouched input on its way to bypass, compare and the "before" tap.
     untouched: [Delay<f32>; CHANNELS],
-    /// The glue's reduction, delayed to stand beside the output that it shaped.
-    glue_db: Delay<f32>,
+    /// The compressor's reduction, delayed to stand beside the output that it shaped.
+    compressor_db: Delay<f32>,
     bypass: Fade,
     /// How much louder the result is than the untouched input, dB; measured outside.
     louder_by: f64,
@@ -63,12 +63,12 @@ pub struct Chain {
 
 /// What only the running chain knows, at the end of a block: for the screen.
 #[derive(Clone, Copy, Debug)]
-pub struct Pulse {
+pub struct ChainReadout {
     /// The tone's running coefficients.
-    pub curve: Curve,
-    /// Detector level, dBFS, and reduction, dB, of the glue.
-    pub glue_point: (f64, f64),
-    /// Make-up that the glue applies, dB.
+    pub curve: EqCurve,
+    /// Detector level, dBFS, and reduction, dB, of the compressor.
+    pub compressor_point: (f64, f64),
+    /// Make-up that the compressor applies, dB.
     pub makeup: f64,
     /// How much louder the result is than the untouched input, dB, as told last.
     pub louder_by: f64,
@@ -78,33 +78,33 @@ pub struct Pulse {
 struct Work {
     block: Block,
     dry: [[f64; CHUNK]; CHANNELS],
-    /// What tone and glue are mixed with while their order changes.
+    /// What EQ and compressor are mixed with while their order changes.
     middle: [[f64; CHUNK]; CHANNELS],
     before: [[f32; CHUNK]; CHANNELS],
     after: [[f32; CHUNK]; CHANNELS],
-    glue_db: [f32; CHUNK],
+    compressor_db: [f32; CHUNK],
 }
 
 impl Chain {
     /// The path at `sample_rate` Hz with default settings. Allocates all it will ever need.
     pub fn new(sample_rate: f64) -> Self {
         let fade = |on| Fade::new(on, FADE, sample_rate);
-        let ceiling = Ceiling::new(sample_rate);
-        let latency = ceiling.latency();
+        let limiter = Limiter::new(sample_rate);
+        let latency = limiter.latency();
         let mut chain = Self {
             sample_rate,
             settings: Settings::default(),
             trim: Gain::new(sample_rate),
             trim_on: fade(true),
-            tone: Tone::new(sample_rate),
-            tone_on: fade(true),
-            glue: Glue::new(sample_rate),
-            glue_on: fade(false),
-            order: Order::default(),
+            eq: Eq::new(sample_rate),
+            eq_on: fade(true),
+            compressor: Compressor::new(sample_rate),
+            comp_on: fade(false),
+            order: StageOrder::default(),
             order_fade: fade(true),
-            ceiling,
+            limiter,
             untouched: [Delay::new(latency), Delay::new(latency)],
-            glue_db: Delay::new(latency),
+            compressor_db: Delay::new(latency),
             bypass: fade(false),
             louder_by: 0.0,
             before: fade(false),
@@ -117,7 +117,7 @@ impl Chain {
                 middle: [[0.0; CHUNK]; CHANNELS],
                 before: [[0.0; CHUNK]; CHANNELS],
                 after: [[0.0; CHUNK]; CHANNELS],
-                glue_db: [0.0; CHUNK],
+                compressor_db: [0.0; CHUNK],
             },
         };
         chain.jump();
@@ -131,14 +131,14 @@ impl Chain {
 
     /// Frames by which the output lags the input: constant, whatever the settings.
     pub fn latency(&self) -> usize {
-        self.ceiling.latency()
+        self.limiter.latency()
     }
 
     /// Frames after the end of the input until the output is silent for practical purposes: the
-    /// latency, and what the slowest running band of the tone takes to fall by 100 dB. With every
+    /// latency, and what the slowest running band of the EQ takes to fall by 100 dB. With every
     /// band flat that is the latency alone; a bell of +12 dB at 10 Hz with Q 10 rings for 7 s.
     pub fn tail(&self) -> usize {
-        let ring = if self.tone_on.is_dry() { 0.0 } else { self.tone.curve().ring(RUNG_OUT) };
+        let ring = if self.eq_on.is_dry() { 0.0 } else { self.eq.curve().ring(RUNG_OUT) };
         self.latency() + ring.ceil() as usize
     }
 
@@ -154,13 +154,13 @@ impl Chain {
 
     fn aim(&mut self, settings: &Settings) {
         self.settings = *settings;
-        self.trim.set(f64::from(settings.trim.gain));
-        self.trim_on.set(settings.trim.on);
-        self.tone.set(&settings.tone);
-        self.tone_on.set(settings.tone.on);
-        self.glue.set(&settings.glue);
-        self.glue_on.set(settings.glue.on);
-        self.ceiling.set(&settings.ceiling);
+        self.trim.set(f64::from(settings.input.trim));
+        self.trim_on.set(settings.input.trim_on);
+        self.eq.set(&settings.eq);
+        self.eq_on.set(settings.eq.on);
+        self.compressor.set(&settings.compressor);
+        self.comp_on.set(settings.compressor.on);
+        self.limiter.set(&settings.limiter);
         self.bypass.set(settings.bypass);
         self.before.set(settings.compare == Compare::Before);
     }
@@ -175,13 +175,13 @@ impl Chain {
         self.order = self.settings.order;
         self.order_fade.set(true);
         self.trim.jump();
-        self.tone.jump();
-        self.glue.jump();
-        self.ceiling.jump();
+        self.eq.jump();
+        self.compressor.jump();
+        self.limiter.jump();
         for fade in [
             &mut self.trim_on,
-            &mut self.tone_on,
-            &mut self.glue_on,
+            &mut self.eq_on,
+            &mut self.comp_on,
             &mut self.order_fade,
             &mut self.bypass,
             &mut self.before,
@@ -193,57 +193,57 @@ impl Chain {
     /// Forgets all signal and goes to the targets; the next frame is the first of a chunk.
     pub fn reset(&mut self) {
         self.jump();
-        self.tone.reset();
-        self.glue.reset();
-        self.ceiling.reset();
+        self.eq.reset();
+        self.compressor.reset();
+        self.limiter.reset();
         self.untouched.iter_mut().for_each(Delay::reset);
-        self.glue_db.reset();
+        self.compressor_db.reset();
         self.aim_levels();
         self.level.iter_mut().for_each(Smooth::jump);
         self.at = 0;
         self.fresh = true;
     }
 
-    /// Monitoring: hear one tone band alone (0 to 4), or everything again. Not a setting: it is
+    /// Monitoring: hear one EQ band alone (0 to 4), or everything again. Not a setting: it is
     /// never saved; whoever renders must not ask for it (the plugin does not while a host renders).
-    pub fn hear(&mut self, band: Option<usize>) {
-        self.tone.hear(band);
+    pub fn solo(&mut self, band: Option<usize>) {
+        self.eq.solo(band);
     }
 
     /// What the screen draws of the running chain.
-    pub fn pulse(&self) -> Pulse {
-        Pulse {
+    pub fn readout(&self) -> ChainReadout {
+        ChainReadout {
             curve: self.curve(),
-            glue_point: self.glue_point(),
+            compressor_point: self.compressor_point(),
             makeup: self.makeup_db(),
             louder_by: self.louder_by,
         }
     }
 
     /// The tone's coefficients as they run, for drawing the curve.
-    pub fn curve(&self) -> Curve {
-        self.tone.curve()
+    pub fn curve(&self) -> EqCurve {
+        self.eq.curve()
     }
 
-    /// The glue's detector level (dBFS) and reduction (dB ≥ 0) at the last frame; (−∞, 0) while it
+    /// The compressor's detector level (dBFS) and reduction (dB ≥ 0) at the last frame; (−∞, 0) while it
     /// does not run.
-    pub fn glue_point(&self) -> (f64, f64) {
-        if !self.glue_runs() {
+    pub fn compressor_point(&self) -> (f64, f64) {
+        if !self.compressor_runs() {
             return (f64::NEG_INFINITY, 0.0);
         }
         let last = self.work.block.len.max(1) - 1;
-        (self.glue.level_db(), f64::from(self.glue.reduction_db()[last]))
+        (self.compressor.level_db(), f64::from(self.compressor.reduction_db()[last]))
     }
 
-    /// Make-up in dB that the glue applies now; 0 while it does not run.
+    /// Make-up in dB that the compressor applies now; 0 while it does not run.
     pub fn makeup_db(&self) -> f64 {
-        if self.glue_runs() { self.glue.makeup_db() } else { 0.0 }
+        if self.compressor_runs() { self.compressor.makeup_db() } else { 0.0 }
     }
 
-    /// False while the glue is left out, by its switch or between two orders: its figures then
+    /// False while the compressor is left out, by its switch or between two orders: its figures then
     /// stand still and mean nothing.
-    fn glue_runs(&self) -> bool {
-        !self.glue_on.is_dry() && !self.order_fade.is_dry()
+    fn compressor_runs(&self) -> bool {
+        !self.comp_on.is_dry() && !self.order_fade.is_dry()
     }
 
     /// Tells how much louder the result is than the untouched input, dB (measured by
@@ -268,8 +268,8 @@ impl Chain {
             tap(&Tap {
                 before: [&work.before[0][range], &work.before[1][range]],
                 after: [&work.after[0][range], &work.after[1][range]],
-                glue_db: &work.glue_db[range],
-                ceiling_db: &self.ceiling.reduction_db()[range],
+                compressor_db: &work.compressor_db[range],
+                limiter_db: &self.limiter.reduction_db()[range],
             });
             done += len;
         }
@@ -307,8 +307,8 @@ impl Chain {
             tap(&Tap {
                 before: [&work.before[0][range], &work.before[1][range]],
                 after: [&work.after[0][range], &work.after[1][range]],
-                glue_db: &work.glue_db[range],
-                ceiling_db: &self.ceiling.reduction_db()[range],
+                compressor_db: &work.compressor_db[range],
+                limiter_db: &self.limiter.reduction_db()[range],
             });
             self.at = (self.at + len) % CHUNK;
             done += len;
@@ -334,8 +334,8 @@ impl Chain {
             self.order_fade.set(false);
             if self.order_fade.is_dry() {
                 self.order = self.settings.order;
-                self.tone.reset();
-                self.glue.reset();
+                self.eq.reset();
+                self.compressor.reset();
                 self.order_fade.set(true);
             }
         } else {
@@ -344,15 +344,15 @@ impl Chain {
         self.order_fade.tick();
         self.trim_on.tick();
         self.trim.tick();
-        if self.tone_on.tick() {
-            self.tone.reset();
+        if self.eq_on.tick() {
+            self.eq.reset();
         }
-        self.tone.tick();
-        if self.glue_on.tick() {
-            self.glue.reset();
+        self.eq.tick();
+        if self.comp_on.tick() {
+            self.compressor.reset();
         }
-        self.glue.tick();
-        self.ceiling.tick();
+        self.compressor.tick();
+        self.limiter.tick();
         self.bypass.tick();
         self.before.tick();
         self.aim_levels();
@@ -384,34 +384,35 @@ impl Chain {
     }
 
     fn run_stages(&mut self) {
-        let glue_runs = self.glue_runs();
-        let Work { block, dry, middle, glue_db, .. } = &mut self.work;
+        let compressor_runs = self.compressor_runs();
+        let Work { block, dry, middle, compressor_db, .. } = &mut self.work;
         let trim = &mut self.trim;
         faded(&self.trim_on, block, dry, |block| trim.process(block));
 
-        let (tone, tone_on, glue, glue_on) = (&mut self.tone, &self.tone_on, &mut self.glue, &self.glue_on);
+        let (eq, eq_on, compressor, comp_on) =
+            (&mut self.eq, &self.eq_on, &mut self.compressor, &self.comp_on);
         let order = self.order;
         faded(&self.order_fade, block, middle, |block| {
-            if order == Order::ToneFirst {
-                faded(tone_on, block, dry, |block| tone.process(block));
-                faded(glue_on, block, dry, |block| glue.process(block));
+            if order == StageOrder::EqFirst {
+                faded(eq_on, block, dry, |block| eq.process(block));
+                faded(comp_on, block, dry, |block| compressor.process(block));
             } else {
-                faded(glue_on, block, dry, |block| glue.process(block));
-                faded(tone_on, block, dry, |block| tone.process(block));
+                faded(comp_on, block, dry, |block| compressor.process(block));
+                faded(eq_on, block, dry, |block| eq.process(block));
             }
         });
-        // The glue's figures must not stand still while it is left out.
+        // The compressor's figures must not stand still while it is left out.
         let mut now = [0.0; CHUNK];
-        if self.glue_on.is_wet() && self.order_fade.is_wet() {
-            now = *self.glue.reduction_db();
-        } else if glue_runs {
+        if self.comp_on.is_wet() && self.order_fade.is_wet() {
+            now = *self.compressor.reduction_db();
+        } else if compressor_runs {
             for (i, now) in now[..block.len].iter_mut().enumerate() {
-                let heard = self.glue_on.at(block.start + i) * self.order_fade.at(block.start + i);
-                *now = self.glue.reduction_db()[i] * heard as f32;
+                let heard = self.comp_on.at(block.start + i) * self.order_fade.at(block.start + i);
+                *now = self.compressor.reduction_db()[i] * heard as f32;
             }
         }
-        self.glue_db.run(&now[..block.len], &mut glue_db[..block.len]);
-        self.ceiling.process(block);
+        self.compressor_db.run(&now[..block.len], &mut compressor_db[..block.len]);
+        self.limiter.process(block);
     }
 
     /// Writes what is heard.

@@ -5,7 +5,6 @@ pub mod dsp;
 #[cfg(feature = "screen")]
 pub mod editor;
 pub mod finish;
-pub mod link;
 pub mod meter;
 pub mod params;
 #[cfg(feature = "screen")]
@@ -15,3 +14,4 @@ pub mod plugin;
 pub mod presets;
 pub mod settings;
 pub mod stage;
+pub mod tap_ring;

@@ -3,9 +3,9 @@
 pub mod host_params;
 
 use crate::chain::Chain;
-use crate::link::Transport;
 #[cfg(not(feature = "editor"))]
 use crate::meter::matching::LoudnessMatch;
+use crate::tap_ring::Transport;
 use host_params::HostParams;
 use nice_plug::prelude::*;
 use std::sync::Arc;
@@ -25,10 +25,10 @@ pub struct Lintel {
     seen: u64,
     /// What the window reads.
     #[cfg(feature = "editor")]
-    now: Arc<crate::editor::Now>,
+    now: Arc<crate::editor::InstanceShared>,
     /// The way to the analysis and the window.
     #[cfg(feature = "editor")]
-    sender: Option<crate::editor::Sender>,
+    sender: Option<crate::editor::InstanceFeed>,
     /// The host renders: nobody listens, so a band is not heard alone.
     #[cfg(feature = "editor")]
     offline: bool,
@@ -118,7 +118,7 @@ impl Plugin for Lintel {
             // Through VST3 the framework hands on the mode of the activation before this one. But
             // every change of the mode comes with an activation, so that is where hearing one band
             // alone ends.
-            self.now.hear_all();
+            self.now.end_solo();
             let channels = layout.main_input_channels.map_or(2, NonZeroU32::get) as usize;
             // The recording goes on where it was when the host only stopped for a moment.
             if self.sender.as_ref().is_none_or(|sender| !sender.fits(rate, channels)) {
@@ -165,7 +165,7 @@ impl Plugin for Lintel {
         let mut transport = Transport { playing: host.playing, position: host.pos_samples() };
         let mut sounds = transport.playing;
         #[cfg(feature = "editor")]
-        chain.hear(if self.offline { None } else { self.now.hear() });
+        chain.solo(if self.offline { None } else { self.now.solo() });
         chain.process(buffer.as_slice(), |tap| {
             #[cfg(not(feature = "editor"))]
             if let Some(matching) = &mut self.matching {
@@ -179,13 +179,13 @@ impl Plugin for Lintel {
             sounds |= tap.before.iter().chain(&tap.after).any(|ch| ch.iter().any(|x| x.abs() > AUDIBLE));
         });
         #[cfg(feature = "editor")]
-        let louder_by = self.sender.as_ref().map_or(0.0, crate::editor::Sender::louder_by_db);
+        let louder_by = self.sender.as_ref().map_or(0.0, crate::editor::InstanceFeed::louder_by_db);
         #[cfg(not(feature = "editor"))]
         let louder_by = self.matching.as_ref().map_or(0.0, LoudnessMatch::difference_db);
         chain.set_louder_by_db(louder_by);
         #[cfg(feature = "editor")]
         if let Some(sender) = &mut self.sender {
-            sender.pulse(|| chain.pulse());
+            sender.readout(|| chain.readout());
             // While nothing sounds and nothing plays the paper need not move.
             self.now.repaint.request_repaint_with(sounds);
         }
@@ -197,9 +197,8 @@ impl Plugin for Lintel {
 
 impl ClapPlugin for Lintel {
     const CLAP_ID: &'static str = "org.lintel-audio.lintel";
-    const CLAP_DESCRIPTION: Option<&'static str> = Some(
-        "Final stage of mastering: five bands of tone, gentle glue and a true-peak ceiling, shown over time",
-    );
+    const CLAP_DESCRIPTION: Option<&'static str> =
+        Some("Final stage of mastering: five-band EQ, gentle glue and a true-peak ceiling, shown over time");
     const CLAP_MANUAL_URL: Option<&'static str> = None;
     const CLAP_SUPPORT_URL: Option<&'static str> = None;
     const CLAP_FEATURES: &'static [ClapFeature] = &[

@@ -23,7 +23,7 @@ pub struct Preset {
 const OURS: [(&str, &str); 6] = [
     ("headroom", include_str!("presets/headroom.toml")),
     ("gentle", include_str!("presets/gentle.toml")),
-    ("strokes", include_str!("presets/strokes.toml")),
+    ("transients", include_str!("presets/transients.toml")),
     ("room", include_str!("presets/room.toml")),
     ("streaming", include_str!("presets/streaming.toml")),
     ("speech", include_str!("presets/speech.toml")),
@@ -60,13 +60,13 @@ fn parts(text: &str) -> Option<(String, String, Settings)> {
 
 /// All starting points that can be chosen.
 #[derive(Debug)]
-pub struct Shelf {
+pub struct PresetStore {
     pub ours: Vec<Preset>,
     pub own: Vec<Preset>,
     folder: Option<PathBuf>,
 }
 
-impl Shelf {
+impl PresetStore {
     /// With one's own in `folder`.
     pub fn new(folder: Option<PathBuf>) -> Self {
         let ours = OURS.iter().filter_map(|(word, text)| Preset::ours(word, text)).collect();
@@ -142,23 +142,23 @@ mod tests {
 
     #[test]
     fn all_of_ours_read_are_named_and_say_what_they_are_for() {
-        let shelf = Shelf::new(None);
+        let shelf = PresetStore::new(None);
         assert_eq!(shelf.ours.len(), OURS.len(), "a file that does not read is left out");
         for preset in &shelf.ours {
             assert!(preset.purpose.starts_with("For ") && preset.purpose.ends_with('.'), "{}", preset.name);
             assert_ne!(preset.settings, Settings::default(), "{}", preset.name);
-            assert!(!preset.settings.bypass && !preset.settings.ceiling.taken_away);
-            // The advice's own limit for a tonal move (common practice, no source).
-            assert!(preset.settings.tone.bands.iter().all(|band| band.gain.abs() <= 3.0), "{}", preset.name);
+            assert!(!preset.settings.bypass && !preset.settings.limiter.removed_only);
+            // The advice's own limit for a EQ move (common practice, no source).
+            assert!(preset.settings.eq.bands.iter().all(|band| band.gain.abs() <= 3.0), "{}", preset.name);
         }
     }
 
     #[test]
     fn what_is_saved_is_found_again() {
         let folder = tempfile::tempdir().unwrap();
-        let mut shelf = Shelf::new(Some(folder.path().join("presets")));
+        let mut shelf = PresetStore::new(Some(folder.path().join("presets")));
         let mut settings = Settings::default();
-        settings.ceiling.drive = 4.5;
+        settings.limiter.drive = 4.5;
         shelf.save("evening/ take 2", &settings).unwrap();
         assert_eq!(shelf.own.len(), 1);
         assert_eq!((shelf.own[0].name.as_str(), shelf.own[0].settings), ("evening take 2", settings));

@@ -4,7 +4,7 @@
 //! Ranges, units, defaults, names and texts stand in [`crate::params`]; the stages clamp nothing
 //! that the table has already bounded.
 
-/// Number of tone bands.
+/// Number of EQ bands.
 pub const BANDS: usize = 5;
 
 /// The whole setting of the chain.
@@ -12,28 +12,28 @@ pub const BANDS: usize = 5;
 pub struct Settings {
     /// The untouched input, delayed by the latency, bit for bit.
     pub bypass: bool,
-    pub trim: TrimSettings,
-    pub order: Order,
-    pub tone: ToneSettings,
-    pub glue: GlueSettings,
-    pub ceiling: CeilingSettings,
+    pub input: InputSettings,
+    pub order: StageOrder,
+    pub eq: EqSettings,
+    pub compressor: CompressorSettings,
+    pub limiter: LimiterSettings,
     pub compare: Compare,
 }
 
 /// The first gain: gives back the headroom that a bounce at full scale has used up.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct TrimSettings {
-    pub on: bool,
-    /// dB, −24 to +12.
-    pub gain: f32,
+pub struct InputSettings {
+    pub trim_on: bool,
+    /// Gain in dB, −24 to +12.
+    pub trim: f32,
 }
 
 /// Which of the two middle stages comes first.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
-pub enum Order {
+pub enum StageOrder {
     #[default]
-    ToneFirst,
-    GlueFirst,
+    EqFirst,
+    CompressorFirst,
 }
 
 /// Listening at equal loudness. The louder of the two sides is turned down, never the quieter up,
@@ -49,14 +49,14 @@ pub enum Compare {
     After,
 }
 
-/// The five tonal bands.
+/// The five EQ bands.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct ToneSettings {
+pub struct EqSettings {
     pub on: bool,
     pub bands: [BandSettings; BANDS],
 }
 
-/// One tonal band.
+/// One EQ band.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct BandSettings {
     pub on: bool,
@@ -100,14 +100,14 @@ pub enum BandChannel {
     #[default]
     Stereo,
     /// (L + R) / 2
-    Middle,
+    Mid,
     /// (L − R) / 2
-    Sides,
+    Side,
 }
 
 /// The gentle compressor.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct GlueSettings {
+pub struct CompressorSettings {
     pub on: bool,
     /// dBFS, −60 to 0.
     pub threshold: f32,
@@ -122,11 +122,11 @@ pub struct GlueSettings {
     /// Programme-dependent release: short peaks let go fast, sustained level slowly.
     pub auto_release: bool,
     /// Detector window in ms: 0 = peak, up to 50 = mean square over that time constant.
-    pub window: f32,
+    pub rms_window: f32,
     /// Side-chain low cut, Hz, 20 to 300.
-    pub low_cut: f32,
+    pub sidechain_low_cut: f32,
     /// %, 0 = each channel for itself, 100 = one common reduction.
-    pub link: f32,
+    pub stereo_link: f32,
     /// %, 0 = dry, 100 = compressed.
     pub mix: f32,
     /// dB, −6 to +12.
@@ -137,7 +137,7 @@ pub struct GlueSettings {
 
 /// Drive and the look-ahead limiter that stands last.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct CeilingSettings {
+pub struct LimiterSettings {
     pub on: bool,
     /// dB into the ceiling, 0 to +24.
     pub drive: f32,
@@ -148,20 +148,20 @@ pub struct CeilingSettings {
     /// ms, 63 % definition, of the fast path, 10 to 1000.
     pub release: f32,
     /// %, 0 = each channel for itself, 100 = one common reduction (the image stays put).
-    pub link: f32,
+    pub stereo_link: f32,
     /// Detect peaks between the samples too.
     pub true_peak: bool,
-    /// Hear only what is taken away: the driven input minus the output.
-    pub taken_away: bool,
+    /// Hear removed signal only: the driven input minus the output.
+    pub removed_only: bool,
 }
 
-impl Default for TrimSettings {
+impl Default for InputSettings {
     fn default() -> Self {
-        Self { on: true, gain: 0.0 }
+        Self { trim_on: true, trim: 0.0 }
     }
 }
 
-impl Default for ToneSettings {
+impl Default for EqSettings {
     fn default() -> Self {
         let band = |kind, freq, q| BandSettings {
             on: true,
@@ -185,7 +185,7 @@ impl Default for ToneSettings {
     }
 }
 
-impl Default for GlueSettings {
+impl Default for CompressorSettings {
     /// Off; when switched on, what common practice (no source) calls gentle: about 2 : 1, a slow
     /// attack, a wide knee, 1 to 3 dB on the loud passages.
     fn default() -> Self {
@@ -197,9 +197,9 @@ impl Default for GlueSettings {
             attack: 30.0,
             release: 150.0,
             auto_release: true,
-            window: 5.0,
-            low_cut: 60.0,
-            link: 100.0,
+            rms_window: 5.0,
+            sidechain_low_cut: 60.0,
+            stereo_link: 100.0,
             mix: 100.0,
             makeup: 0.0,
             auto_makeup: false,
@@ -207,7 +207,7 @@ impl Default for GlueSettings {
     }
 }
 
-impl Default for CeilingSettings {
+impl Default for LimiterSettings {
     fn default() -> Self {
         Self {
             on: true,
@@ -215,9 +215,9 @@ impl Default for CeilingSettings {
             ceiling: -1.0,
             look_ahead: 5.0,
             release: 120.0,
-            link: 100.0,
+            stereo_link: 100.0,
             true_peak: true,
-            taken_away: false,
+            removed_only: false,
         }
     }
 }

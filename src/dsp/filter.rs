@@ -5,30 +5,30 @@
 
 /// One second-order section, `a0` = 1.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Section {
+pub struct Biquad {
     /// Numerator.
     pub b: [f64; 3],
     /// Denominator without its leading 1.
     pub a: [f64; 2],
 }
 
-/// State of one section for so many channels (transposed direct form 2).
+/// BiquadState of one section for so many channels (transposed direct form 2).
 #[derive(Clone, Copy, Debug)]
-pub struct State<const LANES: usize> {
+pub struct BiquadState<const LANES: usize> {
     pub(crate) s1: [f64; LANES],
     pub(crate) s2: [f64; LANES],
 }
 
-impl<const LANES: usize> Default for State<LANES> {
+impl<const LANES: usize> Default for BiquadState<LANES> {
     fn default() -> Self {
         Self { s1: [0.0; LANES], s2: [0.0; LANES] }
     }
 }
 
-impl<const LANES: usize> State<LANES> {
+impl<const LANES: usize> BiquadState<LANES> {
     /// One frame.
     #[inline(always)]
-    pub fn step(&mut self, section: &Section, x: [f64; LANES]) -> [f64; LANES] {
+    pub fn step(&mut self, section: &Biquad, x: [f64; LANES]) -> [f64; LANES] {
         let mut y = [0.0; LANES];
         for c in 0..LANES {
             y[c] = section.b[0] * x[c] + self.s1[c];

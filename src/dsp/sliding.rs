@@ -8,7 +8,7 @@
 //! wedge (a queue of falling values) has on its worst input.
 
 use super::CHUNK;
-use super::history::History;
+use super::chunk_ring::ChunkRing;
 use multiversion::multiversion;
 
 /// Maximum over a window of frames. Values are ≥ 0 and there were only zeros before the first.
@@ -17,7 +17,7 @@ pub struct SlidingMax {
     /// Frames in the window, the present one included.
     window: usize,
     /// For each frame the maximum from it to the end of its chunk.
-    suffix: History<f64>,
+    suffix: ChunkRing<f64>,
     /// The newest chunk as it came in: short windows look only there and one chunk back.
     last: [f64; CHUNK],
     /// Chunks since the last one that held anything but zeros.
@@ -32,7 +32,7 @@ fn larger(a: f64, b: f64) -> f64 {
 impl SlidingMax {
     /// A window of `window` frames (at least 1), room for up to `max_window`.
     pub fn new(window: usize, max_window: usize) -> Self {
-        Self { window, suffix: History::new(max_window + CHUNK), last: [0.0; CHUNK], quiet: usize::MAX }
+        Self { window, suffix: ChunkRing::new(max_window + CHUNK), last: [0.0; CHUNK], quiet: usize::MAX }
     }
 
     /// Another window length, at most the `max_window` of [`SlidingMax::new`]; forgets everything.

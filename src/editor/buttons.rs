@@ -1,15 +1,15 @@
 //! Words to press: a word that does something, a word that is on or off, and the station of a
 //! stage on the signal's line.
 
-use super::ink;
 use super::ruler::focus_ring;
+use super::text;
 use super::theme::Theme;
 use egui::accesskit::Role;
 use egui::{Align2, Color32, Rect, Response, Sense, Stroke, StrokeKind, Ui, WidgetInfo};
 
 /// How a word looks.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Dress {
+pub enum ButtonStyle {
     /// In a frame of its own.
     Framed,
     /// A plain word, underlined while the pointer is on it.
@@ -18,14 +18,14 @@ pub enum Dress {
 
 /// One word to press.
 #[derive(Clone, Copy)]
-pub struct Word<'a> {
+pub struct TextButton<'a> {
     /// What is written.
     pub text: &'a str,
     /// What a screen reader and a test call it; unique on the screen.
     pub name: &'a str,
     /// One sentence.
     pub help: &'a str,
-    pub dress: Dress,
+    pub dress: ButtonStyle,
     /// Stamped: on, or chosen.
     pub on: bool,
     pub enabled: bool,
@@ -34,15 +34,15 @@ pub struct Word<'a> {
     pub stamp: Option<Color32>,
 }
 
-impl<'a> Word<'a> {
+impl<'a> TextButton<'a> {
     /// A framed word called by its text.
     pub fn new(text: &'a str, help: &'a str) -> Self {
-        let (dress, size) = (Dress::Framed, ink::BODY);
+        let (dress, size) = (ButtonStyle::Framed, text::BODY);
         Self { text, name: text, help, dress, on: false, enabled: true, size, stamp: None }
     }
 
     pub fn plain(mut self) -> Self {
-        self.dress = Dress::Plain;
+        self.dress = ButtonStyle::Plain;
         self
     }
 
@@ -73,8 +73,8 @@ impl<'a> Word<'a> {
 
     /// Width that the word needs.
     pub fn width(&self, ui: &Ui) -> f32 {
-        let pad = if self.dress == Dress::Framed { 16.0 } else { 6.0 };
-        (ink::width(ui.painter(), self.text, self.size) + pad).ceil()
+        let pad = if self.dress == ButtonStyle::Framed { 16.0 } else { 6.0 };
+        (text::width(ui.painter(), self.text, self.size) + pad).ceil()
     }
 
     /// Draws the word into `rect`; the response's `clicked` is also true for Enter and Space.
@@ -85,19 +85,19 @@ impl<'a> Word<'a> {
         let over = response.hovered() && self.enabled;
         let text = match (self.on, self.enabled) {
             (true, _) => theme.paper,
-            (false, true) if self.dress == Dress::Plain && !over => theme.soft,
+            (false, true) if self.dress == ButtonStyle::Plain && !over => theme.soft,
             (false, true) => theme.ink,
             (false, false) => theme.edge,
         };
         if self.on {
             p.rect_filled(rect, 3.0, self.stamp.unwrap_or(theme.ink));
-        } else if self.dress == Dress::Framed {
+        } else if self.dress == ButtonStyle::Framed {
             let fill = if over { theme.wash(theme.ink, 0.07) } else { theme.paper };
             let edge = if over { theme.soft } else { theme.edge };
             p.rect(rect, 3.0, fill, Stroke::new(1.0, edge), StrokeKind::Inside);
         }
-        let at = ink::text(p, rect.center(), Align2::CENTER_CENTER, self.text, self.size, text);
-        if over && self.dress == Dress::Plain && !self.on {
+        let at = text::text(p, rect.center(), Align2::CENTER_CENTER, self.text, self.size, text);
+        if over && self.dress == ButtonStyle::Plain && !self.on {
             p.hline(at.x_range(), at.bottom() - 0.5, Stroke::new(1.0, theme.ink));
         }
         focus_ring(ui, &response, theme);

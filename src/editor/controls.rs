@@ -18,7 +18,7 @@ pub trait Controls {
 
 /// Parameters in plain memory: for tests, pictures and a window without a host.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Memory {
+pub struct MemoryControls {
     pub settings: Settings,
     /// Gestures begun and not ended, by index; empty whenever nothing is being moved.
     pub open: Vec<usize>,
@@ -26,7 +26,7 @@ pub struct Memory {
     pub ended: usize,
 }
 
-impl Controls for Memory {
+impl Controls for MemoryControls {
     fn get(&self, index: usize) -> f32 {
         params::all()[index].get(&self.settings)
     }
@@ -49,7 +49,7 @@ pub fn index(id: &str) -> usize {
 }
 
 /// Monitoring and the host's own switch: never part of a slot or a preset.
-const LISTENING: [&str; 3] = ["bypass", "compare", "taken_away"];
+const LISTENING: [&str; 3] = ["bypass", "compare", "removed_only"];
 
 /// One parameter's move within a step.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -81,21 +81,21 @@ const STEPS: usize = 200;
 pub const SOFT: f64 = 0.5;
 
 /// The controls with their undo, for the length of one frame.
-pub struct Desk<'a> {
+pub struct ParamEditor<'a> {
     controls: &'a mut dyn Controls,
     undo: &'a mut Undo,
     /// Time of the frame, s.
     now: f64,
 }
 
-impl<'a> Desk<'a> {
+impl<'a> ParamEditor<'a> {
     /// `now` in seconds on any steady clock.
     pub fn new(controls: &'a mut dyn Controls, undo: &'a mut Undo, now: f64) -> Self {
-        let mut desk = Self { controls, undo, now };
-        if desk.undo.soft.is_some_and(|(_, last)| now - last > SOFT) {
-            desk.settle();
+        let mut editor = Self { controls, undo, now };
+        if editor.undo.soft.is_some_and(|(_, last)| now - last > SOFT) {
+            editor.settle();
         }
-        desk
+        editor
     }
 
     pub fn get(&self, index: usize) -> f32 {
@@ -198,10 +198,10 @@ impl<'a> Desk<'a> {
 
     /// Moves every parameter to `settings` but those that only concern listening; one step.
     pub fn load(&mut self, settings: &Settings) {
-        self.group(|desk| {
+        self.group(|editor| {
             for (index, param) in params::all().iter().enumerate() {
                 if !LISTENING.contains(&param.id) {
-                    desk.once(index, param.get(settings));
+                    editor.once(index, param.get(settings));
                 }
             }
         });
@@ -210,12 +210,12 @@ impl<'a> Desk<'a> {
     /// Every parameter of `group` back to its default, one step; `group` as in the table, "tone"
     /// with its five bands.
     pub fn reset(&mut self, group: &str) {
-        self.group(|desk| {
+        self.group(|editor| {
             for (index, param) in params::all().iter().enumerate() {
                 let part = param.group == group || param.group.strip_prefix(group).is_some();
                 let stays = param.id == "order" || LISTENING.contains(&param.id);
                 if part && !stays && !param.id.ends_with("_on") {
-                    desk.once(index, param.default());
+                    editor.once(index, param.default());
                 }
             }
         });
@@ -275,77 +275,79 @@ impl<'a> Desk<'a> {
 mod tests {
     use super::*;
 
-    fn with(memory: &mut Memory, undo: &mut Undo, now: f64, act: impl FnOnce(&mut Desk)) {
-        act(&mut Desk::new(memory, undo, now));
+    fn with(memory: &mut MemoryControls, undo: &mut Undo, now: f64, act: impl FnOnce(&mut ParamEditor)) {
+        act(&mut ParamEditor::new(memory, undo, now));
     }
 
     #[test]
     fn a_drag_is_one_step_however_many_values_it_passes() {
-        let (mut memory, mut undo) = (Memory::default(), Undo::default());
+        let (mut memory, mut undo) = (MemoryControls::default(), Undo::default());
         let drive = index("drive");
-        with(&mut memory, &mut undo, 0.0, |desk| {
-            desk.begin(drive);
-            (1..=40).for_each(|v| desk.set(drive, v as f32 * 0.1));
-            desk.end(drive);
-            assert_eq!(desk.next_steps(), (Some("drive".to_owned()), None));
-            desk.undo();
+        with(&mut memory, &mut undo, 0.0, |editor| {
+            editor.begin(drive);
+            (1..=40).for_each(|v| editor.set(drive, v as f32 * 0.1));
+            editor.end(drive);
+            assert_eq!(editor.next_steps(), (Some("drive".to_owned()), None));
+            editor.undo();
         });
         assert_eq!((memory.settings, memory.open.len()), (Settings::default(), 0));
-        with(&mut memory, &mut undo, 0.0, |desk| desk.redo());
-        assert_eq!(memory.settings.ceiling.drive, 4.0);
+        with(&mut memory, &mut undo, 0.0, |editor| editor.redo());
+        assert_eq!(memory.settings.limiter.drive, 4.0);
     }
 
     #[test]
     fn wheel_clicks_that_follow_closely_are_one_gesture_and_end_by_themselves() {
-        let (mut memory, mut undo) = (Memory::default(), Undo::default());
+        let (mut memory, mut undo) = (MemoryControls::default(), Undo::default());
         let drive = index("drive");
         for n in 1..=5 {
-            with(&mut memory, &mut undo, f64::from(n) * 0.1, |desk| desk.nudge(drive, n as f32));
+            with(&mut memory, &mut undo, f64::from(n) * 0.1, |editor| editor.nudge(drive, n as f32));
         }
         assert_eq!(memory.open, [drive]);
         with(&mut memory, &mut undo, 0.5 + SOFT + 0.01, |_| {});
         assert_eq!((memory.open.len(), memory.ended), (0, 1));
-        with(&mut memory, &mut undo, 2.0, |desk| desk.undo());
+        with(&mut memory, &mut undo, 2.0, |editor| editor.undo());
         assert_eq!(memory.settings, Settings::default());
     }
 
     #[test]
     fn loading_settings_is_one_step_and_leaves_listening_alone() {
-        let (mut memory, mut undo) = (Memory::default(), Undo::default());
+        let (mut memory, mut undo) = (MemoryControls::default(), Undo::default());
         memory.settings.bypass = true;
         let mut wanted = Settings::default();
-        wanted.glue.on = true;
-        wanted.ceiling.drive = 5.0;
-        wanted.ceiling.taken_away = true;
-        with(&mut memory, &mut undo, 0.0, |desk| desk.load(&wanted));
-        assert!(memory.settings.bypass && memory.settings.glue.on && !memory.settings.ceiling.taken_away);
-        with(&mut memory, &mut undo, 0.0, |desk| desk.undo());
+        wanted.compressor.on = true;
+        wanted.limiter.drive = 5.0;
+        wanted.limiter.removed_only = true;
+        with(&mut memory, &mut undo, 0.0, |editor| editor.load(&wanted));
+        assert!(
+            memory.settings.bypass && memory.settings.compressor.on && !memory.settings.limiter.removed_only
+        );
+        with(&mut memory, &mut undo, 0.0, |editor| editor.undo());
         assert_eq!(memory.settings, Settings { bypass: true, ..Settings::default() });
     }
 
     #[test]
     fn a_new_move_forgets_what_was_undone_and_no_move_is_no_step() {
-        let (mut memory, mut undo) = (Memory::default(), Undo::default());
-        with(&mut memory, &mut undo, 0.0, |desk| {
-            desk.once(index("trim"), -6.0);
-            desk.undo();
-            desk.once(index("drive"), 3.0);
-            desk.redo();
-            assert_eq!((desk.value("trim"), desk.value("drive")), (0.0, 3.0));
-            desk.begin(index("trim"));
-            desk.end(index("trim"));
-            assert_eq!(desk.next_steps().0.as_deref(), Some("drive"));
+        let (mut memory, mut undo) = (MemoryControls::default(), Undo::default());
+        with(&mut memory, &mut undo, 0.0, |editor| {
+            editor.once(index("trim"), -6.0);
+            editor.undo();
+            editor.once(index("drive"), 3.0);
+            editor.redo();
+            assert_eq!((editor.value("trim"), editor.value("drive")), (0.0, 3.0));
+            editor.begin(index("trim"));
+            editor.end(index("trim"));
+            assert_eq!(editor.next_steps().0.as_deref(), Some("drive"));
         });
     }
 
     #[test]
     fn resetting_tone_resets_its_bands_but_not_its_switch() {
-        let (mut memory, mut undo) = (Memory::default(), Undo::default());
-        memory.settings.tone.on = false;
-        memory.settings.tone.bands[2].gain = 3.0;
-        memory.settings.glue.ratio = 4.0;
-        with(&mut memory, &mut undo, 0.0, |desk| desk.reset("tone"));
-        assert_eq!(memory.settings.tone.bands[2].gain, 0.0);
-        assert!(!memory.settings.tone.on && memory.settings.glue.ratio == 4.0);
+        let (mut memory, mut undo) = (MemoryControls::default(), Undo::default());
+        memory.settings.eq.on = false;
+        memory.settings.eq.bands[2].gain = 3.0;
+        memory.settings.compressor.ratio = 4.0;
+        with(&mut memory, &mut undo, 0.0, |editor| editor.reset("tone"));
+        assert_eq!(memory.settings.eq.bands[2].gain, 0.0);
+        assert!(!memory.settings.eq.on && memory.settings.compressor.ratio == 4.0);
     }
 }

@@ -4,14 +4,14 @@
 mod feed;
 mod gestures;
 
-pub use feed::{Now, Sender};
+pub use feed::{InstanceFeed, InstanceShared};
 
-use super::keep::Keep;
 use super::layout::LEAST;
-use super::screen::{Screen, Wishes};
+use super::screen::{Screen, ScreenRequests};
+use super::window_state::WindowState;
 use crate::plugin::host_params::HostParams;
 use crate::presets;
-use feed::Feed;
+use feed::InstanceReader;
 use gestures::HostControls;
 use nice_plug::context::gui::GuiContext;
 use nice_plug::editor::dpi::LogicalSize;
@@ -21,16 +21,16 @@ use nice_plug_egui::{EguiEditor, EguiEditorState, EguiNiceSettings, Frame, NiceE
 use std::sync::Arc;
 
 /// The editor type that the framework is given.
-pub type LintelEditor = EguiEditor<Window>;
+pub type LintelEditor = EguiEditor<HostWindow>;
 
 /// Smallest window: the smallest layout at the smallest scale.
 const SMALLEST: (f32, f32) = (LEAST.0 * 0.75, LEAST.1 * 0.75);
 
 /// Makes the editor for one plugin instance.
-pub fn create(params: Arc<HostParams>, now: Arc<Now>) -> Option<LintelEditor> {
-    let keep = Keep::read(&params.window());
-    let scale = f32::from(keep.scale) / 100.0;
-    let state = EguiEditorState::from_size(LogicalSize::new(keep.width, keep.height), scale);
+pub fn create(params: Arc<HostParams>, now: Arc<InstanceShared>) -> Option<LintelEditor> {
+    let window_state = WindowState::read(&params.window());
+    let scale = f32::from(window_state.scale) / 100.0;
+    let state = EguiEditorState::from_size(LogicalSize::new(window_state.width, window_state.height), scale);
     now.watch(state.clone());
     let hint = ResizeHint {
         can_resize: true,
@@ -44,21 +44,22 @@ pub fn create(params: Arc<HostParams>, now: Arc<Now>) -> Option<LintelEditor> {
     };
     let settings = EguiNiceSettings::new().with_tile("Lintel").with_resize_hint(hint);
     let repaint = now.repaint.clone();
-    let screen = Screen::new(keep, presets::folder());
+    let screen = Screen::new(window_state, presets::folder());
     let controls = HostControls::new(params.clone());
-    let window = Window { params, feed: Feed::new(now), screen, controls, zoom: Zoom::default() };
+    let window =
+        HostWindow { params, feed: InstanceReader::new(now), screen, controls, zoom: Zoom::default() };
     nice_plug_egui::create_egui_editor(state, repaint, settings, window)
 }
 
 /// The delivery target that a session's kept text names.
 pub fn kept_target(window: &str) -> crate::meter::Target {
-    super::live::target(&Keep::read(window).target)
+    super::live::target(&WindowState::read(window).target)
 }
 
 /// What the window draws and moves.
-pub struct Window {
+pub struct HostWindow {
     params: Arc<HostParams>,
-    feed: Feed,
+    feed: InstanceReader,
     screen: Screen,
     controls: HostControls,
     zoom: Zoom,
@@ -106,7 +107,7 @@ fn wanted(zoom: f32, scale: f32, points: egui::Vec2) -> f32 {
     scale.min(fits).max(0.3)
 }
 
-impl NiceEguiApp for Window {
+impl NiceEguiApp for HostWindow {
     fn build(
         &mut self,
         ctx: egui::Context,
@@ -114,15 +115,15 @@ impl NiceEguiApp for Window {
         _frame: &mut Frame,
     ) -> Result<(), HandlerError> {
         self.screen.opened();
-        self.screen.hear = None;
-        self.feed.hear(&mut self.screen.hear);
+        self.screen.solo = None;
+        self.feed.solo(&mut self.screen.solo);
         self.controls.connect(&ctx, host);
         ctx.options_mut(|o| o.zoom_with_keyboard = false);
         Ok(())
     }
 
     fn ui(&mut self, ui: &mut egui::Ui, _frame: &mut Frame) {
-        self.feed.refresh(&self.params, &self.screen.keep);
+        self.feed.refresh(&self.params, &self.screen.window_state);
         let (screen, controls) = (&mut self.screen, &mut self.controls);
         let wishes = self.feed.look(|live, recording| screen.show(ui, live, recording, controls));
         self.fulfil(&wishes, ui.ctx());
@@ -130,22 +131,22 @@ impl NiceEguiApp for Window {
 
     fn resized(&mut self, size: WindowSize) {
         self.screen.resized(size.logical.width as f32, size.logical.height as f32);
-        self.params.set_window(self.screen.keep.text());
+        self.params.set_window(self.screen.window_state.text());
     }
 }
 
-impl Window {
-    fn fulfil(&mut self, wishes: &Wishes, ctx: &egui::Context) {
+impl HostWindow {
+    fn fulfil(&mut self, wishes: &ScreenRequests, ctx: &egui::Context) {
         if wishes.rescale {
             self.zoom.patience = 20;
-            ctx.set_zoom_factor(f32::from(self.screen.keep.scale) / 100.0);
+            ctx.set_zoom_factor(f32::from(self.screen.window_state.scale) / 100.0);
         } else {
-            self.zoom.follow(ctx, f32::from(self.screen.keep.scale) / 100.0);
+            self.zoom.follow(ctx, f32::from(self.screen.window_state.scale) / 100.0);
         }
-        if wishes.keep {
-            self.params.set_window(self.screen.keep.text());
+        if wishes.window_state {
+            self.params.set_window(self.screen.window_state.text());
         }
-        self.feed.hear(&mut self.screen.hear);
+        self.feed.solo(&mut self.screen.solo);
         self.feed.fulfil(wishes);
     }
 }

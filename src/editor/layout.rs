@@ -12,16 +12,16 @@ pub const USUAL: (f32, f32) = (1180.0, 760.0);
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Layout {
     pub head: Rect,
-    pub chart: Chart,
-    pub ledger: Rect,
+    pub chart: ChartLayout,
+    pub readout: Rect,
     /// The row of sheets, with the signal's line along its top.
-    pub path: Rect,
+    pub stages: Rect,
     pub notes: Rect,
 }
 
 /// Places within the chart.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Chart {
+pub struct ChartLayout {
     /// Words above the paper.
     pub bar: Rect,
     /// Titles and scales, left of the paper, one for each lane.
@@ -36,7 +36,7 @@ pub struct Chart {
     pub figures: [Rect; 3],
 }
 
-impl Chart {
+impl ChartLayout {
     /// The whole strip of paper.
     pub fn paper(&self) -> Rect {
         self.top.union(self.bottom)
@@ -57,16 +57,16 @@ impl Layout {
         let notes = row(area.bottom() - notes_height - gap, notes_height);
         let between = notes.top() - gap - head.bottom();
         let path_height = (between * 0.49).clamp(274.0, 640.0);
-        let path = row(notes.top() - gap - path_height, path_height);
-        let upper = Rect::from_min_max(head.left_bottom(), pos2(inner.right(), path.top() - gap - 2.0));
-        let ledger_width = (inner.width() * 0.19).clamp(184.0, 300.0);
-        let ledger = Rect::from_min_max(pos2(upper.right() - ledger_width, upper.top()), upper.max);
-        let strip = Rect::from_min_max(upper.min, pos2(ledger.left() - gap, upper.bottom()));
-        Self { head, chart: Chart::of(strip), ledger, path, notes }
+        let stages = row(notes.top() - gap - path_height, path_height);
+        let upper = Rect::from_min_max(head.left_bottom(), pos2(inner.right(), stages.top() - gap - 2.0));
+        let readout_width = (inner.width() * 0.19).clamp(184.0, 300.0);
+        let readout = Rect::from_min_max(pos2(upper.right() - readout_width, upper.top()), upper.max);
+        let strip = Rect::from_min_max(upper.min, pos2(readout.left() - gap, upper.bottom()));
+        Self { head, chart: ChartLayout::of(strip), readout, stages, notes }
     }
 }
 
-impl Chart {
+impl ChartLayout {
     fn of(strip: Rect) -> Self {
         const GUTTER: f32 = 92.0;
         const FIGURES: f32 = 88.0;
@@ -89,13 +89,13 @@ impl Chart {
     }
 }
 
-/// Places of four sheets side by side in `row`, in the path's order; `glue_first` swaps the two in
-/// the middle. Indices: source, tone, glue, ceiling.
-pub fn sheets(row: Rect, glue_first: bool) -> [Rect; 4] {
+/// Places of four sheets side by side in `row`, in the path's order; `compressor_first` swaps the two in
+/// the middle. Indices: source, EQ, compressor, limiter.
+pub fn sheets(row: Rect, compressor_first: bool) -> [Rect; 4] {
     const GAP: f32 = 20.0;
     let shares = [1.36, 3.05, 2.45, 1.85];
     let unit = (row.width() - 3.0 * GAP) / shares.iter().sum::<f32>();
-    let order = if glue_first { [0, 2, 1, 3] } else { [0, 1, 2, 3] };
+    let order = if compressor_first { [0, 2, 1, 3] } else { [0, 1, 2, 3] };
     let mut x = row.left();
     let mut places = [row; 4];
     for n in order {
@@ -115,7 +115,8 @@ mod tests {
         for (w, h) in [LEAST, USUAL, (900.0, 1200.0), (2200.0, 600.0), (3840.0, 2160.0)] {
             let area = Rect::from_min_size(pos2(0.0, 0.0), vec2(w, h));
             let l = Layout::of(area);
-            let mut parts = vec![l.head, l.ledger, l.path, l.notes, l.chart.bar, l.chart.top, l.chart.bottom];
+            let mut parts =
+                vec![l.head, l.readout, l.stages, l.notes, l.chart.bar, l.chart.top, l.chart.bottom];
             parts.extend(l.chart.lanes.iter().chain(&l.chart.gutter).chain(&l.chart.figures));
             for (n, a) in parts.iter().enumerate() {
                 assert!(area.contains_rect(*a) && a.is_positive(), "{w} x {h}: {a:?}");
@@ -126,9 +127,9 @@ mod tests {
             for lane in &l.chart.lanes {
                 assert!(lane.height() >= 48.0 && lane.width() >= 400.0, "{w} x {h}: {:?}", lane.size());
             }
-            for glue_first in [false, true] {
-                let sheets = sheets(l.path, glue_first);
-                assert!(sheets.iter().all(|s| l.path.contains_rect(*s) && s.width() >= 110.0));
+            for compressor_first in [false, true] {
+                let sheets = sheets(l.stages, compressor_first);
+                assert!(sheets.iter().all(|s| l.stages.contains_rect(*s) && s.width() >= 110.0));
             }
         }
     }

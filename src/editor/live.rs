@@ -3,12 +3,12 @@
 
 mod measured;
 
-pub use measured::{Columns, target};
+pub use measured::{MeasuredHistory, target};
 
-use crate::chain::Pulse;
+use crate::chain::ChainReadout;
 use crate::meter::{TARGETS, Target};
 use crate::settings::{BandChannel, Settings};
-use crate::stage::tone::Curve;
+use crate::stage::eq::EqCurve;
 use std::sync::LazyLock;
 
 /// Points of every curve over frequency.
@@ -23,14 +23,14 @@ pub static FREQS: LazyLock<[f64; POINTS]> = LazyLock::new(|| {
 });
 
 /// A tone's magnitudes at [`FREQS`], dB, for the middle and for the sides.
-pub fn response(curve: &Curve) -> [Vec<f32>; 2] {
-    [BandChannel::Middle, BandChannel::Sides]
+pub fn response(curve: &EqCurve) -> [Vec<f32>; 2] {
+    [BandChannel::Mid, BandChannel::Side]
         .map(|of| FREQS.iter().map(|hz| curve.magnitude_db(*hz, of) as f32).collect())
 }
 
 /// Meters of one side of the chain.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Figures {
+pub struct LoudnessReadout {
     /// LUFS.
     pub momentary: f64,
     pub short_term: f64,
@@ -48,7 +48,7 @@ pub struct Figures {
     pub correlation: f64,
 }
 
-impl Default for Figures {
+impl Default for LoudnessReadout {
     /// Nothing measured yet.
     fn default() -> Self {
         let none = f64::NEG_INFINITY;
@@ -68,7 +68,7 @@ impl Default for Figures {
 
 /// What a stage takes away, dB ≥ 0.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Reduction {
+pub struct ReductionReadout {
     pub now: f64,
     /// Deepest since the start.
     pub most: f64,
@@ -79,13 +79,13 @@ pub struct Reduction {
 /// What the recording holds for one stretch of time. A column never averages away: peaks are the
 /// highest, reductions the deepest of the stretch.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Column {
+pub struct LiveColumn {
     /// Sample peaks, dBFS.
     pub before: f32,
     pub after: f32,
     /// dB ≥ 0.
-    pub glue: f32,
-    pub ceiling: f32,
+    pub compressor: f32,
+    pub limiter: f32,
     /// LUFS.
     pub short_term: f32,
     /// Something went over the ceiling.
@@ -96,13 +96,13 @@ pub struct Column {
     pub there: bool,
 }
 
-impl Column {
+impl LiveColumn {
     /// Nothing recorded.
     pub const NONE: Self = Self {
         before: f32::NEG_INFINITY,
         after: f32::NEG_INFINITY,
-        glue: 0.0,
-        ceiling: 0.0,
+        compressor: 0.0,
+        limiter: 0.0,
         short_term: f32::NEG_INFINITY,
         over: false,
         jump: false,
@@ -111,12 +111,12 @@ impl Column {
 }
 
 /// The chart's memory.
-pub trait Recording {
+pub trait HistorySource {
     /// Seconds recorded so far: the time under the moving edge.
     fn seconds(&self) -> f64;
     /// Fills `columns` with the stretches `first`, `first + 1`, … of `step` seconds each, counted
-    /// from time 0; stretches outside of the recording are [`Column::NONE`].
-    fn read(&self, first: i64, step: f64, columns: &mut [Column]);
+    /// from time 0; stretches outside of the recording are [`LiveColumn::NONE`].
+    fn read(&self, first: i64, step: f64, columns: &mut [LiveColumn]);
     /// Song time in seconds at a time of the recording.
     fn song_time(&self, seconds: f64) -> f64 {
         seconds
@@ -124,18 +124,18 @@ pub trait Recording {
 }
 
 /// A recording of nothing.
-impl Recording for () {
+impl HistorySource for () {
     fn seconds(&self) -> f64 {
         0.0
     }
-    fn read(&self, _: i64, _: f64, columns: &mut [Column]) {
-        columns.fill(Column::NONE);
+    fn read(&self, _: i64, _: f64, columns: &mut [LiveColumn]) {
+        columns.fill(LiveColumn::NONE);
     }
 }
 
 /// Something that the source check found.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Finding {
+pub struct SourceFinding {
     pub text: String,
     /// A trim in dB that would mend it.
     pub trim: Option<f32>,
@@ -143,7 +143,7 @@ pub struct Finding {
 
 /// One line of advice.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Note {
+pub struct LiveNote {
     /// True for what would be heard or refused; false for what is merely good to know.
     pub serious: bool,
     /// What the figures mean.
@@ -154,25 +154,25 @@ pub struct Note {
 
 /// One snapshot.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Live {
+pub struct LiveReadout {
     pub sample_rate: f64,
-    pub before: Figures,
-    pub after: Figures,
-    pub glue: Reduction,
-    pub ceiling: Reduction,
+    pub before: LoudnessReadout,
+    pub after: LoudnessReadout,
+    pub compressor: ReductionReadout,
+    pub limiter: ReductionReadout,
     /// Swing of the reduction between 0.5 and 8 Hz, dB.
     pub swing: f64,
     /// How much louder the result is than the untouched input, dB.
     pub louder_by: f64,
-    /// Magnitude of the running tone at [`FREQS`] for what lies in the middle, and at the sides, dB;
+    /// Magnitude of the running EQ at [`FREQS`] for what lies in the middle, and at the sides, dB;
     /// empty while nothing runs.
     pub response: [Vec<f32>; 2],
     /// Levels of the bands of [`crate::meter::spectrum`], dB; empty before the first.
     pub spectrum_before: Vec<f32>,
     pub spectrum_after: Vec<f32>,
-    /// Level in front of the glue's curve, dBFS, and its reduction, dB.
-    pub glue_point: (f64, f64),
-    /// Make-up that the glue applies now, dB.
+    /// Level in front of the compressor's curve, dBFS, and its reduction, dB.
+    pub compressor_point: (f64, f64),
+    /// Make-up that the compressor applies now, dB.
     pub makeup: f64,
     /// Whether the integrated measurement is running.
     pub measuring: bool,
@@ -181,24 +181,24 @@ pub struct Live {
     pub targets: Vec<Target>,
     /// Index into `targets`.
     pub target: usize,
-    pub findings: Vec<Finding>,
-    pub notes: Vec<Note>,
+    pub findings: Vec<SourceFinding>,
+    pub notes: Vec<LiveNote>,
 }
 
-impl Live {
-    /// Takes what the running chain says; without it the tone's curve at which the stage would come
+impl LiveReadout {
+    /// Takes what the running chain says; without it the EQ's curve at which the stage would come
     /// to rest.
-    pub fn follow(&mut self, pulse: Option<&Pulse>, settings: &Settings) {
-        match pulse {
-            Some(pulse) => {
-                self.response = response(&pulse.curve);
-                self.glue_point = pulse.glue_point;
-                self.makeup = pulse.makeup;
-                self.louder_by = pulse.louder_by;
+    pub fn follow(&mut self, readout: Option<&ChainReadout>, settings: &Settings) {
+        match readout {
+            Some(readout) => {
+                self.response = response(&readout.curve);
+                self.compressor_point = readout.compressor_point;
+                self.makeup = readout.makeup;
+                self.louder_by = readout.louder_by;
             }
             None => {
-                self.response = response(&Curve::of(&settings.tone, self.sample_rate));
-                self.glue_point = (f64::NEG_INFINITY, 0.0);
+                self.response = response(&EqCurve::of(&settings.eq, self.sample_rate));
+                self.compressor_point = (f64::NEG_INFINITY, 0.0);
             }
         }
     }
@@ -209,20 +209,20 @@ impl Live {
     }
 }
 
-impl Default for Live {
+impl Default for LiveReadout {
     fn default() -> Self {
         Self {
             sample_rate: 48_000.0,
-            before: Figures::default(),
-            after: Figures::default(),
-            glue: Reduction::default(),
-            ceiling: Reduction::default(),
+            before: LoudnessReadout::default(),
+            after: LoudnessReadout::default(),
+            compressor: ReductionReadout::default(),
+            limiter: ReductionReadout::default(),
             swing: 0.0,
             louder_by: 0.0,
             response: [Vec::new(), Vec::new()],
             spectrum_before: Vec::new(),
             spectrum_after: Vec::new(),
-            glue_point: (f64::NEG_INFINITY, 0.0),
+            compressor_point: (f64::NEG_INFINITY, 0.0),
             makeup: 0.0,
             measuring: true,
             measured: 0.0,

@@ -1,4 +1,4 @@
-//! The screen: a chart recorder on paper. In go a [`Live`] snapshot of what the meters know and
+//! The screen: a chart recorder on paper. In go a [`LiveReadout`] snapshot of what the meters know and
 //! the [`Controls`] that hold the parameters; out come a picture and the user's gestures.
 //!
 //! Nothing here but [`host`] knows a host or a window, so tests and pictures draw the same screen
@@ -10,23 +10,23 @@ pub mod controls;
 pub mod head;
 #[cfg(feature = "editor")]
 mod host;
-pub mod ink;
-pub mod keep;
 pub mod layout;
-pub mod ledger;
 pub mod live;
 pub mod notes;
-pub mod path;
 pub mod raster;
+pub mod readout;
 pub mod ruler;
 pub mod screen;
 pub mod song;
-pub mod stand;
+pub mod stages;
+pub mod standalone;
+pub mod text;
 pub mod theme;
+pub mod window_state;
 
-pub use controls::{Controls, Desk, Memory};
+pub use controls::{Controls, MemoryControls, ParamEditor};
 #[cfg(feature = "editor")]
-pub use host::{LintelEditor, Now, Sender, create, kept_target};
-pub use live::Live;
+pub use host::{InstanceFeed, InstanceShared, LintelEditor, create, kept_target};
+pub use live::LiveReadout;
 pub use screen::Screen;
-pub use stand::Stand;
+pub use standalone::StandaloneWindow;

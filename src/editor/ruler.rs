@@ -11,8 +11,8 @@ mod typing;
 
 pub use stepping::{stepped, tidy};
 
-use super::controls::Desk;
-use super::ink;
+use super::controls::ParamEditor;
+use super::text;
 use super::theme::Theme;
 use crate::params::{self, Param};
 use egui::accesskit::Action;
@@ -76,18 +76,18 @@ impl<'a> Ruler<'a> {
     }
 
     /// Draws the ruler into `rect` and plays what the user does with it.
-    pub fn show(self, ui: &mut Ui, rect: Rect, theme: &Theme, desk: &mut Desk) -> Response {
+    pub fn show(self, ui: &mut Ui, rect: Rect, theme: &Theme, editor: &mut ParamEditor) -> Response {
         let param = &params::all()[self.index];
         let id = ui.scope_id().with(("ruler", param.id));
         let mut touch: Touch = ui.data(|d| d.get_temp(id)).unwrap_or_default();
         let response = ui.interact(rect, id, Sense::click_and_drag());
-        let mut value = desk.get(self.index);
+        let mut value = editor.get(self.index);
 
-        self.drag(ui, &response, rect, &mut touch, desk, &mut value);
-        self.wheel_and_keys(ui, &response, desk, &mut value);
+        self.drag(ui, &response, rect, &mut touch, editor, &mut value);
+        self.wheel_and_keys(ui, &response, editor, &mut value);
         let figure = self.figure_rect(ui, rect, param, value);
         if response.double_clicked() {
-            desk.once(self.index, param.default());
+            editor.once(self.index, param.default());
             touch = Touch::default();
         } else if touch.typed.is_none() && wants_typing(ui, &response, figure) {
             touch.typed = Some((param.text(value), None));
@@ -98,7 +98,7 @@ impl<'a> Ruler<'a> {
             self.draw(ui, rect, theme, param, value, &response, touch.typed.is_some());
         }
         if touch.typed.is_some() {
-            self.type_in(ui, figure, theme, &mut touch, desk, &response);
+            self.type_in(ui, figure, theme, &mut touch, editor, &response);
         }
         ui.data_mut(|d| d.insert_temp(id, touch));
 
@@ -122,14 +122,14 @@ impl<'a> Ruler<'a> {
         response: &Response,
         rect: Rect,
         touch: &mut Touch,
-        desk: &mut Desk,
+        editor: &mut ParamEditor,
         value: &mut f32,
     ) {
         let param = &params::all()[self.index];
         if response.drag_started() {
             response.request_focus();
             touch.place = Some(param.position(*value));
-            desk.begin(self.index);
+            editor.begin(self.index);
         }
         if let Some(place) = &mut touch.place {
             let fine = ui.input(|i| i.modifiers.shift);
@@ -141,16 +141,16 @@ impl<'a> Ruler<'a> {
             if along != 0.0 {
                 *place = (*place + along / way * if fine { FINE } else { 1.0 }).clamp(0.0, 1.0);
                 *value = tidy(param, param.at_position(*place), fine);
-                desk.set(self.index, *value);
+                editor.set(self.index, *value);
             }
             if response.drag_stopped() || !response.dragged() {
                 touch.place = None;
-                desk.end(self.index);
+                editor.end(self.index);
             }
         }
     }
 
-    fn wheel_and_keys(&self, ui: &Ui, response: &Response, desk: &mut Desk, value: &mut f32) {
+    fn wheel_and_keys(&self, ui: &Ui, response: &Response, editor: &mut ParamEditor, value: &mut f32) {
         let param = &params::all()[self.index];
         let mut steps = 0.0;
         let mut fine = ui.input(|i| i.modifiers.shift);
@@ -168,7 +168,7 @@ impl<'a> Ruler<'a> {
                 for (key, end) in [(Key::Home, min), (Key::End, max)] {
                     if i.key_pressed(key) {
                         *value = end;
-                        desk.nudge(self.index, end);
+                        editor.nudge(self.index, end);
                     }
                 }
             });
@@ -180,14 +180,14 @@ impl<'a> Ruler<'a> {
                 if let Some(egui::accesskit::ActionData::NumericValue(wanted)) = request.data {
                     let (min, max) = param.range();
                     *value = (wanted as f32).clamp(min, max);
-                    desk.once(self.index, *value);
+                    editor.once(self.index, *value);
                     fine = true;
                 }
             }
         });
         if steps != 0.0 {
             *value = stepped(param, *value, steps, fine);
-            desk.nudge(self.index, *value);
+            editor.nudge(self.index, *value);
         }
     }
 
@@ -196,7 +196,7 @@ impl<'a> Ruler<'a> {
         match self.face {
             Face::Figure => rect,
             Face::Scale => {
-                let width = ink::width(ui.painter(), &param.text(value), ink::BODY);
+                let width = text::width(ui.painter(), &param.text(value), text::BODY);
                 Rect::from_min_max(
                     pos2(rect.right() - width - 4.0, rect.top()),
                     pos2(rect.right() + 2.0, rect.top() + 17.0),

@@ -8,7 +8,7 @@ use egui::{Color32, Context, CornerRadius, FontId, Margin, Stroke, Visuals, vec2
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Theme {
     /// What the sheets lie on.
-    pub desk: Color32,
+    pub editor: Color32,
     /// The sheets.
     pub paper: Color32,
     /// Printed ruling on the paper.
@@ -23,7 +23,7 @@ pub struct Theme {
     pub before: Color32,
     /// Pen of the ceiling.
     pub red: Color32,
-    /// Pen of the glue.
+    /// Pen of the compressor.
     pub teal: Color32,
     /// Pen of the loudness.
     pub ochre: Color32,
@@ -34,7 +34,7 @@ pub struct Theme {
 impl Theme {
     /// Warm paper, near-black ink.
     pub const DAY: Self = Self {
-        desk: Color32::from_rgb(0xEC, 0xE5, 0xD5),
+        editor: Color32::from_rgb(0xEC, 0xE5, 0xD5),
         paper: Color32::from_rgb(0xFB, 0xF8, 0xF0),
         ruling: Color32::from_rgb(0xE4, 0xDC, 0xC8),
         edge: Color32::from_rgb(0xC2, 0xB8, 0x9F),
@@ -49,7 +49,7 @@ impl Theme {
 
     /// Dark paper, pale ink.
     pub const NIGHT: Self = Self {
-        desk: Color32::from_rgb(0x14, 0x17, 0x19),
+        editor: Color32::from_rgb(0x14, 0x17, 0x19),
         paper: Color32::from_rgb(0x1E, 0x22, 0x24),
         ruling: Color32::from_rgb(0x31, 0x36, 0x37),
         edge: Color32::from_rgb(0x56, 0x5B, 0x58),
@@ -68,10 +68,10 @@ impl Theme {
     }
 
     /// The same sheet with its paper taken away and all pens lifted: a stage that is left out. Its
-    /// text still stands out from the desk as all text does.
+    /// text still stands out from the editor as all text does.
     pub fn left_out(&self) -> Self {
         let soft = self.soft;
-        Self { paper: self.desk, ink: soft, red: soft, teal: soft, ochre: soft, ..*self }
+        Self { paper: self.editor, ink: soft, red: soft, teal: soft, ochre: soft, ..*self }
     }
 
     /// A pen's colour washed thin over the paper, still opaque; `share` 0 to 1 of the pen.
@@ -121,7 +121,7 @@ impl Theme {
         v.widgets.active = widget(self.wash(self.ink, 0.16), self.ink, self.ink);
         v.widgets.open = widget(self.wash(self.ink, 0.08), self.edge, self.ink);
         v.selection = Selection { bg_fill: self.wash(self.teal, 0.3), stroke: Stroke::new(1.0, self.ink) };
-        v.panel_fill = self.desk;
+        v.panel_fill = self.editor;
         v.window_fill = self.paper;
         v.window_stroke = Stroke::new(1.0, self.edge);
         v.window_corner_radius = CornerRadius::same(3);
@@ -171,7 +171,7 @@ mod tests {
     fn all_text_stands_out_from_what_it_is_written_on() {
         for theme in [Theme::DAY, Theme::NIGHT] {
             for text in [theme.ink, theme.soft, theme.red, theme.teal, theme.ochre] {
-                for ground in [theme.paper, theme.desk] {
+                for ground in [theme.paper, theme.editor] {
                     let reached = contrast(text, ground);
                     assert!(reached >= 4.5, "{text:?} on {ground:?}: {reached}");
                 }

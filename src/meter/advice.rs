@@ -5,10 +5,10 @@
 //! a second before it is said and be gone for three before it falls silent; its threshold for
 //! falling silent lies away from the one for speaking. So nothing flickers.
 
+use super::reduction::ReductionStats;
 use super::rules::{RULES, Rule, RuleId};
-use super::source::Source;
+use super::source::SourceReport;
 use super::targets::Target;
-use super::work::Reduction;
 use crate::settings::Settings;
 
 /// Most notes shown at once.
@@ -36,16 +36,16 @@ pub struct Facts {
     pub settings: Settings,
     /// Seconds measured.
     pub measured: f64,
-    pub source: Source,
+    pub source: SourceReport,
     /// True peak over integrated loudness before the chain, dB.
     pub source_peak_to_loudness: Option<f64>,
     /// Integrated loudness after the chain, LUFS; −∞ for none.
     pub integrated: f64,
     /// Highest true peak after the chain, dBTP; −∞ for none.
     pub true_peak: f64,
-    pub glue: Reduction,
-    pub ceiling: Reduction,
-    /// Swing of both reductions together at 0.5 to 8 Hz, dB.
+    pub compressor: ReductionStats,
+    pub limiter: ReductionStats,
+    /// PumpingMeter of both reductions together at 0.5 to 8 Hz, dB.
     pub swing: f64,
     pub file: FileFacts,
 }
@@ -57,12 +57,12 @@ impl Default for Facts {
             target: Target::default(),
             settings: Settings::default(),
             measured: 0.0,
-            source: Source::default(),
+            source: SourceReport::default(),
             source_peak_to_loudness: None,
             integrated: f64::NEG_INFINITY,
             true_peak: f64::NEG_INFINITY,
-            glue: Reduction::default(),
-            ceiling: Reduction::default(),
+            compressor: ReductionStats::default(),
+            limiter: ReductionStats::default(),
             swing: 0.0,
             file: FileFacts::default(),
         }
@@ -71,7 +71,7 @@ impl Default for Facts {
 
 /// One piece of advice.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Note {
+pub struct AdviceNote {
     pub rule: RuleId,
     /// What is the case, with the figure.
     pub says: String,
@@ -85,7 +85,7 @@ pub struct Note {
 
 /// All rules that speak on these facts, without waiting, the most important first: the verdict on
 /// a finished file.
-pub fn verdict(facts: &Facts) -> Vec<Note> {
+pub fn verdict(facts: &Facts) -> Vec<AdviceNote> {
     RULES
         .iter()
         .filter_map(|rule| rule.value(facts).filter(|&v| rule.speaks(v)).map(|v| rule.note(facts, v)))
@@ -96,7 +96,7 @@ pub fn verdict(facts: &Facts) -> Vec<Note> {
 #[derive(Clone, Debug, Default)]
 struct State {
     /// What it is saying.
-    note: Option<Note>,
+    note: Option<AdviceNote>,
     /// Seconds for which the facts have been asking for a change.
     pending: f64,
     /// Seconds since the note was written.
@@ -144,7 +144,7 @@ impl Advisor {
     }
 
     /// The most important notes, at most [`MOST`].
-    pub fn notes(&self) -> Vec<Note> {
+    pub fn notes(&self) -> Vec<AdviceNote> {
         self.states.iter().filter_map(|state| state.note.clone()).take(MOST).collect()
     }
 
@@ -165,8 +165,8 @@ mod tests {
     use super::*;
 
     fn deep(depth: f64) -> Facts {
-        let ceiling = Reduction { now: depth, most: depth, share: 0.3, depth };
-        Facts { ceiling, ..Facts::default() }
+        let limiter = ReductionStats { now: depth, most: depth, share: 0.3, depth };
+        Facts { limiter, ..Facts::default() }
     }
 
     #[test]

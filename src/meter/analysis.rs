@@ -4,18 +4,18 @@
 
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
-use super::advice::{Advisor, Facts, FileFacts, Note, verdict};
-use super::column::{Column, Marks};
+use super::advice::{AdviceNote, Advisor, Facts, FileFacts, verdict};
+use super::column::{HistoryColumn, Marks};
 use super::history::History;
 use super::levels::Sums;
-use super::side::Side;
+use super::reduction::{PumpingMeter, ReductionMeter};
+use super::signal_meters::SignalMeters;
 use super::snapshot::{Readings, Snapshot};
 use super::source::SourceCheck;
 use super::targets::Target;
-use super::work::{Swing, Work};
 use crate::dsp::{CHANNELS, CHUNK, db};
-use crate::link::{Chunk, Chunker, Tap, Transport};
 use crate::settings::Settings;
+use crate::tap_ring::{Tap, TapChunk, TapChunker, Transport};
 
 /// Columns between two looks at the facts: about 100 ms.
 const LOOK: u64 = 9;
@@ -31,19 +31,19 @@ const SANE: f32 = 1e6;
 pub struct Analysis {
     sample_rate: u32,
     channels: usize,
-    chunker: Chunker,
+    chunker: TapChunker,
     /// Number of the chunk that should come next.
     next: u64,
-    before: Side,
-    after: Side,
+    before: SignalMeters,
+    after: SignalMeters,
     check: SourceCheck,
-    glue: Work,
-    ceiling: Work,
-    swing: Swing,
+    compressor: ReductionMeter,
+    limiter: ReductionMeter,
+    swing: PumpingMeter,
     advisor: Advisor,
     history: Arc<Mutex<History>>,
     /// The column under way, and how many chunks it has and will have.
-    column: Column,
+    column: HistoryColumn,
     chunks: usize,
     chunks_per_column: usize,
     /// Columns finished.
@@ -75,18 +75,18 @@ impl Analysis {
         Self {
             sample_rate,
             channels,
-            chunker: Chunker::new(),
+            chunker: TapChunker::new(),
             next: 0,
-            before: Side::new(sample_rate, channels, rate),
-            after: Side::new(sample_rate, channels, rate),
+            before: SignalMeters::new(sample_rate, channels, rate),
+            after: SignalMeters::new(sample_rate, channels, rate),
             check: SourceCheck::new(sample_rate, channels),
-            glue: Work::new(rate),
-            ceiling: Work::new(rate),
-            swing: Swing::new(rate),
+            compressor: ReductionMeter::new(rate),
+            limiter: ReductionMeter::new(rate),
+            swing: PumpingMeter::new(rate),
             advisor: Advisor::new(),
             chunks_per_column: (history.width() / CHUNK as u64) as usize,
             history: Arc::new(Mutex::new(history)),
-            column: Column::EMPTY,
+            column: HistoryColumn::EMPTY,
             chunks: 0,
             columns: 0,
             rate,
@@ -113,7 +113,7 @@ impl Analysis {
 
     /// Feeds the next chunk of the ring. A gap in the chunks' numbers becomes a marked gap in the
     /// history.
-    pub fn feed_chunk(&mut self, chunk: &Chunk) {
+    pub fn feed_chunk(&mut self, chunk: &TapChunk) {
         while self.next < chunk.index {
             self.next += 1;
             self.lost += CHUNK as u64;
@@ -144,7 +144,7 @@ impl Analysis {
         }
     }
 
-    fn add(&mut self, chunk: &Chunk) {
+    fn add(&mut self, chunk: &TapChunk) {
         let jump = self.follow_chunk(chunk.transport);
         let running = self.running;
         let before = self.before.add(&chunk.before, running);
@@ -162,17 +162,17 @@ impl Analysis {
             let deepest = values.iter().copied().fold(0.0, f32::max);
             [deepest, values.iter().sum::<f32>() / CHUNK as f32]
         };
-        self.column.merge(&Column {
+        self.column.merge(&HistoryColumn {
             before: before.extremes(),
             after: after.extremes(),
             true_peak,
-            glue: reduction(&chunk.glue_db),
-            ceiling: reduction(&chunk.ceiling_db),
+            compressor: reduction(&chunk.compressor_db),
+            limiter: reduction(&chunk.limiter_db),
             overs: u32::from(begins),
             position: chunk.transport.position,
             marks: Marks { playing: chunk.transport.playing, jump, lost: false },
             frames: CHUNK as u32,
-            ..Column::EMPTY
+            ..HistoryColumn::EMPTY
         });
     }
 
@@ -211,7 +211,7 @@ impl Analysis {
 
     fn close_column(&mut self) {
         self.chunks = 0;
-        let mut column = std::mem::replace(&mut self.column, Column::EMPTY);
+        let mut column = std::mem::replace(&mut self.column, HistoryColumn::EMPTY);
         self.before.levels.close_column();
         self.after.levels.close_column();
         let short_term = [&self.before, &self.after].map(|side| side.loudness.short_term() as f32);
@@ -219,11 +219,11 @@ impl Analysis {
             column.short_term = short_term;
         }
         let music = column.after[1].max(-column.after[0]) >= MUSIC;
-        self.glue.add(column.glue[0], music, self.running);
-        self.ceiling.add(column.ceiling[0], music, self.running);
+        self.compressor.add(column.compressor[0], music, self.running);
+        self.limiter.add(column.limiter[0], music, self.running);
         if music {
             let seconds = self.columns as f64 / self.rate;
-            self.swing.add(f64::from(column.glue[1] + column.ceiling[1]), seconds, self.running);
+            self.swing.add(f64::from(column.compressor[1] + column.limiter[1]), seconds, self.running);
         }
         self.lock_history().push(column);
         self.columns += 1;
@@ -245,8 +245,8 @@ impl Analysis {
             source_peak_to_loudness: density.is_finite().then_some(density),
             integrated: self.after.loudness.integrated(),
             true_peak: highest(self.after.levels.total()),
-            glue: if whole { self.glue.whole() } else { self.glue.recent() },
-            ceiling: if whole { self.ceiling.whole() } else { self.ceiling.recent() },
+            compressor: if whole { self.compressor.whole() } else { self.compressor.recent() },
+            limiter: if whole { self.limiter.whole() } else { self.limiter.recent() },
             swing: if whole { self.swing.most().0 } else { self.swing.db() },
             file: self.file,
         }
@@ -262,8 +262,8 @@ impl Analysis {
             measured: self.measured as f64 / f64::from(self.sample_rate),
             before: Readings::of(&self.before.loudness, &self.before.levels),
             after: Readings::of(&self.after.loudness, &self.after.levels),
-            glue: self.glue.recent(),
-            ceiling: self.ceiling.recent(),
+            compressor: self.compressor.recent(),
+            limiter: self.limiter.recent(),
             swing: self.swing.db(),
             swing_most,
             swing_most_at,
@@ -290,7 +290,7 @@ impl Analysis {
 
     /// Every rule that speaks on the whole measurement, the most important first: for a report on
     /// a finished file.
-    pub fn verdict(&self) -> Vec<Note> {
+    pub fn verdict(&self) -> Vec<AdviceNote> {
         verdict(&self.facts(true))
     }
 
@@ -330,8 +330,8 @@ impl Analysis {
         self.before.restart();
         self.after.restart();
         self.check = SourceCheck::new(self.sample_rate, self.channels);
-        self.glue.restart();
-        self.ceiling.restart();
+        self.compressor.restart();
+        self.limiter.restart();
         self.swing.restart();
         self.advisor.reset();
         self.measured = 0;
@@ -364,16 +364,16 @@ impl Analysis {
 }
 
 /// All samples are numbers of a size that can be sound.
-fn is_sane(chunk: &Chunk) -> bool {
-    let planes = chunk.before.iter().chain(&chunk.after).chain([&chunk.glue_db, &chunk.ceiling_db]);
+fn is_sane(chunk: &TapChunk) -> bool {
+    let planes = chunk.before.iter().chain(&chunk.after).chain([&chunk.compressor_db, &chunk.limiter_db]);
     planes.fold(true, |sane, plane| sane & plane.iter().fold(true, |sane, x| sane & (x.abs() < SANE)))
 }
 
 /// The chunk with silence where a sample was none.
-fn sanitised(chunk: &Chunk) -> Chunk {
+fn sanitised(chunk: &TapChunk) -> TapChunk {
     let mut chunk = *chunk;
     let planes = chunk.before.iter_mut().chain(&mut chunk.after);
-    for x in planes.chain([&mut chunk.glue_db, &mut chunk.ceiling_db]).flatten() {
+    for x in planes.chain([&mut chunk.compressor_db, &mut chunk.limiter_db]).flatten() {
         if x.is_nan() || x.abs() >= SANE {
             *x = 0.0;
         }

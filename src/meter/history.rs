@@ -8,7 +8,7 @@
 
 use std::ops::Range;
 
-use super::column::Column;
+use super::column::HistoryColumn;
 use crate::dsp::CHUNK;
 
 /// Columns that each level remembers.
@@ -19,15 +19,15 @@ pub const LEVELS: usize = 16;
 /// One level: a ring of the last [`COLUMNS`] complete columns, and the one under way.
 #[derive(Clone, Debug)]
 struct Level {
-    ring: Vec<Column>,
+    ring: Vec<HistoryColumn>,
     /// Complete columns since the start; column `n` stands at `n % COLUMNS`.
     count: u64,
     /// The column under way: complete columns of the level below, merged.
-    open: Column,
+    open: HistoryColumn,
 }
 
 impl Level {
-    fn push(&mut self, column: Column) {
+    fn push(&mut self, column: HistoryColumn) {
         let at = (self.count % COLUMNS as u64) as usize;
         if at == self.ring.len() {
             self.ring.push(column);
@@ -50,18 +50,18 @@ pub struct History {
 /// Columns of one level as they stand on its fixed grid: drawn at their own times, they do not
 /// shimmer while the picture moves.
 #[derive(Clone, Debug, PartialEq)]
-pub struct View {
+pub struct HistoryView {
     /// First frame of the first column.
     pub start: u64,
     /// Frames per column.
     pub width: u64,
-    pub columns: Vec<Column>,
+    pub columns: Vec<HistoryColumn>,
 }
 
 impl History {
     /// For a sample rate in Hz. All memory is set aside here and taken into use as it fills.
     pub fn new(sample_rate: u32) -> Self {
-        let level = || Level { ring: Vec::with_capacity(COLUMNS), count: 0, open: Column::EMPTY };
+        let level = || Level { ring: Vec::with_capacity(COLUMNS), count: 0, open: HistoryColumn::EMPTY };
         Self {
             sample_rate,
             width: (Self::chunks_per_column(sample_rate) * CHUNK) as u64,
@@ -97,7 +97,7 @@ impl History {
     }
 
     /// Adds the next finest column. Never allocates.
-    pub fn push(&mut self, mut column: Column) {
+    pub fn push(&mut self, mut column: HistoryColumn) {
         for i in 0..LEVELS {
             self.levels[i].push(column);
             let complete = self.levels[i].count.is_multiple_of(2);
@@ -106,7 +106,7 @@ impl History {
             if !complete {
                 break;
             }
-            column = std::mem::replace(&mut above.open, Column::EMPTY);
+            column = std::mem::replace(&mut above.open, HistoryColumn::EMPTY);
         }
     }
 
@@ -121,16 +121,16 @@ impl History {
         (0..LEVELS).find(|&i| fits(i)).unwrap_or(LEVELS - 1)
     }
 
-    /// Column `n` of a level; the newest may be incomplete.
-    fn column(&self, level: usize, n: u64) -> Column {
+    /// HistoryColumn `n` of a level; the newest may be incomplete.
+    fn column(&self, level: usize, n: u64) -> HistoryColumn {
         let this = &self.levels[level];
         if n < this.count {
             if this.count - n > COLUMNS as u64 {
-                return Column::EMPTY;
+                return HistoryColumn::EMPTY;
             }
             return this.ring[(n % COLUMNS as u64) as usize];
         }
-        let mut column = Column::EMPTY;
+        let mut column = HistoryColumn::EMPTY;
         if n == this.count {
             // What is under way here, then what is under way below, in order of time.
             self.levels[..=level].iter().rev().for_each(|level| column.merge(&level.open));
@@ -141,23 +141,23 @@ impl History {
     /// The columns of a span of frames on the grid of one level: at least half of `most`, at most
     /// `most` (fewer when the span is shorter than that in finest columns). Ends with the newest
     /// column.
-    pub fn view(&self, span: Range<u64>, most: usize) -> View {
+    pub fn view(&self, span: Range<u64>, most: usize) -> HistoryView {
         let span = span.start..span.end.min(self.frames()).max(span.start);
         // One column more may be needed where the span does not begin on the grid.
         let level = self.level_for(&span, most.max(2) - 1);
         let width = self.width << level;
         let (first, end) = (span.start / width, span.end.div_ceil(width));
         let columns = (first..end).map(|n| self.column(level, n)).collect();
-        View { start: first * width, width, columns }
+        HistoryView { start: first * width, width, columns }
     }
 
     /// A span of frames as exactly `out.len()` columns of equal width; parts without a measurement
-    /// are [`Column::EMPTY`]. A column on a border counts for both sides: nothing is overlooked.
-    pub fn read(&self, span: Range<u64>, out: &mut [Column]) {
+    /// are [`HistoryColumn::EMPTY`]. A column on a border counts for both sides: nothing is overlooked.
+    pub fn read(&self, span: Range<u64>, out: &mut [HistoryColumn]) {
         let n = out.len() as u64;
         let length = span.end.saturating_sub(span.start);
         if n == 0 || length == 0 {
-            out.fill(Column::EMPTY);
+            out.fill(HistoryColumn::EMPTY);
             return;
         }
         // Twice as fine as asked where there is such a level.
@@ -177,7 +177,7 @@ impl History {
         writeln!(
             to,
             "time (s),position (s),before peak (dBFS),after peak (dBFS),after true peak (dBTP),\
-             glue deepest (dB),glue mean (dB),ceiling deepest (dB),ceiling mean (dB),\
+             compressor deepest (dB),compressor mean (dB),ceiling deepest (dB),ceiling mean (dB),\
              short-term before (LUFS),short-term after (LUFS),overs,playing,jump,lost"
         )?;
         let view = self.view(0..self.frames(), COLUMNS);
@@ -193,10 +193,10 @@ impl History {
                 peak(c.before),
                 peak(c.after),
                 db(c.true_peak),
-                c.glue[0],
-                c.glue[1],
-                c.ceiling[0],
-                c.ceiling[1],
+                c.compressor[0],
+                c.compressor[1],
+                c.limiter[0],
+                c.limiter[1],
                 c.short_term[0],
                 c.short_term[1],
                 c.overs,
@@ -213,7 +213,7 @@ impl History {
         for level in &mut self.levels {
             level.ring.clear();
             level.count = 0;
-            level.open = Column::EMPTY;
+            level.open = HistoryColumn::EMPTY;
         }
     }
 }
@@ -222,8 +222,13 @@ impl History {
 mod tests {
     use super::*;
 
-    fn column(reduction: f32) -> Column {
-        Column { ceiling: [reduction, reduction / 2.0], after: [-0.1, 0.2], frames: 512, ..Column::EMPTY }
+    fn column(reduction: f32) -> HistoryColumn {
+        HistoryColumn {
+            limiter: [reduction, reduction / 2.0],
+            after: [-0.1, 0.2],
+            frames: 512,
+            ..HistoryColumn::EMPTY
+        }
     }
 
     fn filled(columns: usize, deep_at: usize) -> History {
@@ -236,15 +241,15 @@ mod tests {
     fn the_deepest_reduction_survives_every_zoom() {
         let history = filled(10_007, 7_777);
         for n in [1, 3, 100, 1000, 10_007] {
-            let mut out = vec![Column::EMPTY; n];
+            let mut out = vec![HistoryColumn::EMPTY; n];
             history.read(0..history.frames(), &mut out);
-            let deepest = (0..n).max_by(|&a, &b| out[a].ceiling[0].total_cmp(&out[b].ceiling[0])).unwrap();
-            assert_eq!(out[deepest].ceiling[0], 9.0);
+            let deepest = (0..n).max_by(|&a, &b| out[a].limiter[0].total_cmp(&out[b].limiter[0])).unwrap();
+            assert_eq!(out[deepest].limiter[0], 9.0);
             assert!(deepest.abs_diff(7_777 * n / 10_007) <= 1, "{deepest} of {n}");
             assert!(out.iter().all(|c| c.frames > 0 && c.after == [-0.1, 0.2]));
             let view = history.view(0..history.frames(), n.max(2));
             assert!(view.columns.len() <= n.max(2) && view.columns.len() >= n / 2);
-            assert!(view.columns.iter().any(|c| c.ceiling[0] == 9.0));
+            assert!(view.columns.iter().any(|c| c.limiter[0] == 9.0));
         }
     }
 
@@ -256,14 +261,14 @@ mod tests {
         (1..columns).for_each(|_| history.push(column(1.0)));
         let after: Vec<usize> = history.levels.iter().map(|level| level.ring.capacity()).collect();
         assert_eq!(before, after);
-        let mut out = [Column::EMPTY; 500];
+        let mut out = [HistoryColumn::EMPTY; 500];
         history.read(0..history.frames(), &mut out);
-        assert_eq!(out[0].ceiling[0], 9.0);
+        assert_eq!(out[0].limiter[0], 9.0);
         let recent = history.view(history.frames() - 480_000..history.frames(), 1000);
         assert_eq!(recent.width, history.width());
         let old = history.view(0..480_000, 1000);
         assert_eq!(old.width, 4 * history.width());
-        assert_eq!(old.columns[0].ceiling[0], 9.0);
+        assert_eq!(old.columns[0].limiter[0], 9.0);
     }
 
     #[test]

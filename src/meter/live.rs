@@ -15,8 +15,8 @@ use super::history::History;
 use super::matching::LoudnessMatch;
 use super::snapshot::Snapshot;
 use super::targets::Target;
-use crate::link::Drain;
 use crate::settings::Settings;
+use crate::tap_ring::TapReceiver;
 
 /// Pause between two looks while sound comes.
 const BUSY: Duration = Duration::from_millis(10);
@@ -30,7 +30,7 @@ const SNAPSHOTS: u64 = 30;
 
 /// What can be asked of the analysis.
 #[derive(Clone, Debug)]
-pub enum Command {
+pub enum AnalysisCommand {
     /// Go on measuring.
     Start,
     /// Pause the measurement.
@@ -49,13 +49,13 @@ pub enum Command {
 
 /// How much louder the result is than the input, for the audio thread, which must not wait.
 #[derive(Debug, Default)]
-pub struct Louder {
+pub struct LoudnessDifference {
     /// Bits of the difference in dB.
     db: AtomicU64,
     anew: AtomicBool,
 }
 
-impl Louder {
+impl LoudnessDifference {
     /// dB, as measured last: behind the sound by the 10 ms in which the analysis looks into the ring.
     pub fn db(&self) -> f64 {
         f64::from_bits(self.db.load(Ordering::Relaxed))
@@ -70,27 +70,27 @@ impl Louder {
 
 /// A running analysis.
 #[derive(Debug)]
-pub struct Live {
-    louder: Arc<Louder>,
-    commands: Option<Sender<Command>>,
+pub struct LiveAnalysis {
+    louder: Arc<LoudnessDifference>,
+    commands: Option<Sender<AnalysisCommand>>,
     newest: Arc<Mutex<Arc<Snapshot>>>,
     history: Arc<Mutex<History>>,
     thread: Option<JoinHandle<()>>,
 }
 
-impl Live {
+impl LiveAnalysis {
     /// Starts the thread on the reader's end of the ring. Fails when the system gives no thread.
-    pub fn start(sample_rate: u32, channels: usize, drain: Drain) -> std::io::Result<Self> {
+    pub fn start(sample_rate: u32, channels: usize, receiver: TapReceiver) -> std::io::Result<Self> {
         let analysis = Analysis::new(sample_rate, channels);
         let history = analysis.history();
         let newest = Arc::new(Mutex::new(Arc::new(analysis.snapshot())));
         let (commands, inbox) = channel();
-        let louder = Arc::new(Louder::default());
+        let louder = Arc::new(LoudnessDifference::default());
         let worker = Worker {
             analysis,
             matching: LoudnessMatch::new(f64::from(sample_rate)),
             louder: louder.clone(),
-            drain,
+            receiver,
             inbox,
             newest: newest.clone(),
             published: 0,
@@ -101,7 +101,7 @@ impl Live {
     }
 
     /// The way by which the audio thread learns how much louder the result is.
-    pub fn louder(&self) -> Arc<Louder> {
+    pub fn louder(&self) -> Arc<LoudnessDifference> {
         self.louder.clone()
     }
 
@@ -116,7 +116,7 @@ impl Live {
     }
 
     /// Asks something of the analysis. Not for the audio thread.
-    pub fn send(&self, command: Command) {
+    pub fn send(&self, command: AnalysisCommand) {
         // The thread ends before the sender only when it has panicked; then nobody listens.
         if let Some(commands) = &self.commands {
             let _ = commands.send(command);
@@ -127,7 +127,7 @@ impl Live {
     }
 }
 
-impl Drop for Live {
+impl Drop for LiveAnalysis {
     fn drop(&mut self) {
         self.commands = None;
         if let Some(thread) = self.thread.take() {
@@ -140,9 +140,9 @@ impl Drop for Live {
 struct Worker {
     analysis: Analysis,
     matching: LoudnessMatch,
-    louder: Arc<Louder>,
-    drain: Drain,
-    inbox: Receiver<Command>,
+    louder: Arc<LoudnessDifference>,
+    receiver: TapReceiver,
+    inbox: Receiver<AnalysisCommand>,
     newest: Arc<Mutex<Arc<Snapshot>>>,
     /// Frames at the newest snapshot.
     published: u64,
@@ -154,8 +154,8 @@ impl Worker {
     fn run(mut self) {
         loop {
             let Some(obeyed) = self.obey() else { return };
-            let fill = self.drain.fill();
-            let read = self.drain.read(BATCH, |chunk| {
+            let fill = self.receiver.fill();
+            let read = self.receiver.read(BATCH, |chunk| {
                 self.analysis.feed_chunk(chunk);
                 let [before, after] = [&chunk.before, &chunk.after];
                 self.matching.feed([&before[0], &before[1]], [&after[0], &after[1]]);
@@ -183,13 +183,13 @@ impl Worker {
         let mut obeyed = false;
         loop {
             match self.inbox.try_recv() {
-                Ok(Command::Start) => self.analysis.start(),
-                Ok(Command::Pause) => self.analysis.pause(),
-                Ok(Command::Restart) => self.analysis.restart(),
-                Ok(Command::FollowTransport(follow)) => self.analysis.follow_transport(follow),
-                Ok(Command::Target(target)) => self.analysis.set_target(target),
-                Ok(Command::Settings(settings)) => self.analysis.set_settings(&settings),
-                Ok(Command::ClearHistory) => {
+                Ok(AnalysisCommand::Start) => self.analysis.start(),
+                Ok(AnalysisCommand::Pause) => self.analysis.pause(),
+                Ok(AnalysisCommand::Restart) => self.analysis.restart(),
+                Ok(AnalysisCommand::FollowTransport(follow)) => self.analysis.follow_transport(follow),
+                Ok(AnalysisCommand::Target(target)) => self.analysis.set_target(target),
+                Ok(AnalysisCommand::Settings(settings)) => self.analysis.set_settings(&settings),
+                Ok(AnalysisCommand::ClearHistory) => {
                     self.analysis.history().lock().unwrap_or_else(PoisonError::into_inner).reset();
                 }
                 Err(TryRecvError::Empty) => return Some(obeyed),

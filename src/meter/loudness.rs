@@ -1,4 +1,4 @@
-//! Loudness of one programme: samples of up to any number of channels in (full scale ±1.0),
+//! LoudnessMeter of one programme: samples of up to any number of channels in (full scale ±1.0),
 //! momentary, short-term and integrated loudness in LUFS and loudness range in LU out.
 //!
 //! After ITU-R BS.1770-5, EBU Tech 3341 v4 and Tech 3342 v4. Energies are kept in cells of 10 ms;
@@ -67,7 +67,7 @@ struct Pair {
 
 /// The meter.
 #[derive(Clone, Debug)]
-pub struct Loudness {
+pub struct LoudnessMeter {
     sample_rate: u32,
     channels: usize,
     pairs: Vec<Pair>,
@@ -92,7 +92,7 @@ pub struct Loudness {
     max_short_term: f64,
 }
 
-impl Loudness {
+impl LoudnessMeter {
     /// For a sample rate in Hz and the usual layout of so many channels; see [`Channel::layout`].
     pub fn new(sample_rate: u32, channels: usize) -> Self {
         Self::with_layout(sample_rate, &Channel::layout(channels))
@@ -226,7 +226,7 @@ impl Loudness {
         self.blocks.integrated()
     }
 
-    /// Loudness range of the measurement, LU. Not meaningful under a minute (Tech 3342).
+    /// LoudnessMeter range of the measurement, LU. Not meaningful under a minute (Tech 3342).
     pub fn range(&self) -> f64 {
         self.spread.range()
     }
@@ -304,7 +304,7 @@ mod tests {
     /// BS.1770-5, Annex 1: a 0 dBFS sine of 997 Hz in one front channel reads −3.01 LKFS.
     #[test]
     fn a_full_scale_tone_in_one_channel_reads_minus_3_01() {
-        let mut meter = Loudness::new(48_000, 1);
+        let mut meter = LoudnessMeter::new(48_000, 1);
         meter.feed(&[&tone(2.0, 0.0)]);
         assert!((meter.integrated() + 3.0103).abs() < 0.005, "{}", meter.integrated());
     }
@@ -312,7 +312,7 @@ mod tests {
     #[test]
     fn a_pause_leaves_the_measurement_as_it_was() {
         let (loud, quiet) = (tone(5.0, -20.0), tone(5.0, -26.0));
-        let mut meter = Loudness::new(48_000, 2);
+        let mut meter = LoudnessMeter::new(48_000, 2);
         meter.feed(&[&quiet, &quiet]);
         let before = (meter.integrated(), meter.max_momentary());
         meter.run(false);
@@ -330,13 +330,13 @@ mod tests {
     fn block_size_and_layout_of_memory_change_no_digit() {
         let left = tone(2.3, -18.0);
         let right: Vec<f32> = left.iter().map(|x| x * 0.5).collect();
-        let mut whole = Loudness::new(44_100, 2);
+        let mut whole = LoudnessMeter::new(44_100, 2);
         whole.feed(&[&left, &right]);
-        let mut parts = Loudness::new(44_100, 2);
+        let mut parts = LoudnessMeter::new(44_100, 2);
         for (l, r) in left.chunks(7).zip(right.chunks(7)) {
             parts.feed(&[l, r]);
         }
-        let mut woven = Loudness::new(44_100, 2);
+        let mut woven = LoudnessMeter::new(44_100, 2);
         let frames: Vec<f32> = left.iter().zip(&right).flat_map(|(&l, &r)| [l, r]).collect();
         woven.feed_interleaved(&frames);
         for other in [parts, woven] {

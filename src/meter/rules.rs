@@ -5,7 +5,7 @@
 //! `speaks_at` and falls silent when it has come back past `silent_at`; whether high or low values
 //! speak follows from which of the two is higher. Names in braces are filled in by [`figure`].
 
-use super::advice::{Facts, Note};
+use super::advice::{AdviceNote, Facts};
 use super::source::{FULL_SCALE, Image, LeadIn, OUT_OF_PHASE};
 use super::wording::{figure, number};
 use crate::settings::{BandKind, BandSettings};
@@ -29,13 +29,13 @@ pub enum RuleId {
     FullScale,
     TooDense,
     Pumping,
-    CeilingDeep,
-    CeilingConstant,
-    GlueDeep,
+    LimiterDeep,
+    LimiterConstant,
+    CompressorDeep,
     OverTarget,
     UnderTarget,
-    ToneMoveTooLarge,
-    ToneMoveLarge,
+    EqMoveTooLarge,
+    EqMoveLarge,
     DcOffset,
     LeadInLong,
     LeadInShort,
@@ -54,7 +54,7 @@ pub struct Rule {
     pub speaks_at: f64,
     /// From here back it is no longer said.
     pub silent_at: f64,
-    /// Source of the threshold.
+    /// SourceReport of the threshold.
     pub source: &'static str,
     /// The quantity; `None` when it is not known, or another rule says it better.
     measure: fn(&Facts) -> Option<f64>,
@@ -156,37 +156,37 @@ pub static RULES: [Rule; 21] = [
         advises: "{ease}",
     },
     Rule {
-        id: RuleId::CeilingDeep,
+        id: RuleId::LimiterDeep,
         quantity: "mean of the ceiling's deepest reductions while it works, dB",
         speaks_at: 4.0,
         silent_at: 3.0,
         source: PRACTICE,
-        measure: |f| Some(f.ceiling.depth).filter(|_| f.ceiling.share >= 0.05),
+        measure: |f| Some(f.limiter.depth).filter(|_| f.limiter.share >= 0.05),
         decimals: 1,
         says: "The ceiling takes {value} dB away where it works, {share} % of the time.",
         advises: "{ease ceiling}",
     },
     Rule {
-        id: RuleId::CeilingConstant,
+        id: RuleId::LimiterConstant,
         quantity: "share of the time with music in which the ceiling takes 1 dB or more, %",
         speaks_at: 60.0,
         silent_at: 45.0,
         source: PRACTICE,
-        measure: |f| Some(100.0 * f.ceiling.share),
+        measure: |f| Some(100.0 * f.limiter.share),
         decimals: 0,
         says: "The ceiling hardly rests: it works {value} % of the time.",
         advises: "{ease ceiling}",
     },
     Rule {
-        id: RuleId::GlueDeep,
-        quantity: "mean of the glue's deepest reductions while it works, dB",
+        id: RuleId::CompressorDeep,
+        quantity: "mean of the compressor's deepest reductions while it works, dB",
         speaks_at: 4.0,
         silent_at: 3.0,
         source: PRACTICE,
-        measure: |f| Some(f.glue.depth).filter(|_| f.glue.share >= 0.05),
+        measure: |f| Some(f.compressor.depth).filter(|_| f.compressor.share >= 0.05),
         decimals: 1,
-        says: "The glue takes {value} dB away where it works; 1 to 3 dB is gentle.",
-        advises: "Raise its threshold by {glue excess} dB.",
+        says: "The compressor takes {value} dB away where it works; 1 to 3 dB is gentle.",
+        advises: "Raise its threshold by {compressor excess} dB.",
     },
     Rule {
         id: RuleId::OverTarget,
@@ -211,8 +211,8 @@ pub static RULES: [Rule; 21] = [
         advises: "Raise the drive by {under} dB and watch the reduction.",
     },
     Rule {
-        id: RuleId::ToneMoveTooLarge,
-        quantity: "largest move of a tone band, dB",
+        id: RuleId::EqMoveTooLarge,
+        quantity: "largest move of a EQ band, dB",
         speaks_at: 5.01,
         silent_at: 5.0,
         source: PRACTICE,
@@ -222,8 +222,8 @@ pub static RULES: [Rule; 21] = [
         advises: "Go back to the mix and make the change there.",
     },
     Rule {
-        id: RuleId::ToneMoveLarge,
-        quantity: "largest move of a tone band, dB",
+        id: RuleId::EqMoveLarge,
+        quantity: "largest move of a EQ band, dB",
         speaks_at: 3.01,
         silent_at: 3.0,
         source: PRACTICE,
@@ -326,7 +326,7 @@ impl Rule {
     }
 
     /// The note on these facts.
-    pub fn note(&self, facts: &Facts, value: f64) -> Note {
+    pub fn note(&self, facts: &Facts, value: f64) -> AdviceNote {
         let fill = |template: &str| {
             let mut text = String::with_capacity(template.len() + 16);
             let mut rest = template;
@@ -346,7 +346,7 @@ impl Rule {
             RuleId::FullScale => facts.source.full_scale_at.into_iter().collect(),
             _ => Vec::new(),
         };
-        Note { rule: self.id, says: fill(self.says), advises: fill(self.advises), value, at }
+        AdviceNote { rule: self.id, says: fill(self.says), advises: fill(self.advises), value, at }
     }
 }
 
@@ -356,8 +356,8 @@ fn truth(facts: &Facts, is: bool) -> Option<f64> {
 
 /// The trim that the source asks for is already set.
 fn is_trimmed(facts: &Facts) -> bool {
-    let trim = &facts.settings.trim;
-    trim.on && f64::from(trim.gain) <= facts.source.trim_db + 0.5 && facts.source.trim_db < 0.0
+    let input = &facts.settings.input;
+    input.trim_on && f64::from(input.trim) <= facts.source.trim_db + 0.5 && facts.source.trim_db < 0.0
 }
 
 /// Integrated loudness over the target, LU, once it can be judged.
@@ -366,11 +366,11 @@ fn distance(facts: &Facts) -> Option<f64> {
         .then_some(facts.integrated - facts.target.loudness)
 }
 
-/// The tone band that moves furthest, counted from 0.
+/// The EQ band that moves furthest, counted from 0.
 pub fn largest_move(facts: &Facts) -> Option<(usize, &BandSettings)> {
-    let tone = &facts.settings.tone;
+    let eq = &facts.settings.eq;
     let has_gain = |kind| matches!(kind, BandKind::LowShelf | BandKind::Bell | BandKind::HighShelf);
-    let bands = tone.bands.iter().enumerate().filter(|(_, band)| tone.on && band.on && has_gain(band.kind));
+    let bands = eq.bands.iter().enumerate().filter(|(_, band)| eq.on && band.on && has_gain(band.kind));
     bands.max_by(|(_, a), (_, b)| a.gain.abs().total_cmp(&b.gain.abs()))
 }
 

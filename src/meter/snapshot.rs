@@ -2,15 +2,15 @@
 //!
 //! Levels of silence are −∞; a figure that cannot be given yet is `None`.
 
-use super::advice::Note;
+use super::advice::AdviceNote;
 use super::levels::Levels;
-use super::loudness::Loudness;
-use super::source::Source;
+use super::loudness::LoudnessMeter;
+use super::reduction::ReductionStats;
+use super::source::SourceReport;
 use super::spectrum::Bands;
 use super::targets::Target;
-use super::work::Reduction;
 use crate::dsp::CHANNELS;
-use crate::link::Transport;
+use crate::tap_ring::Transport;
 
 /// The meters' readings of one signal.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -50,7 +50,7 @@ pub struct Readings {
 
 impl Readings {
     /// Reads the meters of one signal.
-    pub fn of(loudness: &Loudness, levels: &Levels) -> Self {
+    pub fn of(loudness: &LoudnessMeter, levels: &Levels) -> Self {
         let (total, recent, moment) = (levels.total(), levels.recent(), levels.moment());
         let highest = |peaks: [f64; CHANNELS]| peaks[0].max(peaks[1]);
         let over =
@@ -95,18 +95,18 @@ pub struct Snapshot {
     pub before: Readings,
     pub after: Readings,
     /// Reductions: newest and deepest; share and depth of the last 10 s.
-    pub glue: Reduction,
-    pub ceiling: Reduction,
-    /// Swing of both reductions together at 0.5 to 8 Hz, dB: newest, largest, second of the largest.
+    pub compressor: ReductionStats,
+    pub limiter: ReductionStats,
+    /// PumpingMeter of both reductions together at 0.5 to 8 Hz, dB: newest, largest, second of the largest.
     pub swing: f64,
     pub swing_most: f64,
     pub swing_most_at: f64,
     /// Times that the true peak rose above the target's limit in the measurement.
     pub overs: u64,
     pub target: Target,
-    pub source: Source,
+    pub source: SourceReport,
     /// At most three, the most important first.
-    pub notes: Vec<Note>,
+    pub notes: Vec<AdviceNote>,
     pub spectrum_before: Bands,
     pub spectrum_after: Bands,
     /// Transport at the newest chunk.

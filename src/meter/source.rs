@@ -60,7 +60,7 @@ pub enum Bits {
 
 /// What the check says.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Source {
+pub struct SourceReport {
     /// Seconds looked at.
     pub seconds: f64,
     /// Highest sample, dBFS, and the second at which full scale was first reached.
@@ -84,7 +84,7 @@ pub struct Source {
     pub bits: Bits,
 }
 
-impl Default for Source {
+impl Default for SourceReport {
     /// Nothing looked at.
     fn default() -> Self {
         SourceCheck::new(1, CHANNELS).source(&Sums::EMPTY)
@@ -155,14 +155,14 @@ impl SourceCheck {
     }
 
     /// The result; `total` are the sums over all that was looked at.
-    pub fn source(&self, total: &Sums) -> Source {
+    pub fn source(&self, total: &Sums) -> SourceReport {
         let mut tops = FlatTops::default();
         self.tops[..self.channels].iter().for_each(|search| tops.merge(&search.found()));
         let seconds = self.frames as f64 / self.sample_rate;
         let true_peak = total.true_peak_db();
         let headroom = -true_peak[0].max(true_peak[1]);
         let peak = total.peak_db();
-        Source {
+        SourceReport {
             seconds,
             peak_db: peak[0].max(peak[1]),
             full_scale_at: self.full_scale_at.map(|n| n as f64 / self.sample_rate),
@@ -260,7 +260,7 @@ mod tests {
     use super::*;
 
     /// Checks 4 s at 48 kHz.
-    fn check(wave: impl Fn(usize) -> [f64; 2]) -> Source {
+    fn check(wave: impl Fn(usize) -> [f64; 2]) -> SourceReport {
         let mut check = SourceCheck::new(48_000, 2);
         let mut total = Sums::EMPTY;
         let mut peaks = [super::super::TruePeak::new(), super::super::TruePeak::new()];

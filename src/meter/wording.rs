@@ -26,8 +26,8 @@ fn step(excess: f64) -> f64 {
 }
 
 /// The move that gives the ceiling less to do.
-fn ease_ceiling(facts: &Facts, excess: f64) -> String {
-    let drive = f64::from(facts.settings.ceiling.drive);
+fn ease_limiter(facts: &Facts, excess: f64) -> String {
+    let drive = f64::from(facts.settings.limiter.drive);
     let what = if drive > 0.0 { "drive" } else { "trim" };
     let by = if drive > 0.0 { step(excess).min(drive) } else { step(excess) };
     format!("Lower the {what} by {} dB.", number(by, 1))
@@ -46,11 +46,11 @@ pub fn figure(name: &str, f: &Facts) -> Option<String> {
         "headroom" => number(HEADROOM, 0),
         "lead in" => number(LEAD_IN, 1),
         "trim" => number(f.source.trim_db, 1),
-        "share" => number(100.0 * f.ceiling.share, 0),
-        "ease ceiling" => ease_ceiling(f, (f.ceiling.depth - 2.0).max(1.0)),
-        "ease" if f.glue.depth > f.ceiling.depth => "Lengthen the glue's release.".into(),
-        "ease" => ease_ceiling(f, (f.swing - 2.0).max(1.0)),
-        "glue excess" => number(step(f.glue.depth - 2.0), 1),
+        "share" => number(100.0 * f.limiter.share, 0),
+        "ease ceiling" => ease_limiter(f, (f.limiter.depth - 2.0).max(1.0)),
+        "ease" if f.compressor.depth > f.limiter.depth => "Lengthen the compressor's release.".into(),
+        "ease" => ease_limiter(f, (f.swing - 2.0).max(1.0)),
+        "compressor excess" => number(step(f.compressor.depth - 2.0), 1),
         "integrated" => number(f.integrated, 1),
         "target" => number(f.target.loudness, 0),
         "over" => number(over, 1),
@@ -87,9 +87,9 @@ mod tests {
     #[test]
     fn the_drive_is_lowered_by_no_more_than_it_has() {
         let mut facts = Facts::default();
-        facts.settings.ceiling.drive = 1.5;
-        assert_eq!(ease_ceiling(&facts, 4.0), "Lower the drive by 1.5 dB.");
-        facts.settings.ceiling.drive = 0.0;
-        assert_eq!(ease_ceiling(&facts, 4.1), "Lower the trim by 4.0 dB.");
+        facts.settings.limiter.drive = 1.5;
+        assert_eq!(ease_limiter(&facts, 4.0), "Lower the drive by 1.5 dB.");
+        facts.settings.limiter.drive = 0.0;
+        assert_eq!(ease_limiter(&facts, 4.1), "Lower the trim by 4.0 dB.");
     }
 }

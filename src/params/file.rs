@@ -91,11 +91,15 @@ mod tests {
 
     #[test]
     fn numbers_and_texts_with_units_both_read() {
-        let settings =
-            from_toml("ceiling = \"\u{2212}2 dBTP\"\ndrive = 4\nglue_on = true\norder = \"glue first\"");
+        let settings = from_toml(
+            "ceiling = \"\u{2212}2 dBTP\"\ndrive = 4\nglue_on = true\norder = \"compressor first\"",
+        );
         let settings = settings.unwrap();
-        assert_eq!((settings.ceiling.ceiling, settings.ceiling.drive, settings.glue.on), (-2.0, 4.0, true));
-        assert_eq!(settings.order, crate::settings::Order::GlueFirst);
+        assert_eq!(
+            (settings.limiter.ceiling, settings.limiter.drive, settings.compressor.on),
+            (-2.0, 4.0, true)
+        );
+        assert_eq!(settings.order, crate::settings::StageOrder::CompressorFirst);
     }
 
     #[test]

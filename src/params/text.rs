@@ -143,14 +143,14 @@ mod tests {
     #[test]
     fn values_are_written_as_the_trade_writes_them() {
         check("ceiling", -1.0, "\u{2212}1.0 dBTP");
-        check("glue_ratio", 2.0, "2.0 : 1");
-        check("ceiling_release", 120.0, "120 ms");
-        check("tone3_freq", 1200.0, "1.20 kHz");
+        check("comp_ratio", 2.0, "2.0 : 1");
+        check("limit_release", 120.0, "120 ms");
+        check("eq3_freq", 1200.0, "1.20 kHz");
         check("drive", 4.8, "+4.8 dB");
         check("trim", 0.0, "0.0 dB");
-        check("glue_mix", 80.0, "80 %");
-        check("glue_attack", 0.1, "0.1 ms");
-        check("tone1_freq", 34.0, "34.0 Hz");
+        check("comp_mix", 80.0, "80 %");
+        check("comp_attack", 0.1, "0.1 ms");
+        check("eq1_freq", 34.0, "34.0 Hz");
         check("ceiling", -0.25, "\u{2212}0.25 dBTP");
     }
 
@@ -160,10 +160,10 @@ mod tests {
         for text in ["-1", " -1.0 dbtp", "\u{2212}1,0 dB", "-1.0dBFS"] {
             assert_eq!(ceiling.parse(text).unwrap(), -1.0, "{text}");
         }
-        assert_eq!(find("tone3_freq").unwrap().parse("1.2k").unwrap(), 1200.0);
-        assert_eq!(find("glue_release").unwrap().parse("1.5 s").unwrap(), 1500.0);
-        assert_eq!(find("glue_ratio").unwrap().parse("2").unwrap(), 2.0);
-        assert_eq!(find("glue_on").unwrap().parse("ON").unwrap(), 1.0);
+        assert_eq!(find("eq3_freq").unwrap().parse("1.2k").unwrap(), 1200.0);
+        assert_eq!(find("comp_release").unwrap().parse("1.5 s").unwrap(), 1500.0);
+        assert_eq!(find("comp_ratio").unwrap().parse("2").unwrap(), 2.0);
+        assert_eq!(find("comp_on").unwrap().parse("ON").unwrap(), 1.0);
     }
 
     #[test]
@@ -178,6 +178,6 @@ mod tests {
         let line = ceiling.parse(&format!("loud\nand {}", "louder ".repeat(100))).unwrap_err().to_string();
         assert!(!line.contains('\n') && line.chars().count() < 140, "{line}");
         let line = find("order").unwrap().parse("both").unwrap_err().to_string();
-        assert_eq!(line, "order: \"both\" is none of: tone first, glue first");
+        assert_eq!(line, "order: \"both\" is none of: EQ first, compressor first");
     }
 }

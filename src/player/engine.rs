@@ -2,15 +2,15 @@
 //! the chain at the song's own rate, converts to the device's, hands taps to the analysis, and
 //! keeps account of which place of the song is heard just now.
 
+use super::loaded_song::LoadedSong;
 use super::playhead::Playhead;
-use super::sink::{Sink, Status};
-use super::take::Take;
-use crate::chain::{Chain, Pulse};
+use super::sink::{DeviceRing, RingStatus};
+use crate::chain::{Chain, ChainReadout};
 use crate::dsp::CHUNK;
 use crate::finish::Converter;
-use crate::link::{Feeder, Transport};
 use crate::meter::matching::LoudnessMatch;
 use crate::settings::Settings;
+use crate::tap_ring::{TapSender, Transport};
 use std::collections::VecDeque;
 use std::ops::Range;
 use std::sync::Arc;
@@ -30,7 +30,7 @@ const RING_OUT: f64 = 3.0;
 
 /// What the hand wants of the engine.
 #[derive(Clone, Debug)]
-pub enum Order {
+pub enum EngineCommand {
     Play,
     Pause,
     /// To this frame of the song.
@@ -38,12 +38,12 @@ pub enum Order {
     Cycle(Option<Range<u64>>),
     Trim(Range<u64>),
     Settings(Box<Settings>),
-    /// One tone band alone, or all.
-    Hear(Option<usize>),
+    /// One EQ band alone, or all.
+    Solo(Option<usize>),
 }
 
 /// A stretch of the song on its way to the ear.
-struct Mark {
+struct PlayedMark {
     /// Frame of the ring, counted since it was made, with which it begins to be heard.
     due: u64,
     song: Range<u64>,
@@ -51,17 +51,17 @@ struct Mark {
 
 /// The worker.
 pub struct Engine {
-    take: Arc<Take>,
+    take: Arc<LoadedSong>,
     playhead: Playhead,
     chain: Chain,
     matching: LoudnessMatch,
-    feeder: Feeder,
+    taps: TapSender,
     converter: Option<Converter>,
     /// Rates of the song and of the device, Hz.
     rate: (u32, u32),
     ring: rtrb::Producer<[f32; 2]>,
-    status: Arc<Status>,
-    marks: VecDeque<Mark>,
+    status: Arc<RingStatus>,
+    marks: VecDeque<PlayedMark>,
     /// Frames put into the ring.
     put: u64,
     /// `put` when the converter was made, and frames that the chain has taken since.
@@ -80,20 +80,20 @@ pub struct Engine {
 }
 
 impl Engine {
-    /// For a device at `rate` Hz; `feeder` leads to the analysis.
-    pub fn new(take: Arc<Take>, rate: u32, feeder: Feeder) -> (Self, Sink) {
+    /// For a device at `rate` Hz; `taps` leads to the analysis.
+    pub fn new(take: Arc<LoadedSong>, rate: u32, taps: TapSender) -> (Self, DeviceRing) {
         let song = take.format().rate;
         // Room for what one block becomes, beyond what runs ahead.
         let ahead = (AHEAD * f64::from(rate)) as usize;
         let (ring, consumer) = rtrb::RingBuffer::new(ahead + 16_384);
-        let status = Arc::new(Status::default());
-        let sink = Sink::new(consumer, status.clone(), rate);
+        let status = Arc::new(RingStatus::default());
+        let sink = DeviceRing::new(consumer, status.clone(), rate);
         let lanes = || [vec![0.0; BLOCK], vec![0.0; BLOCK]];
         let engine = Self {
             playhead: Playhead::new(take.format().frames, song),
             chain: Chain::new(f64::from(song)),
             matching: LoudnessMatch::new(f64::from(song)),
-            feeder,
+            taps,
             converter: (song != rate).then(|| Converter::new(song, rate)),
             rate: (song, rate),
             ring,
@@ -115,7 +115,7 @@ impl Engine {
     }
 
     /// What the two ends of the ring tell each other.
-    pub fn status(&self) -> Arc<Status> {
+    pub fn status(&self) -> Arc<RingStatus> {
         self.status.clone()
     }
 
@@ -125,31 +125,31 @@ impl Engine {
     }
 
     /// Does what the hand wants.
-    pub fn obey(&mut self, order: Order) {
+    pub fn obey(&mut self, order: EngineCommand) {
         match order {
-            Order::Play => {
+            EngineCommand::Play => {
                 self.playhead.play();
                 self.ring_out = None;
             }
-            Order::Pause => {
+            EngineCommand::Pause => {
                 self.playhead.pause();
                 self.ring_out = None;
                 self.status.open.store(false, Ordering::Release);
             }
-            Order::Seek(frame) => {
+            EngineCommand::Seek(frame) => {
                 self.playhead.seek(frame);
                 self.leap();
             }
-            Order::Trim(trim) => {
+            EngineCommand::Trim(trim) => {
                 let at = self.playhead.at();
                 self.playhead.set_trim(trim);
                 if self.playhead.at() != at {
                     self.leap();
                 }
             }
-            Order::Cycle(cycle) => self.playhead.set_cycle(cycle),
-            Order::Settings(settings) => self.chain.set(&settings),
-            Order::Hear(band) => self.chain.hear(band),
+            EngineCommand::Cycle(cycle) => self.playhead.set_cycle(cycle),
+            EngineCommand::Settings(settings) => self.chain.set(&settings),
+            EngineCommand::Solo(band) => self.chain.solo(band),
         }
     }
 
@@ -187,7 +187,7 @@ impl Engine {
     fn step(&mut self) -> bool {
         let ready = self.take.ready();
         let waits = self.playhead.playing() && self.playhead.at() >= ready;
-        if waits && ready < self.playhead.length() && self.take.load() == super::Load::Reading {
+        if waits && ready < self.playhead.length() && self.take.load() == super::LoadState::Reading {
             return false; // the file is still being read
         }
         let most = match self.playhead.at() < ready {
@@ -205,7 +205,7 @@ impl Engine {
                 self.follow = piece.frames.end;
                 let due = self.base + self.scaled(self.fed + self.chain.latency() as u64);
                 let start = piece.frames.start;
-                self.marks.push_back(Mark { due, song: piece.frames });
+                self.marks.push_back(PlayedMark { due, song: piece.frames });
                 if !self.playhead.playing() {
                     let most = (RING_OUT * f64::from(self.rate.0)) as u64;
                     self.ring_out = Some((self.chain.tail() as u64).min(most));
@@ -242,11 +242,11 @@ impl Engine {
 
     /// Through the chain, to the analysis and into the ring.
     fn run(&mut self, n: usize, position: Option<u64>) {
-        let Self { lanes: [left, right], chain, matching, feeder, .. } = self;
+        let Self { lanes: [left, right], chain, matching, taps, .. } = self;
         let mut transport = Transport { playing: position.is_some(), position: position.map(|at| at as i64) };
         chain.process(&mut [&mut left[..n], &mut right[..n]], |tap| {
             matching.feed(tap.before, tap.after);
-            feeder.push(tap, transport);
+            taps.push(tap, transport);
             transport = transport.advanced(tap.len());
         });
         chain.set_louder_by_db(matching.difference_db());
@@ -295,7 +295,7 @@ impl Engine {
         while self.marks.len() > 1 && self.marks[1].due <= taken {
             self.marks.pop_front();
         }
-        if let Some(Mark { due, song }) = self.marks.front()
+        if let Some(PlayedMark { due, song }) = self.marks.front()
             && *due <= taken
         {
             let since = (taken - due) * u64::from(self.rate.0) / u64::from(self.rate.1);
@@ -305,8 +305,8 @@ impl Engine {
     }
 
     /// What the screen draws of the running chain.
-    pub fn pulse(&self) -> Pulse {
-        self.chain.pulse()
+    pub fn readout(&self) -> ChainReadout {
+        self.chain.readout()
     }
 }
 

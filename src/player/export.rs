@@ -1,8 +1,8 @@
 //! The master of the song in the window: what `lintel finish` does, by the same code, on a thread
 //! of its own; how far it is can be asked at any time, and it can be stopped.
 
-use crate::finish::master::{Master, Order, master};
-use crate::finish::render::Watch;
+use crate::finish::master::{Master, MasterJob, master};
+use crate::finish::render::ProgressWatcher;
 use crate::finish::{self, Encoding, Fault, Layout, Overwrite, Tags, report};
 use crate::meter::Target;
 use crate::settings::Settings;
@@ -13,7 +13,7 @@ use std::thread::JoinHandle;
 
 /// What is to be written.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Wish {
+pub struct ExportRequest {
     pub output: PathBuf,
     pub layout: Layout,
     pub encoding: Encoding,
@@ -23,7 +23,7 @@ pub struct Wish {
     pub replace: bool,
 }
 
-impl Wish {
+impl ExportRequest {
     /// 24 bit beside the song, as it sounds.
     pub fn for_song(input: &Path) -> Self {
         Self {
@@ -38,7 +38,7 @@ impl Wish {
 
 /// How far an export is.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Stage {
+pub enum ExportProgress {
     /// The part of the work, and the share of it that is done, 0 to 1.
     Running { part: String, share: f64 },
     /// Written and read again; a sentence on what it is.
@@ -62,10 +62,10 @@ struct Shared {
     part: Mutex<String>,
     frames: AtomicU64,
     done: AtomicU64,
-    end: Mutex<Option<Stage>>,
+    end: Mutex<Option<ExportProgress>>,
 }
 
-impl Watch for Shared {
+impl ProgressWatcher for Shared {
     fn part(&self, name: &str, frames: u64) {
         *lock(&self.part) = name.to_owned();
         self.frames.store(frames, Ordering::Relaxed);
@@ -85,12 +85,12 @@ impl Export {
     /// Begins to write `wish` of `input` with these settings and cut wishes.
     pub fn start(
         input: &Path,
-        wish: &Wish,
+        wish: &ExportRequest,
         settings: Settings,
         target: Target,
-        wishes: finish::Wishes,
+        wishes: finish::EndsOptions,
     ) -> Self {
-        let order = Order {
+        let order = MasterJob {
             input: input.to_owned(),
             output: wish.output.clone(),
             settings,
@@ -114,19 +114,19 @@ impl Export {
         };
         let thread = std::thread::Builder::new().name("lintel export".into()).spawn(work);
         let thread = thread.map_err(|err| {
-            *lock(&shared.end) = Some(Stage::Failed(format!("the system gives no thread: {err}")))
+            *lock(&shared.end) = Some(ExportProgress::Failed(format!("the system gives no thread: {err}")))
         });
         Self { shared, thread: thread.ok() }
     }
 
     /// How far it is.
-    pub fn stage(&self) -> Stage {
+    pub fn stage(&self) -> ExportProgress {
         if let Some(end) = &*lock(&self.shared.end) {
             return end.clone();
         }
         let frames = self.shared.frames.load(Ordering::Relaxed).max(1);
         let share = self.shared.done.load(Ordering::Relaxed) as f64 / frames as f64;
-        Stage::Running { part: lock(&self.shared.part).clone(), share: share.min(1.0) }
+        ExportProgress::Running { part: lock(&self.shared.part).clone(), share: share.min(1.0) }
     }
 
     /// Asks it to stop; [`stage`](Self::stage) tells when it has.
@@ -144,16 +144,16 @@ impl Drop for Export {
     }
 }
 
-fn run(order: &Order, watch: &dyn Watch) -> Stage {
+fn run(order: &MasterJob, watch: &dyn ProgressWatcher) -> ExportProgress {
     let page = order.output.with_extension("html");
     let written = report::refuse_early(&page, order.overwrite)
         .and_then(|()| master(order, watch))
         .and_then(|master| report::write(&master, &page, order.overwrite).map(|()| master));
     match written {
-        Ok(master) => Stage::Done(words(&master)),
-        Err(err) if matches!(err.fault, Fault::Exists) => Stage::Exists,
-        Err(err) if err.is_stop() => Stage::Failed("stopped; nothing is left of it".to_owned()),
-        Err(err) => Stage::Failed(err.to_string()),
+        Ok(master) => ExportProgress::Done(words(&master)),
+        Err(err) if matches!(err.fault, Fault::Exists) => ExportProgress::Exists,
+        Err(err) if err.is_stop() => ExportProgress::Failed("stopped; nothing is left of it".to_owned()),
+        Err(err) => ExportProgress::Failed(err.to_string()),
     }
 }
 
@@ -179,7 +179,7 @@ fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::take::tests::file;
+    use super::super::loaded_song::tests::file;
     use super::*;
     use crate::finish::Reader;
 
@@ -187,10 +187,10 @@ mod tests {
         (0..48_000 * 3).map(|n| (n as f32 * 0.05).sin() * 0.3 * (n as f32 * 2e-4).sin().abs()).collect()
     }
 
-    fn wait(export: &Export) -> Stage {
+    fn wait(export: &Export) -> ExportProgress {
         loop {
             match export.stage() {
-                Stage::Running { .. } => std::thread::sleep(std::time::Duration::from_millis(5)),
+                ExportProgress::Running { .. } => std::thread::sleep(std::time::Duration::from_millis(5)),
                 stage => return stage,
             }
         }
@@ -201,22 +201,23 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let input = file(folder.path(), 48_000, &music());
         let mut settings = Settings::default();
-        settings.ceiling.drive = 3.0;
-        let wishes = finish::Wishes { start: Some(0.5), end: Some(2.0), ..finish::Wishes::default() };
-        let mut wish = Wish::for_song(&input);
+        settings.limiter.drive = 3.0;
+        let wishes =
+            finish::EndsOptions { start: Some(0.5), end: Some(2.0), ..finish::EndsOptions::default() };
+        let mut wish = ExportRequest::for_song(&input);
         assert_eq!(wish.output.file_name().unwrap(), "take (master).wav");
-        let start = |wish: &Wish| Export::start(&input, wish, settings, Target::default(), wishes);
+        let start = |wish: &ExportRequest| Export::start(&input, wish, settings, Target::default(), wishes);
 
-        let Stage::Done(said) = wait(&start(&wish)) else { panic!("not written") };
+        let ExportProgress::Done(said) = wait(&start(&wish)) else { panic!("not written") };
         assert!(said.contains("take (master).wav") && said.contains("LUFS"), "{said}");
         let bytes = std::fs::read(&wish.output).unwrap();
         assert_eq!(Reader::open(&wish.output).unwrap().format().frames, 72_000, "cut as wished");
         assert!(wish.output.with_extension("html").exists());
 
-        assert_eq!(wait(&start(&wish)), Stage::Exists);
+        assert_eq!(wait(&start(&wish)), ExportProgress::Exists);
         assert_eq!(std::fs::read(&wish.output).unwrap(), bytes);
         wish.replace = true;
-        assert!(matches!(wait(&start(&wish)), Stage::Done(_)));
+        assert!(matches!(wait(&start(&wish)), ExportProgress::Done(_)));
         assert_eq!(std::fs::read(&wish.output).unwrap(), bytes, "the same settings give the same file");
     }
 
@@ -224,19 +225,19 @@ mod tests {
     fn a_stopped_export_leaves_nothing() {
         let folder = tempfile::tempdir().unwrap();
         let input = file(folder.path(), 48_000, &music());
-        let wish = Wish::for_song(&input);
+        let wish = ExportRequest::for_song(&input);
         let export = Export::start(&input, &wish, Settings::default(), Target::default(), Default::default());
         export.stop();
         let stage = wait(&export);
         let left: Vec<_> =
             std::fs::read_dir(folder.path()).unwrap().map(|e| e.unwrap().file_name()).collect();
         match stage {
-            Stage::Failed(why) => {
+            ExportProgress::Failed(why) => {
                 assert!(why.contains("stopped"), "{why}");
                 assert_eq!(left, ["take.wav"]);
             }
             // It may have been faster than the hand.
-            stage => assert!(matches!(stage, Stage::Done(_)), "{stage:?}"),
+            stage => assert!(matches!(stage, ExportProgress::Done(_)), "{stage:?}"),
         }
     }
 
@@ -244,9 +245,12 @@ mod tests {
     fn what_cannot_be_written_is_said_in_a_line() {
         let folder = tempfile::tempdir().unwrap();
         let input = file(folder.path(), 48_000, &music());
-        let wish = Wish { output: folder.path().join("none/master.wav"), ..Wish::for_song(&input) };
+        let wish = ExportRequest {
+            output: folder.path().join("none/master.wav"),
+            ..ExportRequest::for_song(&input)
+        };
         let export = Export::start(&input, &wish, Settings::default(), Target::default(), Default::default());
-        let Stage::Failed(why) = wait(&export) else { panic!("written") };
+        let ExportProgress::Failed(why) = wait(&export) else { panic!("written") };
         assert!(why.contains("folder"), "{why}");
     }
 }

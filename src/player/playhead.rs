@@ -5,7 +5,7 @@ use std::ops::Range;
 
 /// The next stretch to be played.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Piece {
+pub struct PlayedRange {
     pub frames: Range<u64>,
     /// It does not follow on what was played before.
     pub jump: bool,
@@ -102,7 +102,7 @@ impl Playhead {
 
     /// The next stretch of at most `most` frames, none of it repeated or beyond an end; the place
     /// moves on. `None` at rest. At the end it comes to rest by itself.
-    pub fn take(&mut self, most: u64) -> Option<Piece> {
+    pub fn take(&mut self, most: u64) -> Option<PlayedRange> {
         if !self.playing || most == 0 {
             return None;
         }
@@ -125,7 +125,7 @@ impl Playhead {
                 None => self.playing = false,
             }
         }
-        Some(Piece { frames, jump })
+        Some(PlayedRange { frames, jump })
     }
 }
 

@@ -1,19 +1,19 @@
 //! One song in the window, from the file to the ear: a file and a [`Device`] in, what the screen
 //! draws out; moved by what the hand asks for.
 
-use super::engine::{Engine, Order};
-use super::export::{Export, Stage, Wish};
+use super::engine::{Engine, EngineCommand};
+use super::export::{Export, ExportProgress, ExportRequest};
+use super::loaded_song::{LoadState, LoadedSong};
 use super::playhead::Playhead;
-use super::sink::{Sink, Status};
-use super::take::{Load, Take};
-use crate::chain::Pulse;
-use crate::editor::keep::Keep;
-use crate::editor::live::{self, Columns, Live, Recording};
-use crate::editor::screen::Wishes;
-use crate::finish::{self, Cut, Error};
-use crate::link::feeder;
-use crate::meter::{self, Command, History};
+use super::sink::{DeviceRing, RingStatus};
+use crate::chain::ChainReadout;
+use crate::editor::live::{self, HistorySource, LiveReadout, MeasuredHistory};
+use crate::editor::screen::ScreenRequests;
+use crate::editor::window_state::WindowState;
+use crate::finish::{self, CutPlan, Error};
+use crate::meter::{self, AnalysisCommand, History};
 use crate::settings::Settings;
+use crate::tap_ring::tap_ring;
 use std::ops::Range;
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
@@ -34,7 +34,7 @@ pub trait Device {
     fn rate(&mut self, song: u32) -> u32;
     /// Begins to take frames; whatever it took from before ends. A word on where the sound goes if
     /// nobody hears it.
-    fn start(&mut self, sink: Sink) -> Option<String>;
+    fn start(&mut self, sink: DeviceRing) -> Option<String>;
     /// True once the device has gone away.
     fn lost(&self) -> bool {
         false
@@ -43,7 +43,7 @@ pub trait Device {
 
 /// What the hand asks for. Frames of the song.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Ask {
+pub enum SessionRequest {
     /// Play, or pause.
     Toggle,
     Seek(u64),
@@ -53,60 +53,60 @@ pub enum Ask {
     FoundEnds,
     /// Repeat the loudest ten seconds.
     Loudest,
-    Export(Wish),
+    Export(ExportRequest),
     /// Stop the export, or take its last words away.
     EndExport,
 }
 
 /// What the worker tells.
 #[derive(Default)]
-struct Told {
+struct SessionStatus {
     heard: AtomicU64,
     playing: AtomicBool,
-    pulse: Mutex<Option<Pulse>>,
+    readout: Mutex<Option<ChainReadout>>,
 }
 
 /// One song.
-pub struct Session {
-    take: Arc<Take>,
+pub struct PlayerSession {
+    take: Arc<LoadedSong>,
     /// As the hand has set it; the place and whether it plays are the worker's.
     playhead: Playhead,
     /// The hand has set the ends.
     own_ends: bool,
-    analysis: meter::Live,
+    analysis: meter::LiveAnalysis,
     history: Arc<Mutex<History>>,
-    orders: Option<Sender<Order>>,
+    orders: Option<Sender<EngineCommand>>,
     worker: Option<JoinHandle<()>>,
-    told: Arc<Told>,
-    status: Arc<Status>,
-    live: Live,
+    told: Arc<SessionStatus>,
+    status: Arc<RingStatus>,
+    live: LiveReadout,
     /// What the worker and the analysis were told last.
     settings: Option<Settings>,
     target: String,
     follow: bool,
-    hear: Option<usize>,
+    solo: Option<usize>,
     export: Option<Export>,
     /// Why nobody hears it.
     silent: Option<String>,
 }
 
-impl Session {
+impl PlayerSession {
     /// Opens a song and gets ready to play it on `device`.
     pub fn open(path: &Path, device: &mut dyn Device) -> Result<Self, Error> {
-        Self::of(Take::open(path)?, device)
+        Self::of(LoadedSong::open(path)?, device)
     }
 
     /// The same with a song that is there already.
-    pub fn of(take: Arc<Take>, device: &mut dyn Device) -> Result<Self, Error> {
+    pub fn of(take: Arc<LoadedSong>, device: &mut dyn Device) -> Result<Self, Error> {
         let format = *take.format();
         let no_thread = |err| Error::new(take.path(), finish::Fault::Io(err));
-        let (feeder, drain) = feeder(format.rate, AHEAD);
-        let analysis =
-            meter::Live::start(format.rate, usize::from(format.channels), drain).map_err(no_thread)?;
+        let (taps, receiver) = tap_ring(format.rate, AHEAD);
+        let analysis = meter::LiveAnalysis::start(format.rate, usize::from(format.channels), receiver)
+            .map_err(no_thread)?;
         let rate = device.rate(format.rate);
-        let (engine, sink) = Engine::new(take.clone(), rate, feeder);
+        let (engine, sink) = Engine::new(take.clone(), rate, taps);
         let status = engine.status();
-        let told = Arc::new(Told::default());
+        let told = Arc::new(SessionStatus::default());
         let (orders, inbox) = channel();
         let worker = std::thread::Builder::new().name("lintel player".into()).spawn({
             let told = told.clone();
@@ -114,7 +114,7 @@ impl Session {
         });
         let worker = worker.map_err(no_thread)?;
         let silent = device.start(sink);
-        let live = Live { sample_rate: f64::from(format.rate), ..Live::default() };
+        let live = LiveReadout { sample_rate: f64::from(format.rate), ..LiveReadout::default() };
         Ok(Self {
             playhead: Playhead::new(format.frames, format.rate),
             own_ends: false,
@@ -128,7 +128,7 @@ impl Session {
             settings: None,
             target: String::new(),
             follow: false,
-            hear: None,
+            solo: None,
             export: None,
             silent,
             take,
@@ -136,7 +136,7 @@ impl Session {
     }
 
     /// The song.
-    pub fn take(&self) -> &Arc<Take> {
+    pub fn take(&self) -> &Arc<LoadedSong> {
         &self.take
     }
 
@@ -170,11 +170,11 @@ impl Session {
     }
 
     /// How far an export is.
-    pub fn export(&self) -> Option<Stage> {
+    pub fn export(&self) -> Option<ExportProgress> {
         self.export.as_ref().map(Export::stage)
     }
 
-    fn order(&self, order: Order) {
+    fn order(&self, order: EngineCommand) {
         // The worker ends before the sender only when it has panicked; then nobody listens.
         if let Some(orders) = &self.orders {
             let _ = orders.send(order);
@@ -185,26 +185,26 @@ impl Session {
     }
 
     /// Brings everything up to date, once a frame: settings in, figures ready to be drawn.
-    pub fn refresh(&mut self, settings: &Settings, keep: &Keep, hear: Option<usize>) {
+    pub fn refresh(&mut self, settings: &Settings, window_state: &WindowState, solo: Option<usize>) {
         if self.settings.as_ref() != Some(settings) {
-            self.order(Order::Settings(Box::new(*settings)));
-            self.analysis.send(Command::Settings(Box::new(*settings)));
+            self.order(EngineCommand::Settings(Box::new(*settings)));
+            self.analysis.send(AnalysisCommand::Settings(Box::new(*settings)));
             self.settings = Some(*settings);
         }
-        if self.target != keep.target {
-            self.analysis.send(Command::Target(live::target(&keep.target)));
-            self.target.clone_from(&keep.target);
+        if self.target != window_state.target {
+            self.analysis.send(AnalysisCommand::Target(live::target(&window_state.target)));
+            self.target.clone_from(&window_state.target);
         }
-        if self.follow != keep.follow {
-            self.analysis.send(Command::FollowTransport(keep.follow));
-            if !keep.follow {
-                self.analysis.send(Command::Start); // by hand again: it goes on counting
+        if self.follow != window_state.follow {
+            self.analysis.send(AnalysisCommand::FollowTransport(window_state.follow));
+            if !window_state.follow {
+                self.analysis.send(AnalysisCommand::Start); // by hand again: it goes on counting
             }
-            self.follow = keep.follow;
+            self.follow = window_state.follow;
         }
-        if self.hear != hear {
-            self.order(Order::Hear(hear));
-            self.hear = hear;
+        if self.solo != solo {
+            self.order(EngineCommand::Solo(solo));
+            self.solo = solo;
         }
         if !self.own_ends
             && let Some(found) = self.found_ends()
@@ -213,86 +213,86 @@ impl Session {
             self.set_trim(found);
         }
         self.live.take(&self.analysis.snapshot(), settings);
-        let pulse = *lock(&self.told.pulse);
-        self.live.follow(pulse.filter(|_| self.playing()).as_ref(), settings);
+        let readout = *lock(&self.told.readout);
+        self.live.follow(readout.filter(|_| self.playing()).as_ref(), settings);
     }
 
     /// Calls `draw` with what is to be drawn.
-    pub fn look<R>(&self, draw: impl FnOnce(&Live, &dyn Recording) -> R) -> R {
-        draw(&self.live, &Columns::new(&self.history))
+    pub fn look<R>(&self, draw: impl FnOnce(&LiveReadout, &dyn HistorySource) -> R) -> R {
+        draw(&self.live, &MeasuredHistory::new(&self.history))
     }
 
     /// Passes on what the user wants of the measurement.
-    pub fn fulfil(&self, wishes: &Wishes) {
+    pub fn fulfil(&self, wishes: &ScreenRequests) {
         match wishes.measure {
-            Some(true) => self.analysis.send(Command::Start),
-            Some(false) => self.analysis.send(Command::Pause),
+            Some(true) => self.analysis.send(AnalysisCommand::Start),
+            Some(false) => self.analysis.send(AnalysisCommand::Pause),
             None => {}
         }
         if wishes.restart {
-            self.analysis.send(Command::Restart);
+            self.analysis.send(AnalysisCommand::Restart);
         }
     }
 
     /// The ends that an export would find by itself, silence that it adds left out.
     fn found_ends(&self) -> Option<Range<u64>> {
-        let Load::Whole(ends) = self.take.load() else { return None };
-        let cut = Cut::plan(&ends, &finish::Wishes::default());
+        let LoadState::Whole(ends) = self.take.load() else { return None };
+        let cut = CutPlan::plan(&ends, &finish::EndsOptions::default());
         Some(cut.from..cut.to)
     }
 
     fn set_trim(&mut self, trim: Range<u64>) {
         self.playhead.set_trim(trim);
-        self.order(Order::Trim(self.playhead.trim()));
+        self.order(EngineCommand::Trim(self.playhead.trim()));
     }
 
     fn set_cycle(&mut self, cycle: Option<Range<u64>>) {
         self.playhead.set_cycle(cycle);
-        self.order(Order::Cycle(self.playhead.cycle()));
+        self.order(EngineCommand::Cycle(self.playhead.cycle()));
     }
 
     /// Does what the hand asks for.
-    pub fn ask(&mut self, ask: Ask) {
+    pub fn ask(&mut self, ask: SessionRequest) {
         match ask {
-            Ask::Toggle if self.playing() => {
+            SessionRequest::Toggle if self.playing() => {
                 self.told.playing.store(false, Ordering::Relaxed);
-                self.order(Order::Pause);
+                self.order(EngineCommand::Pause);
             }
-            Ask::Toggle => {
+            SessionRequest::Toggle => {
                 self.told.playing.store(true, Ordering::Relaxed);
-                self.order(Order::Play);
+                self.order(EngineCommand::Play);
             }
-            Ask::Seek(frame) => {
+            SessionRequest::Seek(frame) => {
                 self.playhead.seek(frame);
                 self.told.heard.store(self.playhead.at(), Ordering::Relaxed);
-                self.order(Order::Seek(self.playhead.at()));
+                self.order(EngineCommand::Seek(self.playhead.at()));
             }
-            Ask::Cycle(cycle) => self.set_cycle(cycle),
-            Ask::Trim(trim) => {
+            SessionRequest::Cycle(cycle) => self.set_cycle(cycle),
+            SessionRequest::Trim(trim) => {
                 self.own_ends = true;
                 self.set_trim(trim);
             }
-            Ask::FoundEnds => {
+            SessionRequest::FoundEnds => {
                 self.own_ends = false;
                 self.set_trim(self.found_ends().unwrap_or(0..self.playhead.length()));
             }
-            Ask::Loudest => {
+            SessionRequest::Loudest => {
                 let found = self.take.overview().loudest(LOUDEST, self.playhead.trim());
                 if let Some(found) = found {
                     self.set_cycle(Some(found.clone()));
-                    self.ask(Ask::Seek(found.start));
+                    self.ask(SessionRequest::Seek(found.start));
                     if !self.playing() {
-                        self.ask(Ask::Toggle);
+                        self.ask(SessionRequest::Toggle);
                     }
                 }
             }
-            Ask::Export(wish) => {
+            SessionRequest::Export(wish) => {
                 let settings = self.settings.unwrap_or_default();
                 let target = live::target(&self.target);
                 self.export = Some(Export::start(self.take.path(), &wish, settings, target, self.wishes()));
             }
-            Ask::EndExport => match self.export() {
-                Some(Stage::Running { .. }) => {
+            SessionRequest::EndExport => match self.export() {
+                Some(ExportProgress::Running { .. }) => {
                     if let Some(export) = &self.export {
                         export.stop();
                     }
@@ -303,8 +303,8 @@ impl Session {
     }
 
     /// The cut that an export makes: the hand's own ends, or none, so that it finds them.
-    fn wishes(&self) -> finish::Wishes {
-        let mut wishes = finish::Wishes::default();
+    fn wishes(&self) -> finish::EndsOptions {
+        let mut wishes = finish::EndsOptions::default();
         if self.own_ends {
             let rate = f64::from(self.take.format().rate);
             let trim = self.playhead.trim();
@@ -315,7 +315,7 @@ impl Session {
     }
 }
 
-impl Drop for Session {
+impl Drop for PlayerSession {
     fn drop(&mut self) {
         self.orders = None;
         if let Some(worker) = self.worker.take() {
@@ -326,7 +326,7 @@ impl Drop for Session {
 }
 
 /// The worker's life: obeys, fills the ring, tells where it is; ends when nobody can order any more.
-fn work(mut engine: Engine, inbox: &Receiver<Order>, told: &Told) {
+fn work(mut engine: Engine, inbox: &Receiver<EngineCommand>, told: &SessionStatus) {
     loop {
         loop {
             match inbox.try_recv() {
@@ -336,7 +336,7 @@ fn work(mut engine: Engine, inbox: &Receiver<Order>, told: &Told) {
             }
         }
         if engine.fill() {
-            *lock(&told.pulse) = Some(engine.pulse());
+            *lock(&told.readout) = Some(engine.readout());
         }
         told.heard.store(engine.heard(), Ordering::Relaxed);
         told.playing.store(engine.playing(), Ordering::Relaxed);

@@ -14,7 +14,7 @@ const FADE: f64 = 0.005;
 /// What the two ends of the ring tell each other. Frames are counted at the device's rate since
 /// the ring was made.
 #[derive(Debug, Default)]
-pub struct Status {
+pub struct RingStatus {
     /// Whether it shall sound.
     pub open: AtomicBool,
     /// Frames before this one shall not sound: the hand has gone elsewhere.
@@ -26,17 +26,17 @@ pub struct Status {
 }
 
 /// The device's end.
-pub struct Sink {
+pub struct DeviceRing {
     ring: rtrb::Consumer<[f32; 2]>,
-    status: Arc<Status>,
+    status: Arc<RingStatus>,
     gain: f32,
     step: f32,
     taken: u64,
 }
 
-impl Sink {
+impl DeviceRing {
     /// For a device at `rate` Hz.
-    pub fn new(ring: rtrb::Consumer<[f32; 2]>, status: Arc<Status>, rate: u32) -> Self {
+    pub fn new(ring: rtrb::Consumer<[f32; 2]>, status: Arc<RingStatus>, rate: u32) -> Self {
         let step = (1.0 / (FADE * f64::from(rate))) as f32;
         Self { ring, status, gain: 0.0, step, taken: 0 }
     }
@@ -92,14 +92,14 @@ impl Sink {
 
 /// A clock in the place of a device: takes frames in real time and lets nobody hear them. Ends
 /// with its drop.
-pub struct Silent {
+pub struct SilentDevice {
     stop: Arc<AtomicBool>,
     thread: Option<JoinHandle<()>>,
 }
 
-impl Silent {
+impl SilentDevice {
     /// Starts to take frames at `rate` Hz. Fails when the system gives no thread.
-    pub fn start(mut sink: Sink, rate: u32) -> std::io::Result<Self> {
+    pub fn start(mut sink: DeviceRing, rate: u32) -> std::io::Result<Self> {
         let stop = Arc::new(AtomicBool::new(false));
         let stopped = stop.clone();
         let run = move || {
@@ -119,7 +119,7 @@ impl Silent {
     }
 }
 
-impl Drop for Silent {
+impl Drop for SilentDevice {
     fn drop(&mut self) {
         self.stop.store(true, Ordering::Relaxed);
         if let Some(thread) = self.thread.take() {
@@ -132,10 +132,10 @@ impl Drop for Silent {
 mod tests {
     use super::*;
 
-    fn ring(frames: usize) -> (rtrb::Producer<[f32; 2]>, Sink, Arc<Status>) {
+    fn ring(frames: usize) -> (rtrb::Producer<[f32; 2]>, DeviceRing, Arc<RingStatus>) {
         let (producer, consumer) = rtrb::RingBuffer::new(frames);
-        let status = Arc::new(Status::default());
-        (producer, Sink::new(consumer, status.clone(), 48_000), status)
+        let status = Arc::new(RingStatus::default());
+        (producer, DeviceRing::new(consumer, status.clone(), 48_000), status)
     }
 
     #[test]

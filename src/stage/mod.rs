@@ -4,7 +4,6 @@
 //! before the frame at position 0 of each chunk; `process(&mut Block)` works in place. None of
 //! them allocates, locks or panics after `new`.
 
-pub mod ceiling;
-pub mod glue;
-pub mod tone;
-pub mod trim;
+pub mod compressor;
+pub mod eq;
+pub mod limiter;

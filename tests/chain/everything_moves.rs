@@ -17,8 +17,8 @@ fn any_settings(noise: &mut Random) -> Settings {
     }
     settings.bypass = false;
     settings.compare = Compare::Off;
-    settings.ceiling.on = true;
-    settings.ceiling.taken_away = false;
+    settings.limiter.on = true;
+    settings.limiter.removed_only = false;
     settings
 }
 
@@ -53,13 +53,13 @@ proptest! {
         for round in 0..6 {
             let mut settings = any_settings(&mut noise);
             // A fixed ceiling, so that the bound is one number; its own movement is tested with the stage.
-            settings.ceiling.ceiling = first.ceiling.ceiling;
+            settings.limiter.ceiling = first.limiter.ceiling;
             let frames = 1 + noise.below(3000);
             let mut signal = hostile(&mut noise, frames);
             chain.set(&settings);
             let [left, right] = &mut signal;
             chain.process(&mut [left, right], |_| ());
-            let limit = 10f64.powf(f64::from(first.ceiling.ceiling) / 20.0);
+            let limit = 10f64.powf(f64::from(first.limiter.ceiling) / 20.0);
             for x in signal.iter().flatten() {
                 prop_assert!(x.is_finite() && f64::from(x.abs()) <= limit, "round {}: {} over {}", round, x, limit);
             }

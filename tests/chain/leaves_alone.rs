@@ -28,9 +28,9 @@ fn default_settings_null_exactly_under_the_ceiling() {
 fn neutral_but_switched_on_everywhere_nulls_below_140_db() {
     let rate = 44_100.0;
     let mut settings = Settings::default();
-    settings.glue.on = true;
-    settings.glue.threshold = 0.0;
-    settings.glue.knee = 0.0;
+    settings.compressor.on = true;
+    settings.compressor.threshold = 0.0;
+    settings.compressor.knee = 0.0;
     let input = quiet(rate);
     let null = null_db(&input, &run(rate, &input, 64, &settings), latency(rate));
     assert!(null <= -140.0, "{null}");
@@ -40,11 +40,11 @@ fn neutral_but_switched_on_everywhere_nulls_below_140_db() {
 fn every_stage_off_nulls_exactly_even_over_the_ceiling() {
     let rate = 48_000.0;
     let mut settings = busy();
-    settings.trim.on = false;
-    settings.tone.on = false;
-    settings.glue.on = false;
-    settings.ceiling.on = false;
-    settings.ceiling.drive = 0.0;
+    settings.input.trim_on = false;
+    settings.eq.on = false;
+    settings.compressor.on = false;
+    settings.limiter.on = false;
+    settings.limiter.drive = 0.0;
     let input = strokes(48_000, rate, 2).map(|ch| ch.iter().map(|x| x * 3.0).collect::<Vec<_>>());
     let (out, lag) = (run(rate, &input, 100, &settings), latency(rate));
     for ch in 0..2 {
@@ -135,10 +135,10 @@ fn every_block_size_gives_the_same_samples_also_while_settings_move() {
     let step = 4800;
     let moves = |frame: usize| {
         let mut settings = busy();
-        settings.ceiling.drive = (frame / step) as f32 * 3.0;
-        settings.tone.bands[1].freq = 100.0 + frame as f32 / 10.0;
-        settings.glue.on = (frame / step).is_multiple_of(2);
-        settings.ceiling.look_ahead = 1.0 + (frame / step) as f32 * 2.0;
+        settings.limiter.drive = (frame / step) as f32 * 3.0;
+        settings.eq.bands[1].freq = 100.0 + frame as f32 / 10.0;
+        settings.compressor.on = (frame / step).is_multiple_of(2);
+        settings.limiter.look_ahead = 1.0 + (frame / step) as f32 * 2.0;
         settings.bypass = frame / step == 3;
         settings
     };
@@ -176,7 +176,7 @@ fn after_the_tail_there_is_silence_and_not_long_before() {
     let rate = 8_000.0;
     assert_eq!(Chain::new(rate).tail(), latency(rate), "flat: nothing rings");
     let mut settings = Settings::default();
-    (settings.tone.bands[1].freq, settings.tone.bands[1].gain, settings.tone.bands[1].q) = (10.0, 12.0, 10.0);
+    (settings.eq.bands[1].freq, settings.eq.bands[1].gain, settings.eq.bands[1].q) = (10.0, 12.0, 10.0);
     let mut chain = Chain::new(rate);
     chain.set(&settings);
     let tail = chain.tail();
@@ -196,17 +196,17 @@ fn what_does_not_run_reports_nothing() {
     let rate = 44_100.0;
     let mut chain = Chain::new(rate);
     let mut settings = busy();
-    settings.glue.makeup = 3.0;
+    settings.compressor.makeup = 3.0;
     let run = |chain: &mut Chain, settings: &Settings| {
         chain.set(settings);
         let mut last = f32::NAN;
         let [mut left, mut right] = strokes(22_050, rate, 8);
-        chain.process(&mut [&mut left, &mut right], |tap| last = *tap.glue_db.last().expect("a frame"));
+        chain.process(&mut [&mut left, &mut right], |tap| last = *tap.compressor_db.last().expect("a frame"));
         last
     };
     assert!(run(&mut chain, &settings) > 0.5);
-    assert!(chain.glue_point().1 > 0.5 && chain.makeup_db() == 3.0);
-    settings.glue.on = false;
+    assert!(chain.compressor_point().1 > 0.5 && chain.makeup_db() == 3.0);
+    settings.compressor.on = false;
     assert_eq!(run(&mut chain, &settings), 0.0);
-    assert_eq!((chain.glue_point(), chain.makeup_db()), ((f64::NEG_INFINITY, 0.0), 0.0));
+    assert_eq!((chain.compressor_point(), chain.makeup_db()), ((f64::NEG_INFINITY, 0.0), 0.0));
 }

@@ -62,15 +62,15 @@ pub fn run(rate: f64, input: &[Vec<f32>; 2], block: usize, settings: &Settings) 
 /// Every stage at work.
 pub fn busy() -> Settings {
     let mut settings = Settings::default();
-    settings.trim.gain = -3.0;
-    settings.tone.bands[0].gain = 2.0;
-    settings.tone.bands[1].gain = -3.0;
-    settings.tone.bands[3].gain = 1.5;
-    settings.tone.bands[3].channel = lintel::settings::BandChannel::Sides;
-    settings.tone.bands[4].gain = 2.0;
-    settings.glue.on = true;
-    settings.glue.threshold = -24.0;
-    settings.ceiling.drive = 9.0;
+    settings.input.trim = -3.0;
+    settings.eq.bands[0].gain = 2.0;
+    settings.eq.bands[1].gain = -3.0;
+    settings.eq.bands[3].gain = 1.5;
+    settings.eq.bands[3].channel = lintel::settings::BandChannel::Side;
+    settings.eq.bands[4].gain = 2.0;
+    settings.compressor.on = true;
+    settings.compressor.threshold = -24.0;
+    settings.limiter.drive = 9.0;
     settings
 }
 

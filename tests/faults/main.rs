@@ -61,8 +61,11 @@ fn settings_files() {
     for (n, param) in params::all().iter().enumerate() {
         param.set(&mut settings, param.at_position((n as f32 * 0.377).fract()));
     }
-    let whole =
-        [params::to_toml(&settings), "drive = 4\nglue_on = true\n".into(), "order = \"glue first\"".into()];
+    let whole = [
+        params::to_toml(&settings),
+        "drive = 4\nglue_on = true\n".into(),
+        "order = \"compressor first\"".into(),
+    ];
     try_many("settings", &whole.map(String::into_bytes), 10_000, check::settings);
 }
 

@@ -287,10 +287,10 @@ fn a_settings_file_is_used_and_its_faults_are_told() {
     };
     assert_eq!(ask(&[]).status.code(), Some(0));
     fs::write(&file, "drive = 3.5\nceiling = \"-2 dBTP\"\n").unwrap();
-    let json: Value = serde_json::from_slice(&ask(&["--set", "glue_on=on"]).stdout).unwrap();
+    let json: Value = serde_json::from_slice(&ask(&["--set", "comp_on=on"]).stdout).unwrap();
     let settings = &json["settings"];
     assert_eq!((&settings["drive"], &settings["ceiling"]), (&3.5.into(), &(-2.0).into()));
-    assert_eq!(settings["glue_on"], true);
+    assert_eq!(settings["comp_on"], true);
     fs::write(&file, "drive = 99\n").unwrap();
     let said = ask(&[]);
     assert_eq!(said.status.code(), Some(2));
@@ -323,7 +323,7 @@ fn presets_are_known_by_name() {
         serde_json::from_slice::<Value>(&said.stdout).unwrap()["settings"][id].as_f64().unwrap()
     };
     let gentle = finish("gentle");
-    assert_eq!((setting(&gentle, "trim"), setting(&gentle, "glue_ratio")), (-3.0, 1.6));
+    assert_eq!((setting(&gentle, "trim"), setting(&gentle, "comp_ratio")), (-3.0, 1.6));
     assert_eq!(setting(&finish("Evening Take"), "drive"), 2.5);
     let unknown = finish("loud");
     assert_eq!(unknown.status.code(), Some(2));
@@ -332,7 +332,7 @@ fn presets_are_known_by_name() {
     let list = text(&run(&mut at_home(&["settings", "--list"])).stdout);
     assert!(list.contains("evening take") && list.contains("gentle finish"), "{list}");
     let file = text(&run(&mut at_home(&["settings", "--preset", "gentle"])).stdout);
-    assert!(file.contains("glue_ratio = 1.6"), "{file}");
+    assert!(file.contains("comp_ratio = 1.6"), "{file}");
     for shell in ["bash", "zsh", "fish"] {
         let script = text(&run(lintel().args(["completions", shell])).stdout);
         assert!(["headroom", "gentle", "speech"].iter().all(|word| script.contains(word)), "{shell}");

@@ -3,7 +3,9 @@
 use std::fs;
 use std::path::Path;
 
-use lintel::finish::{Encoding, Fault, Kind, Layout, Loudness, Overwrite, Reader, Spec, Tags, Writer};
+use lintel::finish::{
+    BextLoudness, Container, Encoding, Fault, Layout, Overwrite, Reader, Spec, Tags, Writer,
+};
 
 use testkit::Random;
 
@@ -13,7 +15,7 @@ pub fn spec(layout: Layout, encoding: Encoding) -> Spec {
     Spec { layout, encoding, rate: 44_100, channels: 2, ceiling: 1.0, tags: Tags::default() }
 }
 
-pub const LOUDNESS: Loudness = Loudness {
+pub const LOUDNESS: BextLoudness = BextLoudness {
     integrated: -14.02,
     range: 5.61,
     true_peak: -1.0,
@@ -86,7 +88,7 @@ fn an_outgrown_riff_becomes_rf64() {
         let large = fs::read(&path).unwrap();
         assert_eq!(plain.len(), large.len());
         assert_eq!(large.len() % 2, 0);
-        assert_eq!(Reader::open(&path).unwrap().format().kind, Kind::Rf64);
+        assert_eq!(Reader::open(&path).unwrap().format().kind, Container::Rf64);
         assert_eq!(read_all(&path).unwrap()[0], lanes[0]);
         assert_eq!(u64::from_le_bytes(large[20..28].try_into().unwrap()), large.len() as u64 - 8);
         assert_eq!(u32::from_le_bytes(plain[4..8].try_into().unwrap()) as usize, plain.len() - 8);

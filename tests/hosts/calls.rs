@@ -182,7 +182,7 @@ fn an_event_acts_at_its_frame_at_every_offset() {
     let Some(mut rig) = by_hand() else { return };
     let (rate, block, blocks) = (48_000.0, 64, 24);
     let input = strokes(rate, 0.1, 2);
-    let (drive, tone) = (rig.id("drive"), rig.id("tone 4 gain"));
+    let (drive, tone) = (rig.id("drive"), rig.id("EQ 4 gain"));
     assert!(rig.activate(rate, block as u32) && rig.start());
     for offset in 0..block {
         // Two events in one call: one at every offset, one at the mirrored place.
@@ -210,7 +210,7 @@ fn an_event_acts_at_its_frame_at_every_offset() {
         let steps: [(usize, &[(&str, &str)]); 3] = [
             (3 * block + first, &[]),
             (3 * block + second, &[("drive", "+12 dB")]),
-            (blocks * block, &[("drive", "+12 dB"), ("tone4_gain", "+6 dB")]),
+            (blocks * block, &[("drive", "+12 dB"), ("eq4_gain", "+6 dB")]),
         ];
         stepped(&mut reference, &mut expected, &steps);
         for ch in 0..2 {
@@ -227,8 +227,8 @@ fn an_event_acts_at_its_frame_at_every_offset() {
 fn latency_stands_still_and_the_tail_is_the_chains() {
     let _turn = turn();
     let Some(mut rig) = by_hand() else { return };
-    let bell = [("tone2_freq", "20 Hz"), ("tone2_gain", "+12 dB"), ("tone2_q", "10")];
-    for texts in [&BUSY[..], &bell[..], &[("bypass", "on"), ("ceiling_on", "off")]] {
+    let bell = [("eq2_freq", "20 Hz"), ("eq2_gain", "+12 dB"), ("eq2_q", "10")];
+    for texts in [&BUSY[..], &bell[..], &[("bypass", "on"), ("limit_on", "off")]] {
         let mut fresh = by_hand().expect("it was there before");
         std::mem::swap(&mut rig, &mut fresh);
         drop(fresh);

@@ -79,8 +79,8 @@ fn automation_acts_at_its_frame_whatever_the_block_size() {
     };
     let changes = [
         change(1_000, "drive", "+12 dB"),
-        change(7_777, "tone2_gain", "+6 dB"),
-        change(12_345, "glue_on", "on"),
+        change(7_777, "eq2_gain", "+6 dB"),
+        change(12_345, "comp_on", "on"),
         change(20_001, "drive", "0 dB"),
     ];
     let mut reference = Chain::new(48_000.0);
@@ -92,14 +92,14 @@ fn automation_acts_at_its_frame_whatever_the_block_size() {
     let steps: [(usize, &[(&str, &str)]); 5] = [
         (1_000, &[]),
         (7_777, &[("drive", "+12 dB")]),
-        (12_345, &[("drive", "+12 dB"), ("tone2_gain", "+6 dB")]),
-        (20_001, &[("drive", "+12 dB"), ("tone2_gain", "+6 dB"), ("glue_on", "on")]),
-        (expected[0].len(), &[("tone2_gain", "+6 dB"), ("glue_on", "on")]),
+        (12_345, &[("drive", "+12 dB"), ("eq2_gain", "+6 dB")]),
+        (20_001, &[("drive", "+12 dB"), ("eq2_gain", "+6 dB"), ("comp_on", "on")]),
+        (expected[0].len(), &[("eq2_gain", "+6 dB"), ("comp_on", "on")]),
     ];
     stepped(&mut reference, &mut expected, &steps);
     expected.iter_mut().for_each(|ch| drop(ch.drain(..latency)));
     for block in [1, 17, 64, 480, 4096] {
-        set(&mut host, &[("drive", "0 dB"), ("tone2_gain", "0 dB"), ("glue_on", "off")]);
+        set(&mut host, &[("drive", "0 dB"), ("eq2_gain", "0 dB"), ("comp_on", "off")]);
         let what = Run { sample_rate: 48_000.0, block, changes: &changes };
         let output = host.run(&input, what, &mut |_| ()).expect("it runs");
         assert!(

@@ -9,17 +9,17 @@ use testkit::Random;
 /// Settings under which every stage works, as a host would type them.
 pub const BUSY: [(&str, &str); 12] = [
     ("trim", "−3 dB"),
-    ("tone1_gain", "+2 dB"),
-    ("tone2_freq", "240 Hz"),
-    ("tone2_gain", "−2.5 dB"),
-    ("tone3_channel", "sides"),
-    ("tone3_gain", "+1.5 dB"),
-    ("tone5_gain", "+2 dB"),
-    ("glue_on", "on"),
-    ("glue_threshold", "−26 dB"),
+    ("eq1_gain", "+2 dB"),
+    ("eq2_freq", "240 Hz"),
+    ("eq2_gain", "−2.5 dB"),
+    ("eq3_channel", "sides"),
+    ("eq3_gain", "+1.5 dB"),
+    ("eq5_gain", "+2 dB"),
+    ("comp_on", "on"),
+    ("comp_threshold", "−26 dB"),
     ("drive", "+9 dB"),
     ("ceiling", "−1.5 dBTP"),
-    ("ceiling_release", "90 ms"),
+    ("limit_release", "90 ms"),
 ];
 
 /// The same as plain values.

@@ -51,7 +51,7 @@ fn an_older_version_had_fewer_parameters_the_rest_is_untouched_lintel() {
     set(&old, &BUSY);
     let mut state = opened(&old.save(usize::MAX).expect("a state"));
     state["version"] = json!("0.0.1");
-    let known = ["drive", "tone2_freq"];
+    let known = ["drive", "eq2_freq"];
     state["params"].as_object_mut().expect("parameters").retain(|id, _| known.contains(&id.as_str()));
     state["fields"] = json!({});
     // What stood in the instance before must not shine through.

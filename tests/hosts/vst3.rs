@@ -81,7 +81,7 @@ fn a_second_host_library_gives_the_same_samples_automation_and_state() {
     std::fs::write(at("input"), to_bytes(&input)).expect("written");
     std::fs::write(at("settings"), serde_json::to_string(&positions).expect("json")).expect("written");
     // This library moves parameters at its blocks of 512 frames.
-    let moves = [("drive", 20 * 512, "0 dB", "+12 dB"), ("tone2_gain", 30 * 512, "0 dB", "−6 dB")];
+    let moves = [("drive", 20 * 512, "0 dB", "+12 dB"), ("eq2_gain", 30 * 512, "0 dB", "−6 dB")];
     let told: Vec<(&str, usize, f32, f32)> = moves
         .iter()
         .map(|(id, frame, before, after)| {

@@ -6,17 +6,17 @@ use crate::scene;
 use egui::accesskit::Role;
 use egui::{Order, Rect, Shape, ViewportId};
 use egui_kittest::kittest::{NodeT, Queryable};
-use lintel::editor::Memory;
-use lintel::editor::keep::Keep;
+use lintel::editor::MemoryControls;
+use lintel::editor::window_state::WindowState;
 use std::time::Duration;
 
 /// A screen with music on it.
 fn busy(width: f32, height: f32) -> Rig {
     let settings = scene::settings();
     let scene = scene::run(&settings, 8.0, 0.0);
-    let memory = Memory { settings, ..Memory::default() };
-    let keep = Keep { width, height, ..Keep::default() };
-    Rig::with(keep, memory, scene.live, Box::new(scene::Paper(scene.history)), 1.0)
+    let memory = MemoryControls { settings, ..MemoryControls::default() };
+    let window_state = WindowState { width, height, ..WindowState::default() };
+    Rig::with(window_state, memory, scene.live, Box::new(scene::Paper(scene.history)), 1.0)
 }
 
 /// Every text of a frame: where it is seen, what it says, its smallest size.
@@ -89,7 +89,7 @@ fn everything_that_can_be_moved_or_pressed_has_a_tip() {
 #[test]
 fn automation_moves_the_pointers() {
     let mut rig = Rig::new();
-    rig.0.state_mut().memory.settings.ceiling.drive = 7.5;
+    rig.0.state_mut().memory.settings.limiter.drive = 7.5;
     rig.0.run_steps(2);
     let node = rig.0.get_by_label("drive");
     assert_eq!(node.accesskit_node().numeric_value(), Some(7.5));
@@ -108,21 +108,21 @@ fn nothing_is_drawn_while_nothing_happens() {
 /// A recording of a steady tone in which the transport jumped at one time, or never.
 struct Jumped(Option<f64>);
 
-impl lintel::editor::live::Recording for Jumped {
+impl lintel::editor::live::HistorySource for Jumped {
     fn seconds(&self) -> f64 {
         30.0
     }
-    fn read(&self, first: i64, step: f64, columns: &mut [lintel::editor::live::Column]) {
+    fn read(&self, first: i64, step: f64, columns: &mut [lintel::editor::live::LiveColumn]) {
         for (n, column) in columns.iter_mut().enumerate() {
             let time = (first + n as i64) as f64 * step;
             let jump = self.0.is_some_and(|at| (time..time + step).contains(&at));
-            *column = lintel::editor::live::Column {
+            *column = lintel::editor::live::LiveColumn {
                 before: -12.0,
                 after: -10.0,
                 short_term: -16.0,
                 there: true,
                 jump,
-                ..lintel::editor::live::Column::NONE
+                ..lintel::editor::live::LiveColumn::NONE
             };
         }
     }
@@ -132,9 +132,9 @@ impl lintel::editor::live::Recording for Jumped {
 fn a_jump_of_the_transport_is_marked_where_it_was() {
     let drawn = |jump| {
         let rig = Rig::with(
-            Keep::default(),
-            Memory::default(),
-            lintel::editor::Live::default(),
+            WindowState::default(),
+            MemoryControls::default(),
+            lintel::editor::LiveReadout::default(),
             Box::new(Jumped(jump)),
             1.0,
         );

@@ -66,7 +66,7 @@ fn arrows_home_and_end_move_the_focused_ruler() {
 #[test]
 fn a_double_click_goes_to_the_default() {
     let mut rig = Rig::new();
-    rig.0.state_mut().memory.settings.ceiling.look_ahead = 8.0;
+    rig.0.state_mut().memory.settings.limiter.look_ahead = 8.0;
     rig.0.run_steps(2);
     rig.double_click("look-ahead");
     assert_eq!(rig.value("look_ahead"), 5.0);
@@ -75,20 +75,20 @@ fn a_double_click_goes_to_the_default() {
 #[test]
 fn enter_types_a_value_with_its_unit() {
     let mut rig = Rig::new();
-    rig.focus("ceiling release");
+    rig.focus("limiter release");
     rig.key(Key::Enter, Modifiers::NONE);
     rig.wait(0.1);
     rig.text("0.2 s");
     rig.key(Key::Enter, Modifiers::NONE);
-    assert_eq!(rig.value("ceiling_release"), 200.0);
-    assert_eq!(rig.focused().as_deref(), Some("ceiling release"));
+    assert_eq!(rig.value("limit_release"), 200.0);
+    assert_eq!(rig.focused().as_deref(), Some("limiter release"));
     // What cannot be read is refused, and says so.
     rig.key(Key::Enter, Modifiers::NONE);
     rig.wait(0.1);
     rig.text("loud");
     rig.key(Key::Enter, Modifiers::NONE);
     rig.wait(0.1);
-    assert_eq!(rig.value("ceiling_release"), 200.0);
+    assert_eq!(rig.value("limit_release"), 200.0);
     let said = rig.0.root().children_recursive().any(|node| {
         node.accesskit_node()
             .label()
@@ -97,7 +97,7 @@ fn enter_types_a_value_with_its_unit() {
     });
     assert!(said, "no reason given");
     rig.key(Key::Escape, Modifiers::NONE);
-    assert_eq!(rig.value("ceiling_release"), 200.0);
+    assert_eq!(rig.value("limit_release"), 200.0);
 }
 
 #[test]
@@ -130,16 +130,16 @@ fn a_node_drags_frequency_and_gain_together_as_one_step() {
     let mut rig = Rig::new();
     let from = rig.rect("node 3").center();
     rig.drag(from, vec2(30.0, -25.0), Modifiers::NONE);
-    assert!(rig.value("tone3_freq") > 1000.0 && rig.value("tone3_gain") > 0.3);
+    assert!(rig.value("eq3_freq") > 1000.0 && rig.value("eq3_gain") > 0.3);
     let moved = rig.rect("node 3").center() - from;
     assert!((moved - vec2(30.0, -25.0)).length() < 2.5, "the node follows the pointer: {moved:?}");
     rig.wheel("node 3", 2.0, Modifiers::NONE);
     rig.wait(0.7);
-    assert!(rig.value("tone3_q") > 1.0);
+    assert!(rig.value("eq3_q") > 1.0);
     rig.click("undo");
-    assert_eq!(rig.value("tone3_q"), 1.0);
+    assert_eq!(rig.value("eq3_q"), 1.0);
     rig.click("undo");
-    assert_eq!((rig.value("tone3_freq"), rig.value("tone3_gain")), (900.0, 0.0));
+    assert_eq!((rig.value("eq3_freq"), rig.value("eq3_gain")), (900.0, 0.0));
 }
 
 #[test]
@@ -149,8 +149,8 @@ fn a_nodes_keys_move_it_as_well() {
     rig.key(Key::ArrowUp, Modifiers::NONE);
     rig.key(Key::ArrowRight, Modifiers::NONE);
     rig.key(Key::PageUp, Modifiers::NONE);
-    assert_eq!(rig.value("tone2_gain"), 0.5);
-    assert!(rig.value("tone2_freq") > 240.0 && rig.value("tone2_q") > 1.0);
+    assert_eq!(rig.value("eq2_gain"), 0.5);
+    assert!(rig.value("eq2_freq") > 240.0 && rig.value("eq2_q") > 1.0);
 }
 
 #[test]
@@ -179,14 +179,14 @@ fn the_measurement_follows_the_transport_when_asked_and_by_hand_when_not() {
     let mut rig = Rig::new();
     let asked = |rig: &Rig| rig.0.state().wishes.iter().filter(|wish| wish.measure.is_some()).count();
     rig.click("measure");
-    assert_eq!((rig.0.state().screen.keep.follow, asked(&rig)), (false, 1));
+    assert_eq!((rig.0.state().screen.window_state.follow, asked(&rig)), (false, 1));
     rig.click("follow the transport");
-    assert!(rig.0.state().screen.keep.follow);
+    assert!(rig.0.state().screen.window_state.follow);
     rig.click("measure");
     assert_eq!(asked(&rig), 1, "by hand while it follows");
     rig.click("follow the transport");
     rig.click("measure");
-    assert_eq!((rig.0.state().screen.keep.follow, asked(&rig)), (false, 2));
+    assert_eq!((rig.0.state().screen.window_state.follow, asked(&rig)), (false, 2));
 }
 
 trait QueryLabel {

@@ -3,52 +3,64 @@
 use egui::{Key, Modifiers, Pos2, Rect, vec2};
 use egui_kittest::kittest::{NodeT, Queryable};
 use egui_kittest::{Harness, TestRenderer};
-use lintel::editor::keep::Keep;
-use lintel::editor::live::{self, Live, Recording};
+use lintel::editor::live::{self, HistorySource, LiveReadout};
 use lintel::editor::raster::Raster;
-use lintel::editor::screen::Wishes;
-use lintel::editor::{Memory, Screen};
+use lintel::editor::screen::ScreenRequests;
+use lintel::editor::window_state::WindowState;
+use lintel::editor::{MemoryControls, Screen};
 use lintel::params;
-use lintel::stage::tone::Curve;
+use lintel::stage::eq::EqCurve;
 
 /// Everything that one frame is drawn from, and what came back.
-pub struct Stage {
+pub struct ExportProgress {
     pub screen: Screen,
-    pub memory: Memory,
-    pub live: Live,
-    pub recording: Box<dyn Recording>,
-    pub wishes: Vec<Wishes>,
+    pub memory: MemoryControls,
+    pub live: LiveReadout,
+    pub recording: Box<dyn HistorySource>,
+    pub wishes: Vec<ScreenRequests>,
 }
 
-impl Stage {
+impl ExportProgress {
     pub fn value(&self, id: &str) -> f32 {
         params::find(id).expect("a parameter").get(&self.memory.settings)
     }
 }
 
-pub struct Rig(pub Harness<'static, Stage>);
+pub struct Rig(pub Harness<'static, ExportProgress>);
 
 impl Rig {
     /// An untouched screen without any signal, 1180 × 760.
     pub fn new() -> Self {
-        Self::with(Keep::default(), Memory::default(), Live::default(), Box::new(()), 1.0)
+        Self::with(
+            WindowState::default(),
+            MemoryControls::default(),
+            LiveReadout::default(),
+            Box::new(()),
+            1.0,
+        )
     }
 
-    pub fn with(keep: Keep, memory: Memory, live: Live, recording: Box<dyn Recording>, pixels: f32) -> Self {
-        let size = vec2(keep.width, keep.height);
-        let screen = Screen::new(keep, None);
-        let stage = Stage { screen, memory, live, recording, wishes: Vec::new() };
+    pub fn with(
+        window_state: WindowState,
+        memory: MemoryControls,
+        live: LiveReadout,
+        recording: Box<dyn HistorySource>,
+        pixels: f32,
+    ) -> Self {
+        let size = vec2(window_state.width, window_state.height);
+        let screen = Screen::new(window_state, None);
+        let stage = ExportProgress { screen, memory, live, recording, wishes: Vec::new() };
         let mut harness = Harness::builder()
             .with_size(size)
             .with_pixels_per_point(pixels)
             .with_step_dt(1.0 / 60.0)
             .renderer(Pixels::default())
             .build_ui_state(
-                |ui, stage: &mut Stage| {
-                    let Stage { screen, memory, live, recording, wishes } = stage;
-                    live.response = live::response(&Curve::of(&memory.settings.tone, live.sample_rate));
+                |ui, stage: &mut ExportProgress| {
+                    let ExportProgress { screen, memory, live, recording, wishes } = stage;
+                    live.response = live::response(&EqCurve::of(&memory.settings.eq, live.sample_rate));
                     let wish = screen.show(ui, live, recording.as_ref(), memory);
-                    if wish != Wishes::default() {
+                    if wish != ScreenRequests::default() {
                         wishes.push(wish);
                     }
                 },

@@ -2,12 +2,12 @@
 //! Nothing on the pictures is written by hand.
 
 use lintel::chain::Chain;
-use lintel::editor::Live;
-use lintel::editor::live::{Column, Columns, Recording};
-use lintel::link::Transport;
+use lintel::editor::LiveReadout;
+use lintel::editor::live::{HistorySource, LiveColumn, MeasuredHistory};
 use lintel::meter::matching::LoudnessMatch;
 use lintel::meter::{Analysis, History};
 use lintel::settings::Settings;
+use lintel::tap_ring::Transport;
 use std::f32::consts::TAU;
 use std::sync::{Arc, Mutex};
 use testkit::Random;
@@ -46,7 +46,7 @@ fn strokes(seconds: f64, peak: f32) -> Vec<[f32; 2]> {
 
 /// What came out of a run.
 pub struct Scene {
-    pub live: Live,
+    pub live: LiveReadout,
     pub history: Arc<Mutex<History>>,
 }
 
@@ -68,9 +68,9 @@ pub fn run(settings: &Settings, seconds: f64, peak: f32) -> Scene {
             transport = transport.advanced(tap.len());
         });
     }
-    let mut live = Live::default();
+    let mut live = LiveReadout::default();
     live.take(&analysis.snapshot(), settings);
-    live.glue_point = chain.glue_point();
+    live.compressor_point = chain.compressor_point();
     live.makeup = chain.makeup_db();
     live.louder_by = matching.difference_db();
     Scene { live, history: analysis.history() }
@@ -79,28 +79,28 @@ pub fn run(settings: &Settings, seconds: f64, peak: f32) -> Scene {
 /// The history as a recording that owns it.
 pub struct Paper(pub Arc<Mutex<History>>);
 
-impl Recording for Paper {
+impl HistorySource for Paper {
     fn seconds(&self) -> f64 {
-        Columns::new(&self.0).seconds()
+        MeasuredHistory::new(&self.0).seconds()
     }
-    fn read(&self, first: i64, step: f64, columns: &mut [Column]) {
-        Columns::new(&self.0).read(first, step, columns);
+    fn read(&self, first: i64, step: f64, columns: &mut [LiveColumn]) {
+        MeasuredHistory::new(&self.0).read(first, step, columns);
     }
     fn song_time(&self, seconds: f64) -> f64 {
-        Columns::new(&self.0).song_time(seconds)
+        MeasuredHistory::new(&self.0).song_time(seconds)
     }
 }
 
 /// The settings that most pictures show.
 pub fn settings() -> Settings {
     let mut settings = Settings::default();
-    settings.trim.gain = -3.0;
-    settings.tone.bands[1].freq = 180.0;
-    settings.tone.bands[1].gain = -1.8;
-    settings.tone.bands[3].gain = 0.8;
-    settings.tone.bands[4].gain = 1.4;
-    settings.glue.on = true;
-    settings.glue.threshold = -20.0;
-    settings.ceiling.drive = 6.5;
+    settings.input.trim = -3.0;
+    settings.eq.bands[1].freq = 180.0;
+    settings.eq.bands[1].gain = -1.8;
+    settings.eq.bands[3].gain = 0.8;
+    settings.eq.bands[4].gain = 1.4;
+    settings.compressor.on = true;
+    settings.compressor.threshold = -20.0;
+    settings.limiter.drive = 6.5;
     settings
 }

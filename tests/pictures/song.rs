@@ -6,10 +6,12 @@ use crate::rig::Pixels;
 use egui::{Key, Modifiers, Pos2, Rect, Vec2, vec2};
 use egui_kittest::kittest::{NodeT, Queryable};
 use egui_kittest::{Harness, SnapshotOptions};
-use lintel::editor::keep::Keep;
-use lintel::editor::{Stand, stand};
+use lintel::editor::window_state::WindowState;
+use lintel::editor::{StandaloneWindow, standalone};
 use lintel::finish::{Encoding, Layout, Overwrite, Reader, Spec, Tags, Writer};
-use lintel::player::{Ask, Device, Load, Session, Sink, Stage, Take};
+use lintel::player::{
+    Device, DeviceRing, ExportProgress, LoadState, LoadedSong, PlayerSession, SessionRequest,
+};
 use lintel::settings::Settings;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
@@ -17,13 +19,13 @@ use std::time::{Duration, Instant};
 const RATE: u32 = 48_000;
 
 /// A device that never takes anything.
-struct Nobody(Option<Sink>);
+struct Nobody(Option<DeviceRing>);
 
 impl Device for Nobody {
     fn rate(&mut self, song: u32) -> u32 {
         song
     }
-    fn start(&mut self, sink: Sink) -> Option<String> {
+    fn start(&mut self, sink: DeviceRing) -> Option<String> {
         self.0 = Some(sink);
         None
     }
@@ -52,24 +54,24 @@ fn file(folder: &Path) -> PathBuf {
 }
 
 struct Rig {
-    harness: Harness<'static, (Stand, Nobody)>,
+    harness: Harness<'static, (StandaloneWindow, Nobody)>,
     folder: tempfile::TempDir,
 }
 
 impl Rig {
     fn new(width: f32, height: f32, night: bool) -> Self {
         let folder = tempfile::tempdir().unwrap();
-        let take = Take::open_whole(&file(folder.path())).unwrap();
+        let take = LoadedSong::open_whole(&file(folder.path())).unwrap();
         let mut device = Nobody(None);
-        let keep = Keep { width, height, night, ..Keep::default() };
-        let mut stand = Stand::new(keep, Settings::default(), None);
-        stand.put(Session::of(take, &mut device));
+        let window_state = WindowState { width, height, night, ..WindowState::default() };
+        let mut stand = StandaloneWindow::new(window_state, Settings::default(), None);
+        stand.put(PlayerSession::of(take, &mut device));
         let mut harness = Harness::builder()
             .with_size(vec2(width, height))
             .with_step_dt(1.0 / 60.0)
             .renderer(Pixels::default())
             .build_ui_state(
-                |ui, (stand, device): &mut (Stand, Nobody)| {
+                |ui, (stand, device): &mut (StandaloneWindow, Nobody)| {
                     stand.show(ui, device);
                 },
                 (stand, device),
@@ -82,7 +84,7 @@ impl Rig {
         Self::new(1180.0, 872.0, false)
     }
 
-    fn session(&mut self) -> &mut Session {
+    fn session(&mut self) -> &mut PlayerSession {
         self.harness.state_mut().0.session().expect("a song")
     }
 
@@ -204,7 +206,7 @@ fn an_export_is_asked_for_in_a_form_and_asks_before_it_replaces() {
     let master = rig.folder.path().join("evening (master).wav");
     let wait = |rig: &mut Rig| {
         let start = Instant::now();
-        while matches!(rig.session().export(), Some(Stage::Running { .. })) {
+        while matches!(rig.session().export(), Some(ExportProgress::Running { .. })) {
             assert!(start.elapsed() < Duration::from_secs(60));
             std::thread::sleep(Duration::from_millis(10));
         }
@@ -219,17 +221,20 @@ fn an_export_is_asked_for_in_a_form_and_asks_before_it_replaces() {
     act(&mut rig, "write");
     wait(&mut rig);
     let done = rig.session().export();
-    assert!(matches!(&done, Some(Stage::Done(words)) if words.contains("evening (master).wav")), "{done:?}");
+    assert!(
+        matches!(&done, Some(ExportProgress::Done(words)) if words.contains("evening (master).wav")),
+        "{done:?}"
+    );
     assert_eq!(Reader::open(&master).unwrap().format().encoding, Encoding::Int(16));
     let written = std::fs::metadata(&master).unwrap().modified().unwrap();
     rig.click("export");
     act(&mut rig, "write");
     wait(&mut rig);
-    assert_eq!(rig.session().export(), Some(Stage::Exists));
+    assert_eq!(rig.session().export(), Some(ExportProgress::Exists));
     assert_eq!(std::fs::metadata(&master).unwrap().modified().unwrap(), written);
     act(&mut rig, "replace it");
     wait(&mut rig);
-    assert!(matches!(rig.session().export(), Some(Stage::Done(_))));
+    assert!(matches!(rig.session().export(), Some(ExportProgress::Done(_))));
     assert!(std::fs::metadata(&master).unwrap().modified().unwrap() > written);
 }
 
@@ -253,7 +258,7 @@ fn nothing_is_drawn_while_nothing_happens() {
     rig.harness.run_steps(90);
     let delay = |rig: &Rig| rig.harness.output().viewport_output[&egui::ViewportId::ROOT].repaint_delay;
     assert!(delay(&rig) >= Duration::from_secs(3600), "another frame is asked for after {:?}", delay(&rig));
-    rig.session().ask(Ask::Toggle);
+    rig.session().ask(SessionRequest::Toggle);
     rig.harness.run_steps(2);
     assert!(delay(&rig) < Duration::from_millis(20), "it runs while it plays");
 }
@@ -284,7 +289,7 @@ fn a_file_that_is_dropped_on_the_window_is_opened() {
 
 #[test]
 fn it_is_legible_from_the_smallest_window_on() {
-    for (width, height) in [stand::SMALLEST, (1180.0, 872.0), (1920.0, 1080.0)] {
+    for (width, height) in [standalone::SMALLEST, (1180.0, 872.0), (1920.0, 1080.0)] {
         let rig = Rig::new(width, height, false);
         legible(rig.harness.output(), width, height);
     }
@@ -293,21 +298,21 @@ fn it_is_legible_from_the_smallest_window_on() {
 #[test]
 fn every_word_and_handle_of_the_row_has_a_name() {
     let mut rig = Rig::usual();
-    rig.session().ask(Ask::Loudest);
+    rig.session().ask(SessionRequest::Loudest);
     rig.harness.run_steps(2);
     for label in ["play", "song", "start of the song", "end of the song", "repeat from", "repeat to"] {
         assert!(rig.harness.get_by_label(label).rect().is_positive(), "{label}");
     }
-    assert!(matches!(rig.session().take().load(), Load::Whole(_)));
+    assert!(matches!(rig.session().take().load(), LoadState::Whole(_)));
     let node = rig.harness.get_by_label("start of the song");
     assert!((node.accesskit_node().numeric_value().unwrap() - 1.2).abs() < 0.05);
 }
 
 fn picture(name: &str, night: bool) {
-    let mut rig = Rig::new(stand::SMALLEST.0, stand::SMALLEST.1, night);
-    rig.session().ask(Ask::Cycle(Some(21 * u64::from(RATE)..31 * u64::from(RATE))));
-    rig.session().ask(Ask::Trim(3 * u64::from(RATE)..36 * u64::from(RATE)));
-    rig.session().ask(Ask::Seek(24 * u64::from(RATE)));
+    let mut rig = Rig::new(standalone::SMALLEST.0, standalone::SMALLEST.1, night);
+    rig.session().ask(SessionRequest::Cycle(Some(21 * u64::from(RATE)..31 * u64::from(RATE))));
+    rig.session().ask(SessionRequest::Trim(3 * u64::from(RATE)..36 * u64::from(RATE)));
+    rig.session().ask(SessionRequest::Seek(24 * u64::from(RATE)));
     rig.harness.run_steps(3);
     let options = SnapshotOptions::new().max_failed_pixels(300).output_path("tests/pictures/snapshots");
     rig.harness.snapshot_options(name, &options);

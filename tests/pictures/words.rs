@@ -7,7 +7,7 @@ use egui_kittest::kittest::{NodeT, Queryable};
 #[test]
 fn slots_keep_two_settings_apart() {
     let mut rig = Rig::new();
-    rig.0.state_mut().memory.settings.ceiling.drive = 5.0;
+    rig.0.state_mut().memory.settings.limiter.drive = 5.0;
     rig.0.run_steps(2);
     rig.click("slot B");
     assert_eq!(rig.value("drive"), 0.0);
@@ -21,7 +21,7 @@ fn slots_keep_two_settings_apart() {
     rig.click("copy to B");
     rig.click("slot B");
     assert_eq!(rig.value("drive"), 24.0);
-    assert!(rig.0.state().wishes.iter().any(|w| w.keep), "the slots are kept with the session");
+    assert!(rig.0.state().wishes.iter().any(|w| w.window_state), "the slots are kept with the session");
 }
 
 #[test]
@@ -32,9 +32,9 @@ fn starting_points_open_by_name_say_what_they_are_for_and_are_one_step() {
     let says = rig.0.query_by_label_contains("marimba, hand drums").is_some();
     assert!(says, "no purpose shown");
     rig.click("wood and skins");
-    assert_eq!((rig.value("glue_on"), rig.value("tone1_freq")), (1.0, 28.0));
+    assert_eq!((rig.value("comp_on"), rig.value("eq1_freq")), (1.0, 28.0));
     rig.click("undo");
-    assert_eq!((rig.value("glue_on"), rig.value("tone1_freq")), (0.0, 90.0));
+    assert_eq!((rig.value("comp_on"), rig.value("eq1_freq")), (0.0, 90.0));
 }
 
 #[test]
@@ -54,12 +54,12 @@ fn switches_switch() {
     for (label, id) in [
         ("bypass", "bypass"),
         ("true peak", "true_peak"),
-        ("only what is taken away", "taken_away"),
-        ("glue auto release", "glue_auto_release"),
+        ("removed signal only", "removed_only"),
+        ("compressor auto release", "comp_auto_release"),
         ("source on", "trim_on"),
-        ("tone on", "tone_on"),
-        ("glue on", "glue_on"),
-        ("ceiling on", "ceiling_on"),
+        ("EQ on", "eq_on"),
+        ("compressor on", "comp_on"),
+        ("limiter on", "limit_on"),
     ] {
         let before = rig.value(id);
         rig.click(label);
@@ -68,13 +68,13 @@ fn switches_switch() {
 }
 
 #[test]
-fn tone_and_glue_change_places_by_a_press_and_by_dragging() {
+fn tone_and_compressor_change_places_by_a_press_and_by_dragging() {
     let mut rig = Rig::new();
     let tone = rig.rect("node 3").center().x;
-    rig.click("swap tone and glue");
+    rig.click("swap EQ and compressor");
     assert_eq!(rig.value("order"), 1.0);
     assert!(rig.rect("node 3").center().x > tone + 100.0, "the sheet went along");
-    let from = rig.rect("glue sheet").center();
+    let from = rig.rect("compressor sheet").center();
     rig.drag(from, vec2(200.0, 0.0), Modifiers::NONE);
     assert_eq!(rig.value("order"), 0.0);
 }
@@ -82,11 +82,11 @@ fn tone_and_glue_change_places_by_a_press_and_by_dragging() {
 #[test]
 fn reset_puts_a_sheet_back() {
     let mut rig = Rig::new();
-    rig.0.state_mut().memory.settings.glue.ratio = 4.0;
-    rig.0.state_mut().memory.settings.glue.on = true;
+    rig.0.state_mut().memory.settings.compressor.ratio = 4.0;
+    rig.0.state_mut().memory.settings.compressor.on = true;
     rig.0.run_steps(2);
-    rig.click("reset glue");
-    assert_eq!((rig.value("glue_ratio"), rig.value("glue_on")), (2.0, 1.0));
+    rig.click("reset compressor");
+    assert_eq!((rig.value("comp_ratio"), rig.value("comp_on")), (2.0, 1.0));
 }
 
 #[test]
@@ -95,14 +95,14 @@ fn a_band_can_be_heard_alone_and_let_go() {
     rig.click("band 2");
     rig.wait(0.2);
     rig.click("hear this band alone");
-    assert_eq!(rig.0.state().screen.hear, Some(1));
+    assert_eq!(rig.0.state().screen.solo, Some(1));
     rig.click("hear all again");
-    assert_eq!(rig.0.state().screen.hear, None);
+    assert_eq!(rig.0.state().screen.solo, None);
 
     // What is left out cannot be heard alone, and what is switched off meanwhile no longer is.
-    rig.0.state_mut().screen.hear = Some(1);
-    rig.click("tone on");
-    assert_eq!(rig.0.state().screen.hear, None);
+    rig.0.state_mut().screen.solo = Some(1);
+    rig.click("EQ on");
+    assert_eq!(rig.0.state().screen.solo, None);
     rig.0.get_by_label("node 2").click_secondary();
     rig.0.run_steps(3);
     assert!(rig.0.get_by_label("hear this band alone").accesskit_node().is_disabled());
@@ -114,9 +114,9 @@ fn the_outer_bands_change_their_kind() {
     rig.click("band 1");
     rig.wait(0.2);
     rig.click("low cut");
-    assert_eq!(rig.value("tone1_kind"), 2.0);
-    assert!(rig.0.query_by_label("tone 1 slope").is_some(), "a cut shows its slope");
-    assert!(rig.0.query_by_label("tone 1 gain").is_none(), "a cut has no gain");
+    assert_eq!(rig.value("eq1_kind"), 2.0);
+    assert!(rig.0.query_by_label("EQ 1 slope").is_some(), "a cut shows its slope");
+    assert!(rig.0.query_by_label("EQ 1 gain").is_none(), "a cut has no gain");
 }
 
 #[test]
@@ -133,12 +133,12 @@ fn the_measurement_is_asked_to_pause_and_to_start_anew() {
 fn night_and_scale_are_kept() {
     let mut rig = Rig::new();
     rig.click("night");
-    assert!(rig.0.state().screen.keep.night);
+    assert!(rig.0.state().screen.window_state.night);
     rig.click("scale");
     rig.wait(0.2);
     rig.click("150 %");
-    assert_eq!(rig.0.state().screen.keep.scale, 150);
-    assert!(rig.0.state().wishes.iter().any(|w| w.rescale && w.keep));
+    assert_eq!(rig.0.state().screen.window_state.scale, 150);
+    assert!(rig.0.state().wishes.iter().any(|w| w.rescale && w.window_state));
 }
 
 #[test]
@@ -170,23 +170,23 @@ fn tab_walks_everything_in_reading_order() {
         "start anew",
         "source on",
         "trim",
-        "tone on",
+        "EQ on",
         "node 1",
         "node 5",
         "band 1",
-        "tone 1 frequency",
-        "tone 5 Q",
-        "glue on",
-        "glue curve",
-        "glue threshold",
-        "glue make-up",
-        "ceiling on",
+        "EQ 1 frequency",
+        "EQ 5 Q",
+        "compressor on",
+        "compressor curve",
+        "compressor threshold",
+        "compressor make-up",
+        "limiter on",
         "drive",
         "ceiling",
         "look-ahead",
-        "ceiling link",
+        "limiter stereo link",
         "true peak",
-        "only what is taken away",
+        "removed signal only",
     ];
     let places: Vec<usize> = stops
         .iter()

@@ -124,7 +124,7 @@ fn inside_with_a_window() {
     let allocated = disturbed(&rig, |rig| {
         let mut rehearsal = Rehearsal::new(rig);
         let start = std::time::Instant::now();
-        // Long enough for the window to draw, and to drain the rings, many times.
+        // Long enough for the window to draw, and to receiver the rings, many times.
         calls(|| {
             while start.elapsed().as_secs_f64() < 2.0 {
                 rehearsal.block();

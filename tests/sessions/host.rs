@@ -10,7 +10,7 @@ const STEPS: usize = 30_000;
 
 /// Names of the switches that decide which bound holds, with the value at which it does.
 const LISTENING: [(&str, f64); 4] =
-    [("bypass", 0.0), ("compare", 0.0), ("ceiling on", 1.0), ("only what is taken away", 0.0)];
+    [("bypass", 0.0), ("compare", 0.0), ("limiter on", 1.0), ("removed signal only", 0.0)];
 
 struct Session {
     rig: Rig,

@@ -1,8 +1,8 @@
 //! The meters against other people's: the `ebur128` crate here and now, and, where they are found
 //! at run time, the C library behind `pyebur128` and ffmpeg. On a programme-like signal.
 
-use lintel::link::{Tap, Transport};
 use lintel::meter::{Analysis, Readings};
+use lintel::tap_ring::{Tap, Transport};
 use std::f64::consts::TAU;
 use std::process::Command;
 use testkit::Random;
@@ -35,7 +35,7 @@ fn measure(rate: u32, [left, right]: &[Vec<f32>; 2]) -> Readings {
     let zeros = [0.0f32; 512];
     for (l, r) in left.chunks(512).zip(right.chunks(512)) {
         let zeros = &zeros[..l.len()];
-        let tap = Tap { before: [l, r], after: [l, r], glue_db: zeros, ceiling_db: zeros };
+        let tap = Tap { before: [l, r], after: [l, r], compressor_db: zeros, limiter_db: zeros };
         analysis.feed(&tap, Transport::default());
     }
     analysis.finish();

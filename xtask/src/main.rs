@@ -92,9 +92,9 @@ fn figures_command() -> Result<(), Failure> {
     );
     let mut broken = Vec::new();
     for rows in [
-        figures::tone::run(dir)?,
-        figures::glue::run(dir)?,
-        figures::ceiling::run(dir)?,
+        figures::eq::run(dir)?,
+        figures::compressor::run(dir)?,
+        figures::limiter::run(dir)?,
         figures::chain::run(),
     ] {
         for row in rows {

@@ -4,18 +4,18 @@
 use crate::Failure;
 use egui::{Event, Pos2, RawInput, Rect, pos2, vec2};
 use lintel::chain::Chain;
-use lintel::editor::keep::{Keep, Span};
-use lintel::editor::live::{self, Columns};
+use lintel::editor::live::{self, MeasuredHistory};
 use lintel::editor::raster::Raster;
-use lintel::editor::song::{self, View};
+use lintel::editor::song::{self, SongView};
 use lintel::editor::theme::Theme;
-use lintel::editor::{Live, Memory, Screen};
-use lintel::link::Transport;
+use lintel::editor::window_state::{Span, WindowState};
+use lintel::editor::{LiveReadout, MemoryControls, Screen};
 use lintel::meter::matching::LoudnessMatch;
 use lintel::meter::{Analysis, History};
-use lintel::player::{Playhead, Take};
-use lintel::settings::{BandChannel, BandKind, Order, Settings};
-use lintel::stage::tone::Curve;
+use lintel::player::{LoadedSong, Playhead};
+use lintel::settings::{BandChannel, BandKind, Settings, StageOrder};
+use lintel::stage::eq::EqCurve;
+use lintel::tap_ring::Transport;
 use std::path::Path;
 use std::sync::{Arc, Mutex};
 use testkit::quartet;
@@ -30,7 +30,7 @@ const SECONDS: f64 = 104.0;
 /// One picture.
 struct Shot {
     name: &'static str,
-    keep: Keep,
+    window_state: WindowState,
     settings: Settings,
     /// Pixels per point.
     scale: f32,
@@ -47,13 +47,13 @@ struct Shot {
 
 impl Shot {
     fn new(name: &'static str, settings: Settings) -> Self {
-        let (keep, source) = (Keep::default(), 0.0);
+        let (window_state, source) = (WindowState::default(), 0.0);
         let (scale, pointer, clicks, seconds) = (2.0, None, Vec::new(), SECONDS);
-        Self { name, keep, settings, scale, pointer, clicks, source, seconds, song: false }
+        Self { name, window_state, settings, scale, pointer, clicks, source, seconds, song: false }
     }
 
-    fn keep(mut self, change: impl FnOnce(&mut Keep)) -> Self {
-        change(&mut self.keep);
+    fn keep(mut self, change: impl FnOnce(&mut WindowState)) -> Self {
+        change(&mut self.window_state);
         self
     }
 
@@ -66,42 +66,43 @@ impl Shot {
 /// A finished master, as most pictures show it.
 fn usual() -> Settings {
     let mut s = Settings::default();
-    s.trim.gain = -3.0;
-    let bands = &mut s.tone.bands;
+    s.input.trim = -3.0;
+    let bands = &mut s.eq.bands;
     (bands[0].freq, bands[0].gain) = (70.0, 0.6);
     (bands[1].freq, bands[1].gain, bands[1].q) = (210.0, -1.6, 0.9);
     (bands[3].freq, bands[3].gain, bands[3].q) = (3400.0, 0.8, 0.8);
     (bands[4].freq, bands[4].gain) = (9000.0, 1.3);
-    s.glue.on = true;
-    (s.glue.threshold, s.glue.ratio, s.glue.knee, s.glue.attack) = (-22.0, 1.7, 8.0, 40.0);
-    s.ceiling.drive = 8.0;
+    s.compressor.on = true;
+    (s.compressor.threshold, s.compressor.ratio, s.compressor.knee, s.compressor.attack) =
+        (-22.0, 1.7, 8.0, 40.0);
+    s.limiter.drive = 8.0;
     s
 }
 
 /// The list of pictures.
 fn shots() -> Vec<Shot> {
     let mut other = usual();
-    other.order = Order::GlueFirst;
-    other.tone.bands[0].kind = BandKind::LowCut;
-    other.tone.bands[0].freq = 30.0;
-    other.tone.bands[4].channel = BandChannel::Sides;
-    other.tone.bands[2].on = false;
-    other.ceiling.drive = 7.5;
+    other.order = StageOrder::CompressorFirst;
+    other.eq.bands[0].kind = BandKind::LowCut;
+    other.eq.bands[0].freq = 30.0;
+    other.eq.bands[4].channel = BandChannel::Side;
+    other.eq.bands[2].on = false;
+    other.limiter.drive = 7.5;
     let mut large = usual();
-    large.tone.bands[1].gain = -6.5;
-    large.tone.bands[4].gain = 4.0;
+    large.eq.bands[1].gain = -6.5;
+    large.eq.bands[4].gain = 4.0;
     let mut pumping = usual();
-    pumping.ceiling.drive = 22.0;
-    pumping.ceiling.release = 30.0;
+    pumping.limiter.drive = 22.0;
+    pumping.limiter.release = 30.0;
     let mut off = usual();
-    (off.tone.on, off.glue.on, off.ceiling.taken_away, off.bypass) = (false, false, true, true);
+    (off.eq.on, off.compressor.on, off.limiter.removed_only, off.bypass) = (false, false, true, true);
     let hover = Shot { pointer: Some((0.45, 0.33)), ..Shot::new("hover", usual()) };
     let held = Shot { clicks: vec![(0.40, 0.30)], pointer: Some((0.62, 0.2)), ..Shot::new("held", usual()) };
     vec![
         Shot::new("day", usual()),
         Shot::new("night", usual()).keep(|k| k.night = true),
         Shot::new("slot-b", other).keep(|k| k.slot = 1),
-        Shot::new("large-move", large).keep(|k| k.tone_range = 12),
+        Shot::new("large-move", large).keep(|k| k.eq_range_db = 12),
         Shot::new("pumping", pumping).keep(|k| k.span = Span::Seconds10),
         Shot { source: 4.0, ..Shot::new("full-scale-source", Settings::default()) },
         Shot { seconds: 128.0, ..Shot::new("whole-song", usual()) }.keep(|k| k.span = Span::Song),
@@ -132,7 +133,7 @@ pub fn run() -> Result<(), Failure> {
     let file = Path::new(ALL).join("quartet.wav");
     let wide = [0, 1].map(|ch: usize| mix[ch].iter().map(|x| f64::from(*x)).collect::<Vec<f64>>());
     testkit::wave::save(&file, quartet::RATE as u32, [&wide[0], &wide[1]])?;
-    let take = Take::open_whole(&file)?;
+    let take = LoadedSong::open_whole(&file)?;
     for shot in shots() {
         let file = format!("{}.png", shot.name);
         let (pixels, [width, height]) = draw(&shot, &mix, &take);
@@ -149,7 +150,7 @@ pub fn run() -> Result<(), Failure> {
 }
 
 /// Runs the mix through the chain.
-fn measure(shot: &Shot, mix: &[Vec<f32>; 2]) -> (Live, Arc<Mutex<History>>) {
+fn measure(shot: &Shot, mix: &[Vec<f32>; 2]) -> (LiveReadout, Arc<Mutex<History>>) {
     let mut chain = Chain::new(quartet::RATE);
     chain.set(&shot.settings);
     chain.jump();
@@ -170,26 +171,26 @@ fn measure(shot: &Shot, mix: &[Vec<f32>; 2]) -> (Live, Arc<Mutex<History>>) {
             transport = transport.advanced(tap.len());
         });
     }
-    let mut live = Live::default();
+    let mut live = LiveReadout::default();
     live.take(&analysis.snapshot(), &shot.settings);
-    live.response = live::response(&Curve::of(&shot.settings.tone, quartet::RATE));
-    live.glue_point = chain.glue_point();
+    live.response = live::response(&EqCurve::of(&shot.settings.eq, quartet::RATE));
+    live.compressor_point = chain.compressor_point();
     live.makeup = chain.makeup_db();
     live.louder_by = matching.difference_db();
     (live, analysis.history())
 }
 
-fn draw(shot: &Shot, mix: &[Vec<f32>; 2], take: &Take) -> (Vec<u8>, [usize; 2]) {
+fn draw(shot: &Shot, mix: &[Vec<f32>; 2], take: &LoadedSong) -> (Vec<u8>, [usize; 2]) {
     let (live, history) = measure(shot, mix);
-    let recording = Columns::new(&history);
-    let mut screen = Screen::new(shot.keep.clone(), None);
-    let mut memory = Memory { settings: shot.settings, ..Memory::default() };
+    let recording = MeasuredHistory::new(&history);
+    let mut screen = Screen::new(shot.window_state.clone(), None);
+    let mut memory = MemoryControls { settings: shot.settings, ..MemoryControls::default() };
     let row = if shot.song { song::HEIGHT } else { 0.0 };
-    let (width, height) = (shot.keep.width, shot.keep.height + row);
-    let upper = Rect::from_min_size(Pos2::ZERO, vec2(width, shot.keep.height));
+    let (width, height) = (shot.window_state.width, shot.window_state.height + row);
+    let upper = Rect::from_min_size(Pos2::ZERO, vec2(width, shot.window_state.height));
     let lower = Rect::from_min_max(upper.left_bottom(), pos2(width, height));
     let lower = song::place(lower, upper);
-    let mut state = song::State::default();
+    let mut state = song::SongState::default();
     let mut playhead = Playhead::new(take.format().frames, take.format().rate);
     let frame_at = |seconds: f64| (seconds * quartet::RATE) as u64;
     playhead.set_trim(frame_at(1.2)..frame_at(126.0));
@@ -211,14 +212,14 @@ fn draw(shot: &Shot, mix: &[Vec<f32>; 2], take: &Take) -> (Vec<u8>, [usize; 2]) 
         let mut output = ctx.run_ui(input, |ui| {
             screen.show_in(ui, upper, &live, &recording, &mut memory);
             if shot.song {
-                let theme = Theme::of(shot.keep.night);
-                let desk = Rect::from_min_max(pos2(0.0, upper.bottom()), pos2(width, height));
-                ui.painter().rect_filled(desk, 0.0, theme.desk);
+                let theme = Theme::of(shot.window_state.night);
+                let editor = Rect::from_min_max(pos2(0.0, upper.bottom()), pos2(width, height));
+                ui.painter().rect_filled(editor, 0.0, theme.editor);
                 let heard = frame_at(shot.seconds);
                 let target = live::target("");
                 let (playing, own_ends, silent, export) = (true, true, None, None);
                 let playhead = &playhead;
-                let view = View { take, playhead, heard, playing, own_ends, silent, export, target };
+                let view = SongView { take, playhead, heard, playing, own_ends, silent, export, target };
                 song::show(&mut state, ui, lower, &theme, &view);
             }
         });

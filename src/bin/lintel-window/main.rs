@@ -3,8 +3,8 @@
 
 mod sound;
 
-use lintel::editor::keep::Keep;
-use lintel::editor::{Stand, song, stand};
+use lintel::editor::window_state::WindowState;
+use lintel::editor::{StandaloneWindow, song, stand};
 use lintel::params::{from_toml, to_toml};
 use lintel::presets;
 use lintel::settings::Settings;
@@ -34,30 +34,30 @@ impl Kept {
         Some(Self { window: folder.join("window.json"), settings: folder.join("window.toml") })
     }
 
-    fn read(&self) -> (Keep, Settings) {
+    fn read(&self) -> (WindowState, Settings) {
         let text = |path: &PathBuf| std::fs::read_to_string(path);
-        let keep = text(&self.window).map_or_else(|_| usual(), |text| Keep::read(&text));
-        (keep, from_toml(&text(&self.settings).unwrap_or_default()).unwrap_or_default())
+        let window_state = text(&self.window).map_or_else(|_| usual(), |text| WindowState::read(&text));
+        (window_state, from_toml(&text(&self.settings).unwrap_or_default()).unwrap_or_default())
     }
 
     /// Best effort: a window that cannot keep its size still closes.
-    fn write(&self, keep: &Keep, settings: &Settings) {
+    fn write(&self, window_state: &WindowState, settings: &Settings) {
         let Some(folder) = self.window.parent() else { return };
         let _ = std::fs::create_dir_all(folder);
         let overwrite = lintel::finish::Overwrite::Allow;
-        let _ = lintel::finish::write_whole(&self.window, keep.text().as_bytes(), overwrite);
+        let _ = lintel::finish::write_whole(&self.window, window_state.text().as_bytes(), overwrite);
         let _ = lintel::finish::write_whole(&self.settings, to_toml(settings).as_bytes(), overwrite);
     }
 }
 
 /// The first time: the screen's usual size, and the row of the song under it.
-fn usual() -> Keep {
-    let keep = Keep::default();
-    Keep { height: keep.height + song::HEIGHT, ..keep }
+fn usual() -> WindowState {
+    let window_state = WindowState::default();
+    WindowState { height: window_state.height + song::HEIGHT, ..window_state }
 }
 
 struct Window {
-    stand: Stand,
+    stand: StandaloneWindow,
     sound: Sound,
     kept: Option<Kept>,
 }
@@ -66,12 +66,12 @@ impl eframe::App for Window {
     fn ui(&mut self, ui: &mut egui::Ui, _frame: &mut eframe::Frame) {
         self.stand.show(ui, &mut self.sound);
         let size = ui.ctx().content_rect().size() * ui.ctx().zoom_factor();
-        (self.stand.screen.keep.width, self.stand.screen.keep.height) = (size.x, size.y);
+        (self.stand.screen.window_state.width, self.stand.screen.window_state.height) = (size.x, size.y);
     }
 
     fn on_exit(&mut self, _gl: Option<&eframe::glow::Context>) {
         if let Some(kept) = &self.kept {
-            kept.write(&self.stand.screen.keep, &self.stand.memory.settings);
+            kept.write(&self.stand.screen.window_state, &self.stand.memory.settings);
         }
     }
 }
@@ -79,8 +79,8 @@ impl eframe::App for Window {
 fn main() -> ExitCode {
     let args = <Args as clap::Parser>::parse();
     let kept = Kept::new();
-    let (keep, settings) = kept.as_ref().map_or_else(|| (usual(), Settings::default()), Kept::read);
-    let size = [keep.width.max(stand::SMALLEST.0), keep.height.max(stand::SMALLEST.1)];
+    let (window_state, settings) = kept.as_ref().map_or_else(|| (usual(), Settings::default()), Kept::read);
+    let size = [window_state.width.max(stand::SMALLEST.0), window_state.height.max(stand::SMALLEST.1)];
     let viewport = egui::ViewportBuilder::default()
         .with_title("Lintel")
         .with_app_id("lintel-window")
@@ -94,7 +94,7 @@ fn main() -> ExitCode {
         Box::new(move |creation| {
             creation.egui_ctx.options_mut(|o| o.zoom_with_keyboard = false);
             let mut sound = Sound::default();
-            let mut stand = Stand::new(keep, settings, presets::folder());
+            let mut stand = StandaloneWindow::new(window_state, settings, presets::folder());
             if let Some(file) = &args.file {
                 stand.open(file, &mut sound);
             }

@@ -2,7 +2,7 @@
 
 use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use cpal::{FromSample, SampleFormat, SizedSample, StreamConfig};
-use lintel::player::{Device, Silent, Sink};
+use lintel::player::{Device, DeviceRing, SilentDevice};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -25,7 +25,7 @@ pub struct Sound {
 /// Held, not used: its drop ends the sound.
 enum Playing {
     Heard { _stream: cpal::Stream },
-    Unheard { _clock: Option<Silent> },
+    Unheard { _clock: Option<SilentDevice> },
 }
 
 impl Device for Sound {
@@ -46,7 +46,7 @@ impl Device for Sound {
         self.rate
     }
 
-    fn start(&mut self, sink: Sink) -> Option<String> {
+    fn start(&mut self, sink: DeviceRing) -> Option<String> {
         self.playing = None;
         let mut sink = Some(sink);
         if let Some((device, format, config)) = &self.plan {
@@ -59,7 +59,7 @@ impl Device for Sound {
             }
         }
         // A stream that would not open has eaten the sink; then nothing takes the frames.
-        let clock = sink.and_then(|sink| Silent::start(sink, self.rate).ok());
+        let clock = sink.and_then(|sink| SilentDevice::start(sink, self.rate).ok());
         self.playing = Some(Playing::Unheard { _clock: clock });
         let why = self.why.as_deref().unwrap_or("no sound device");
         Some(format!("{why}: runs silently, in real time"))
@@ -90,7 +90,7 @@ fn open(
     device: &cpal::Device,
     format: SampleFormat,
     config: StreamConfig,
-    sink: &mut Option<Sink>,
+    sink: &mut Option<DeviceRing>,
     lost: Arc<AtomicBool>,
 ) -> Result<cpal::Stream, cpal::Error> {
     let stream = match format {
@@ -106,7 +106,7 @@ fn open(
 fn stream<T: SizedSample + FromSample<f32>>(
     device: &cpal::Device,
     config: StreamConfig,
-    sink: &mut Option<Sink>,
+    sink: &mut Option<DeviceRing>,
     lost: Arc<AtomicBool>,
 ) -> Result<cpal::Stream, cpal::Error> {
     let channels = usize::from(config.channels);

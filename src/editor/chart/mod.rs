@@ -1,42 +1,42 @@
 //! The chart: three lanes on one strip of paper that runs under one moving edge. Level before and
-//! after, what glue and ceiling take away, loudness against the target.
+//! after, what compressor and ceiling take away, loudness against the target.
 //!
 //! A click holds the paper, hovering reads all lanes at that moment, dragging in the reduction
 //! lane moves the drive.
 
+mod background;
 mod lanes;
-mod paper;
 mod reading;
 
-use super::buttons::Word;
-use super::controls::{self, Desk};
-use super::ink;
-use super::keep::Span;
+use super::buttons::TextButton;
+use super::controls::{self, ParamEditor};
 use super::layout;
-use super::live::Column;
+use super::live::LiveColumn;
 use super::ruler::{focus_ring, tidy};
-use super::screen::{Screen, Sight};
+use super::screen::{DrawContext, Screen};
+use super::text;
+use super::window_state::Span;
 use crate::params;
 use egui::accesskit::Role;
 use egui::{Align2, CursorIcon, EventFilter, Key, Rect, Sense, Ui, WidgetInfo, pos2, vec2};
 
-/// Columns across the widest paper.
+/// MeasuredHistory across the widest paper.
 const MOST_COLUMNS: f32 = 1600.0;
 
 /// What the chart remembers between frames.
 #[derive(Debug, Default)]
-pub struct Chart {
+pub struct HistoryChart {
     /// The paper is held at this time of the recording, s.
     held: Option<f64>,
-    /// Columns of the frame, kept for their memory.
-    columns: Vec<Column>,
+    /// MeasuredHistory of the frame, kept for their memory.
+    columns: Vec<LiveColumn>,
     /// Unrounded place of the drive while it is dragged.
     drive: Option<f32>,
     /// Depth of the reduction lane, dB.
     depth: Option<f64>,
 }
 
-impl Chart {
+impl HistoryChart {
     /// Whether the paper is held still.
     pub fn is_held(&self) -> bool {
         self.held.is_some()
@@ -90,19 +90,25 @@ impl Window {
     }
 }
 
-pub(super) fn show(screen: &mut Screen, ui: &mut Ui, at: &layout::Chart, sight: &Sight, desk: &mut Desk) {
-    bar(screen, ui, at.bar, sight);
-    let recorded = sight.recording.seconds();
+pub(super) fn show(
+    screen: &mut Screen,
+    ui: &mut Ui,
+    at: &layout::ChartLayout,
+    context: &DrawContext,
+    editor: &mut ParamEditor,
+) {
+    bar(screen, ui, at.bar, context);
+    let recorded = context.recording.seconds();
     if screen.chart.held.is_some_and(|held| held > recorded) {
         screen.chart.held = None; // the recording has started anew
     }
     let edge = screen.chart.held.unwrap_or(recorded);
-    let window = Window::of(screen.keep.span, edge, recorded, at.paper());
+    let window = Window::of(screen.window_state.span, edge, recorded, at.paper());
     let mut columns = std::mem::take(&mut screen.chart.columns);
     let wanted = ((edge - window.from) / window.step).ceil() as usize + 2;
     columns.clear();
-    columns.resize(wanted.min(20_000), Column::NONE);
-    sight.recording.read(window.first, window.step, &mut columns);
+    columns.resize(wanted.min(20_000), LiveColumn::NONE);
+    context.recording.read(window.first, window.step, &mut columns);
     // Nothing stands right of the edge.
     let past =
         columns.iter().enumerate().rfind(|(n, _)| (window.first + *n as i64) as f64 * window.step <= edge);
@@ -110,17 +116,17 @@ pub(super) fn show(screen: &mut Screen, ui: &mut Ui, at: &layout::Chart, sight: 
     columns.truncate(count);
 
     let depth = depth(&mut screen.chart.depth, &columns);
-    let response = touch(screen, ui, at, recorded, desk);
-    let drawing = lanes::Drawing { at, sight, window, columns: &columns, depth, desk };
-    paper::draw(ui, at, sight, &window);
+    let response = touch(screen, ui, at, recorded, editor);
+    let drawing = lanes::Drawing { at, context, window, columns: &columns, depth, editor };
+    background::draw(ui, at, context, &window);
     drawing.level(ui);
     drawing.reduction(ui);
     drawing.loudness(ui);
-    paper::edge(ui, at, sight, &window, screen.chart.held.is_some());
+    background::edge(ui, at, context, &window, screen.chart.held.is_some());
     if !columns.iter().any(|c| c.there) {
         let words = "play something: the paper starts to run";
         let p = ui.painter();
-        ink::text(p, at.paper().center(), Align2::CENTER_CENTER, words, ink::TITLE, sight.theme.soft);
+        text::text(p, at.paper().center(), Align2::CENTER_CENTER, words, text::TITLE, context.theme.soft);
     }
     let pointer = response.hover_pos().filter(|_| !response.dragged());
     if let Some(pointer) = pointer {
@@ -129,39 +135,40 @@ pub(super) fn show(screen: &mut Screen, ui: &mut Ui, at: &layout::Chart, sight: 
     if response.dragged() && screen.chart.drive.is_some() {
         reading::drive(ui, &drawing);
     }
-    focus_ring(ui, &response, &sight.theme);
+    focus_ring(ui, &response, &context.theme);
     screen.chart.columns = columns;
 }
 
 /// Spans, and what the paper is doing.
-fn bar(screen: &mut Screen, ui: &mut Ui, rect: Rect, sight: &Sight) {
-    let theme = &sight.theme;
+fn bar(screen: &mut Screen, ui: &mut Ui, rect: Rect, context: &DrawContext) {
+    let theme = &context.theme;
     let mut x = rect.left() - 4.0;
     for span in Span::ALL {
         let help = "How much time the paper shows.";
-        let word = Word::new(span.word(), help).plain().on(screen.keep.span == span).size(12.0);
+        let word = TextButton::new(span.word(), help).plain().on(screen.window_state.span == span).size(12.0);
         let width = word.width(ui) + 4.0;
         let place = Rect::from_min_size(pos2(x, rect.top() + 2.0), vec2(width, 17.0));
         x += width + 2.0;
         if word.show(ui, place, theme).clicked() {
-            screen.keep.span = span;
+            screen.window_state.span = span;
         }
     }
     let place = |width: f32| {
         Rect::from_min_max(rect.right_top() + vec2(-width, 2.0), rect.right_bottom() - vec2(0.0, 3.0))
     };
     if let Some(held) = screen.chart.held {
-        let text = format!("held at {}: let it run", ink::clock(sight.recording.song_time(held)));
+        let text = format!("held at {}: let it run", text::clock(context.recording.song_time(held)));
         let help = "The paper stands still while the music goes on; a click on it lets it run, too.";
-        let word = Word::new(&text, help).called("let the paper run").on(true).stamp(theme.red).size(12.0);
+        let word =
+            TextButton::new(&text, help).called("let the paper run").on(true).stamp(theme.red).size(12.0);
         if word.show(ui, place(word.width(ui)), theme).clicked() {
             screen.chart.held = None;
         }
     } else {
         let help = "Holds the paper still, to read it; a click on the paper does the same.";
-        let word = Word::new("hold", help).plain().called("hold the paper").size(12.0);
+        let word = TextButton::new("hold", help).plain().called("hold the paper").size(12.0);
         if word.show(ui, place(word.width(ui)), theme).clicked() {
-            screen.chart.held = Some(sight.recording.seconds());
+            screen.chart.held = Some(context.recording.seconds());
         }
     }
 }
@@ -170,9 +177,9 @@ fn bar(screen: &mut Screen, ui: &mut Ui, rect: Rect, sight: &Sight) {
 fn touch(
     screen: &mut Screen,
     ui: &mut Ui,
-    at: &layout::Chart,
+    at: &layout::ChartLayout,
     recorded: f64,
-    desk: &mut Desk,
+    editor: &mut ParamEditor,
 ) -> egui::Response {
     let paper = at.paper();
     let response = ui.interact(paper, ui.scope_id().with("paper"), Sense::click_and_drag());
@@ -186,8 +193,8 @@ fn touch(
     }
     let pressed_in_lane = ui.input(|i| i.pointer.press_origin()).is_some_and(|p| lane.contains(p));
     if response.drag_started() && pressed_in_lane {
-        screen.chart.drive = Some(param.position(desk.get(drive)));
-        desk.begin(drive);
+        screen.chart.drive = Some(param.position(editor.get(drive)));
+        editor.begin(drive);
     }
     if let Some(place) = &mut screen.chart.drive {
         // Down is deeper: more drive.
@@ -195,11 +202,11 @@ fn touch(
         let moved = response.drag_motion().y / 260.0 * if fine { 0.1 } else { 1.0 };
         if moved != 0.0 {
             *place = (*place + moved).clamp(0.0, 1.0);
-            desk.set(drive, tidy(param, param.at_position(*place), fine));
+            editor.set(drive, tidy(param, param.at_position(*place), fine));
         }
         if response.drag_stopped() || !response.dragged() {
             screen.chart.drive = None;
-            desk.end(drive);
+            editor.end(drive);
         }
     }
     if response.has_focus() {
@@ -208,7 +215,7 @@ fn touch(
         let steps = ui.input(|i| i.num_presses(Key::ArrowDown) as f32 - i.num_presses(Key::ArrowUp) as f32);
         if steps != 0.0 {
             let fine = ui.input(|i| i.modifiers.shift);
-            desk.nudge(drive, super::ruler::stepped(param, desk.get(drive), steps, fine));
+            editor.nudge(drive, super::ruler::stepped(param, editor.get(drive), steps, fine));
         }
     }
     let cursor = if over_lane { CursorIcon::ResizeVertical } else { CursorIcon::Crosshair };
@@ -217,8 +224,8 @@ fn touch(
 
 /// Depth of the reduction lane in dB: 6, 12 or 24, no smaller than what is on the paper, and slow
 /// to shrink.
-fn depth(kept: &mut Option<f64>, columns: &[Column]) -> f64 {
-    let deepest = columns.iter().map(|c| f64::from(c.glue + c.ceiling)).fold(0.0, f64::max);
+fn depth(kept: &mut Option<f64>, columns: &[LiveColumn]) -> f64 {
+    let deepest = columns.iter().map(|c| f64::from(c.compressor + c.limiter)).fold(0.0, f64::max);
     let now = kept.unwrap_or(6.0);
     let fits = |share: f64| [6.0, 12.0, 24.0].into_iter().find(|d| deepest <= d * share).unwrap_or(24.0);
     // A smaller scale comes back only once the trace is well inside of it.
@@ -246,7 +253,7 @@ mod tests {
 
     #[test]
     fn the_reduction_lane_grows_at_once_and_shrinks_late() {
-        let columns = |deep| [Column { ceiling: deep, there: true, ..Column::NONE }];
+        let columns = |deep| [LiveColumn { limiter: deep, there: true, ..LiveColumn::NONE }];
         let mut kept = None;
         assert_eq!(depth(&mut kept, &columns(2.0)), 6.0);
         assert_eq!(depth(&mut kept, &columns(6.5)), 12.0);

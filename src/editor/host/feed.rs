@@ -1,33 +1,33 @@
 //! What the window reads of a running instance, and the little that it asks for.
 //!
 //! Meters, advice and history come from the instance's own analysis, which goes on while no window
-//! is open. The audio thread hands over a [`Pulse`] whenever there is room in a short ring, and never waits
+//! is open. The audio thread hands over a [`ChainReadout`] whenever there is room in a short ring, and never waits
 //! for anybody; the window drains the ring when it draws.
 
-use crate::chain::Pulse;
-use crate::editor::keep::Keep;
-use crate::editor::live::{self, Columns, Live, Recording};
-use crate::editor::screen::Wishes;
-use crate::link::{Feeder, Tap, Transport, feeder};
-use crate::meter::{self, Command, History, Snapshot};
+use crate::chain::ChainReadout;
+use crate::editor::live::{self, HistorySource, LiveReadout, MeasuredHistory};
+use crate::editor::screen::ScreenRequests;
+use crate::editor::window_state::WindowState;
+use crate::meter::{self, AnalysisCommand, History, Snapshot};
 use crate::plugin::host_params::HostParams;
 use crate::settings::Settings;
+use crate::tap_ring::{Tap, TapSender, Transport, tap_ring};
 use nice_plug_egui::{EguiEditorState, RepaintNotifier};
 use std::sync::atomic::{AtomicU8, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 use std::time::{Duration, Instant};
 
 /// The audio thread's ends of the rings.
-pub struct Sender {
-    pulses: rtrb::Producer<Pulse>,
-    feeder: Feeder,
-    louder: Arc<meter::live::Louder>,
+pub struct InstanceFeed {
+    readouts: rtrb::Producer<ChainReadout>,
+    taps: TapSender,
+    louder: Arc<meter::live::LoudnessDifference>,
     /// Hz and channels that the analysis was made for.
     rate: f64,
     channels: usize,
 }
 
-impl Sender {
+impl InstanceFeed {
     /// Whether it was made for this rate and so many channels.
     pub fn fits(&self, sample_rate: f64, channels: usize) -> bool {
         self.rate == sample_rate && self.channels == channels
@@ -36,7 +36,7 @@ impl Sender {
     /// Feeds the analysis. Wait-free; allocates nothing.
     #[inline]
     pub fn feed(&mut self, tap: &Tap, transport: Transport) {
-        self.feeder.push(tap, transport);
+        self.taps.push(tap, transport);
     }
 
     /// How much louder the result is than the input, dB.
@@ -49,10 +49,10 @@ impl Sender {
         self.louder.start_anew();
     }
 
-    /// Hands over a pulse if there is room; a full ring means that nobody looks just now.
-    pub fn pulse(&mut self, pulse: impl FnOnce() -> Pulse) {
-        if self.pulses.slots() > 0 {
-            let _ = self.pulses.push(pulse());
+    /// Hands over a readout if there is room; a full ring means that nobody looks just now.
+    pub fn readout(&mut self, readout: impl FnOnce() -> ChainReadout) {
+        if self.readouts.slots() > 0 {
+            let _ = self.readouts.push(readout());
         }
     }
 }
@@ -63,58 +63,58 @@ const AHEAD: f64 = 4.0;
 /// Pulses in the ring: a window that draws 60 times a second needs the newest only.
 const RING: usize = 8;
 
-/// Age after which a pulse no longer speaks for what runs.
+/// Age after which a readout no longer speaks for what runs.
 const STALE: Duration = Duration::from_millis(500);
 
 /// What one instance and its windows share.
-pub struct Now {
+pub struct InstanceShared {
     /// Asks the window to draw again.
     pub repaint: RepaintNotifier,
     /// Sample rate in Hz, as bits; 0 before activation.
     rate: AtomicU64,
     /// Band to be heard alone, 1 to 5; 0 = all.
-    hear: AtomicU8,
+    solo: AtomicU8,
     /// Tells whether a window is open: a band alone is never heard without one.
     window: OnceLock<Arc<EguiEditorState>>,
     /// The window's end of the ring; the audio thread never touches this lock.
-    pulses: Mutex<Option<rtrb::Consumer<Pulse>>>,
+    readouts: Mutex<Option<rtrb::Consumer<ChainReadout>>>,
     /// The running analysis; the audio thread never touches this lock.
-    analysis: Mutex<Option<Arc<meter::Live>>>,
+    analysis: Mutex<Option<Arc<meter::LiveAnalysis>>>,
 }
 
-impl Default for Now {
+impl Default for InstanceShared {
     fn default() -> Self {
         Self {
             repaint: RepaintNotifier::default(),
             rate: AtomicU64::new(0),
-            hear: AtomicU8::new(0),
+            solo: AtomicU8::new(0),
             window: OnceLock::new(),
-            pulses: Mutex::new(None),
+            readouts: Mutex::new(None),
             analysis: Mutex::new(None),
         }
     }
 }
 
-impl Now {
+impl InstanceShared {
     /// New rings and a new analysis for an instance that starts at this rate; what an older one
     /// recorded at another rate is gone. Not for the audio thread.
-    pub fn start(&self, sample_rate: f64, channels: usize, target: meter::Target) -> Option<Sender> {
-        let (pulses, receiver) = rtrb::RingBuffer::new(RING);
+    pub fn start(&self, sample_rate: f64, channels: usize, target: meter::Target) -> Option<InstanceFeed> {
+        let (readouts, reader) = rtrb::RingBuffer::new(RING);
         let rate = sample_rate.round() as u32;
-        let (feeder, drain) = feeder(rate, AHEAD);
+        let (taps, receiver) = tap_ring(rate, AHEAD);
         // A system that gives no thread leaves the paper blank; the sound goes on.
-        let analysis = meter::Live::start(rate, channels, drain).ok()?;
-        analysis.send(Command::Target(target));
+        let analysis = meter::LiveAnalysis::start(rate, channels, receiver).ok()?;
+        analysis.send(AnalysisCommand::Target(target));
         let louder = analysis.louder();
         self.rate.store(sample_rate.to_bits(), Ordering::Relaxed);
-        *lock(&self.pulses) = Some(receiver);
+        *lock(&self.readouts) = Some(reader);
         *lock(&self.analysis) = Some(Arc::new(analysis));
-        Some(Sender { pulses, feeder, louder, rate: sample_rate, channels })
+        Some(InstanceFeed { readouts, taps, louder, rate: sample_rate, channels })
     }
 
     /// Ends hearing one band alone: an instance that starts anew may be about to render.
-    pub fn hear_all(&self) {
-        self.hear.store(0, Ordering::Relaxed);
+    pub fn end_solo(&self) {
+        self.solo.store(0, Ordering::Relaxed);
     }
 
     /// The window that hearing one band alone ends with (the framework tells nobody that a window
@@ -125,9 +125,9 @@ impl Now {
     }
 
     /// The band that is to be heard alone; for the audio thread.
-    pub fn hear(&self) -> Option<usize> {
+    pub fn solo(&self) -> Option<usize> {
         let open = self.window.get().is_none_or(|window| window.is_open());
-        usize::from(self.hear.load(Ordering::Relaxed)).checked_sub(1).filter(|_| open)
+        usize::from(self.solo.load(Ordering::Relaxed)).checked_sub(1).filter(|_| open)
     }
 }
 
@@ -135,13 +135,13 @@ fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-/// The window's view of [`Now`].
-pub struct Feed {
-    now: Arc<Now>,
-    live: Live,
-    /// The newest pulse and when it came.
-    pulse: Option<(Pulse, Instant)>,
-    analysis: Option<Arc<meter::Live>>,
+/// The window's view of [`InstanceShared`].
+pub struct InstanceReader {
+    now: Arc<InstanceShared>,
+    live: LiveReadout,
+    /// The newest readout and when it came.
+    readout: Option<(ChainReadout, Instant)>,
+    analysis: Option<Arc<meter::LiveAnalysis>>,
     /// What `live` was taken from last, so that nothing is taken twice.
     taken: Option<Arc<Snapshot>>,
     history: Option<Arc<Mutex<History>>>,
@@ -151,28 +151,28 @@ pub struct Feed {
     asked: Option<usize>,
 }
 
-impl Feed {
-    pub fn new(now: Arc<Now>) -> Self {
-        let live = Live::default();
-        Self { now, live, pulse: None, analysis: None, taken: None, history: None, told: None, asked: None }
+impl InstanceReader {
+    pub fn new(now: Arc<InstanceShared>) -> Self {
+        let live = LiveReadout::default();
+        Self { now, live, readout: None, analysis: None, taken: None, history: None, told: None, asked: None }
     }
 
     /// Brings everything up to date, once a frame.
-    pub fn refresh(&mut self, params: &HostParams, keep: &Keep) {
+    pub fn refresh(&mut self, params: &HostParams, window_state: &WindowState) {
         let settings = params.settings();
-        self.follow_analysis(&settings, keep);
-        if let Some(ring) = &mut *lock(&self.now.pulses) {
-            while let Ok(pulse) = ring.pop() {
-                self.pulse = Some((pulse, Instant::now()));
+        self.follow_analysis(&settings, window_state);
+        if let Some(ring) = &mut *lock(&self.now.readouts) {
+            while let Ok(readout) = ring.pop() {
+                self.readout = Some((readout, Instant::now()));
             }
         }
         let rate = f64::from_bits(self.now.rate.load(Ordering::Relaxed));
         self.live.sample_rate = if rate > 0.0 { rate } else { 48_000.0 };
-        let fresh = self.pulse.as_ref().filter(|(_, then)| then.elapsed() < STALE);
-        self.live.follow(fresh.map(|(pulse, _)| pulse), &settings);
+        let fresh = self.readout.as_ref().filter(|(_, then)| then.elapsed() < STALE);
+        self.live.follow(fresh.map(|(readout, _)| readout), &settings);
     }
 
-    fn follow_analysis(&mut self, settings: &Settings, keep: &Keep) {
+    fn follow_analysis(&mut self, settings: &Settings, window_state: &WindowState) {
         let newest = lock(&self.now.analysis).clone();
         if newest.as_ref().map(Arc::as_ptr) != self.analysis.as_ref().map(Arc::as_ptr) {
             self.history = newest.as_ref().map(|analysis| analysis.history());
@@ -180,20 +180,20 @@ impl Feed {
             self.told = None;
         }
         let Some(analysis) = &self.analysis else { return };
-        let told = (*settings, keep.target.clone(), keep.follow);
+        let told = (*settings, window_state.target.clone(), window_state.follow);
         if self.told.as_ref() != Some(&told) {
             let last = self.told.as_ref();
             if last.is_none_or(|last| last.0 != told.0) {
-                analysis.send(Command::Settings(Box::new(*settings)));
+                analysis.send(AnalysisCommand::Settings(Box::new(*settings)));
             }
             if last.is_none_or(|last| last.1 != told.1) {
-                analysis.send(Command::Target(live::target(&keep.target)));
+                analysis.send(AnalysisCommand::Target(live::target(&window_state.target)));
             }
             if last.is_none_or(|last| last.2 != told.2) {
-                analysis.send(Command::FollowTransport(keep.follow));
+                analysis.send(AnalysisCommand::FollowTransport(window_state.follow));
                 // By hand again: it goes on counting.
-                if !keep.follow && last.is_some() {
-                    analysis.send(Command::Start);
+                if !window_state.follow && last.is_some() {
+                    analysis.send(AnalysisCommand::Start);
                 }
             }
             self.told = Some(told);
@@ -206,34 +206,34 @@ impl Feed {
     }
 
     /// Calls `draw` with what is to be drawn.
-    pub fn look<R>(&self, draw: impl FnOnce(&Live, &dyn Recording) -> R) -> R {
+    pub fn look<R>(&self, draw: impl FnOnce(&LiveReadout, &dyn HistorySource) -> R) -> R {
         match &self.history {
-            Some(history) => draw(&self.live, &Columns::new(history)),
+            Some(history) => draw(&self.live, &MeasuredHistory::new(history)),
             None => draw(&self.live, &()),
         }
     }
 
     /// Hears one band alone, or all. Where the instance has ended it on its own, so does the window.
-    pub fn hear(&mut self, band: &mut Option<usize>) {
-        if *band == self.asked && *band != self.now.hear() {
+    pub fn solo(&mut self, band: &mut Option<usize>) {
+        if *band == self.asked && *band != self.now.solo() {
             *band = None;
         }
         if *band != self.asked {
             self.asked = *band;
-            self.now.hear.store(band.map_or(0, |band| band as u8 + 1), Ordering::Relaxed);
+            self.now.solo.store(band.map_or(0, |band| band as u8 + 1), Ordering::Relaxed);
         }
     }
 
     /// Passes on what the user wants of the measurement.
-    pub fn fulfil(&self, wishes: &Wishes) {
+    pub fn fulfil(&self, wishes: &ScreenRequests) {
         let Some(analysis) = &self.analysis else { return };
         match wishes.measure {
-            Some(true) => analysis.send(Command::Start),
-            Some(false) => analysis.send(Command::Pause),
+            Some(true) => analysis.send(AnalysisCommand::Start),
+            Some(false) => analysis.send(AnalysisCommand::Pause),
             None => {}
         }
         if wishes.restart {
-            analysis.send(Command::Restart);
+            analysis.send(AnalysisCommand::Restart);
         }
     }
 }
@@ -244,27 +244,27 @@ mod tests {
 
     #[test]
     fn an_instance_that_starts_anew_is_heard_whole() {
-        let now = Arc::new(Now::default());
-        let mut feed = Feed::new(now.clone());
+        let now = Arc::new(InstanceShared::default());
+        let mut feed = InstanceReader::new(now.clone());
         let mut shown = Some(2);
-        feed.hear(&mut shown);
-        assert_eq!((now.hear(), shown), (Some(2), Some(2)));
-        now.hear_all();
+        feed.solo(&mut shown);
+        assert_eq!((now.solo(), shown), (Some(2), Some(2)));
+        now.end_solo();
         for _ in 0..3 {
-            feed.hear(&mut shown);
-            assert_eq!((now.hear(), shown), (None, None));
+            feed.solo(&mut shown);
+            assert_eq!((now.solo(), shown), (None, None));
         }
         shown = Some(0);
-        feed.hear(&mut shown);
-        assert_eq!((now.hear(), shown), (Some(0), Some(0)));
+        feed.solo(&mut shown);
+        assert_eq!((now.solo(), shown), (Some(0), Some(0)));
     }
 
     /// A steady tone of this level, dBFS, for so many seconds.
-    fn play(sender: &mut Sender, level: f32, rate: u32, seconds: u32) {
+    fn play(sender: &mut InstanceFeed, level: f32, rate: u32, seconds: u32) {
         let peak = 10_f32.powf(level / 20.0);
         for second in 0..seconds {
             // No faster than the ring to the analysis is read.
-            while sender.feeder.room() < rate as usize {
+            while sender.taps.room() < rate as usize {
                 std::thread::sleep(Duration::from_millis(1));
             }
             let tone: Vec<f32> = (0..rate)
@@ -274,16 +274,16 @@ mod tests {
                 .collect();
             let still = vec![0.0; tone.len()];
             let both = [tone.as_slice(), tone.as_slice()];
-            let tap = Tap { before: both, after: both, glue_db: &still, ceiling_db: &still };
+            let tap = Tap { before: both, after: both, compressor_db: &still, limiter_db: &still };
             sender.feed(&tap, Transport::default());
         }
     }
 
     /// The integrated loudness that the window shows once it has seen `seconds`.
-    fn shown(feed: &mut Feed, params: &HostParams, seconds: f64) -> f64 {
+    fn shown(feed: &mut InstanceReader, params: &HostParams, seconds: f64) -> f64 {
         let start = Instant::now();
         loop {
-            feed.refresh(params, &Keep::default());
+            feed.refresh(params, &WindowState::default());
             if feed.live.measured >= seconds {
                 return feed.live.after.integrated;
             }
@@ -297,8 +297,9 @@ mod tests {
         let params = HostParams::new();
         let levels = [-6.0, -20.0, -33.0];
         let rates = [44_100, 48_000, 96_000];
-        let nows: Vec<Arc<Now>> = levels.iter().map(|_| Arc::default()).collect();
-        let mut feeds: Vec<Feed> = nows.iter().map(|now| Feed::new(now.clone())).collect();
+        let nows: Vec<Arc<InstanceShared>> = levels.iter().map(|_| Arc::default()).collect();
+        let mut feeds: Vec<InstanceReader> =
+            nows.iter().map(|now| InstanceReader::new(now.clone())).collect();
         std::thread::scope(|scope| {
             for ((now, level), rate) in nows.iter().zip(levels).zip(rates) {
                 let target = meter::Target::default();
@@ -315,18 +316,18 @@ mod tests {
         }
         // One band alone is one instance's own affair, too.
         let mut band = Some(3);
-        feeds[1].hear(&mut band);
-        assert_eq!(nows.iter().map(|now| now.hear()).collect::<Vec<_>>(), [None, Some(3), None]);
+        feeds[1].solo(&mut band);
+        assert_eq!(nows.iter().map(|now| now.solo()).collect::<Vec<_>>(), [None, Some(3), None]);
     }
 
     #[test]
     fn nothing_of_an_instance_outlives_it_and_its_windows() {
-        let now = Arc::new(Now::default());
+        let now = Arc::new(InstanceShared::default());
         let mut sender = now.start(48_000.0, 2, meter::Target::default()).expect("a thread");
         play(&mut sender, -20.0, 48_000, 1);
         for _ in 0..20 {
-            let mut feed = Feed::new(now.clone());
-            feed.refresh(&HostParams::new(), &Keep::default());
+            let mut feed = InstanceReader::new(now.clone());
+            feed.refresh(&HostParams::new(), &WindowState::default());
             assert_eq!(Arc::strong_count(&now), 2);
         }
         assert_eq!(Arc::strong_count(&now), 1, "a closed window holds nothing");

@@ -21,14 +21,14 @@ struct Sent {
 
 /// The way to the host while one window is open. It lives in that window's egui context and dies
 /// with it: a plugin that kept it would keep itself alive.
-pub struct Line {
+pub struct HostGestures {
     params: Arc<HostParams>,
     host: GuiContext,
     /// Gestures begun and not ended, by index.
     open: Mutex<Vec<usize>>,
 }
 
-impl Line {
+impl HostGestures {
     fn open(&self) -> MutexGuard<'_, Vec<usize>> {
         self.open.lock().unwrap_or_else(PoisonError::into_inner)
     }
@@ -52,7 +52,7 @@ impl Line {
     }
 }
 
-impl Drop for Line {
+impl Drop for HostGestures {
     /// The window closes: gestures that are still open end here.
     fn drop(&mut self) {
         let open = std::mem::take(&mut *self.open());
@@ -63,7 +63,7 @@ impl Drop for Line {
 /// The parameters of one instance, whether a window is open or not.
 pub struct HostControls {
     params: Arc<HostParams>,
-    line: Weak<Line>,
+    line: Weak<HostGestures>,
     sent: Vec<Sent>,
 }
 
@@ -74,7 +74,7 @@ impl HostControls {
 
     /// A window opens; its context keeps the line to the host.
     pub fn connect(&mut self, ctx: &egui::Context, host: GuiContext) {
-        let line = Arc::new(Line { params: self.params.clone(), host, open: Mutex::default() });
+        let line = Arc::new(HostGestures { params: self.params.clone(), host, open: Mutex::default() });
         self.line = Arc::downgrade(&line);
         self.sent.fill(Sent::default());
         ctx.data_mut(|data| data.insert_temp(egui::Id::NULL, line));

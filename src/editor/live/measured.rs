@@ -1,21 +1,23 @@
 //! From the meters to the screen: a [`Snapshot`] of the analysis and its [`History`] in, what the
-//! screen draws out. Figures that do not exist yet become −∞ or NaN, which are written as a dash.
+//! screen draws out. LoudnessReadout that do not exist yet become −∞ or NaN, which are written as a dash.
 
-use super::{Column, Figures, Finding, Live, Note, Recording, Reduction};
+use super::{
+    HistorySource, LiveColumn, LiveNote, LiveReadout, LoudnessReadout, ReductionReadout, SourceFinding,
+};
 use crate::meter::{self, Facts, History, RULES, Readings, RuleId, Snapshot, TARGETS, Target};
 use crate::settings::Settings;
 use std::cell::RefCell;
 use std::sync::{Mutex, PoisonError};
 
-impl Live {
-    /// Takes over everything that the analysis knows; curve, glue point and the level difference
+impl LiveReadout {
+    /// Takes over everything that the analysis knows; curve, compressor point and the level difference
     /// come from the chain itself and stay.
     pub fn take(&mut self, snapshot: &Snapshot, settings: &Settings) {
         self.sample_rate = f64::from(snapshot.sample_rate);
         self.before = figures(&snapshot.before);
         self.after = figures(&snapshot.after);
-        self.glue = reduction(&snapshot.glue);
-        self.ceiling = reduction(&snapshot.ceiling);
+        self.compressor = reduction(&snapshot.compressor);
+        self.limiter = reduction(&snapshot.limiter);
         self.swing = snapshot.swing;
         let heard = snapshot.before.max_true_peak.is_finite();
         for (mine, bands) in [
@@ -37,10 +39,10 @@ impl Live {
     }
 }
 
-fn figures(readings: &Readings) -> Figures {
+fn figures(readings: &Readings) -> LoudnessReadout {
     let or_nan = |value: Option<f64>| value.unwrap_or(f64::NAN);
     let [left, right] = readings.true_peak_now;
-    Figures {
+    LoudnessReadout {
         momentary: readings.momentary,
         short_term: readings.short_term,
         integrated: readings.integrated,
@@ -53,12 +55,12 @@ fn figures(readings: &Readings) -> Figures {
     }
 }
 
-fn reduction(stage: &meter::work::Reduction) -> Reduction {
-    Reduction { now: stage.now, most: stage.most, share: stage.share }
+fn reduction(stage: &meter::reduction::ReductionStats) -> ReductionReadout {
+    ReductionReadout { now: stage.now, most: stage.most, share: stage.share }
 }
 
 /// What the rules about the source say, told by the same table as the notes.
-fn findings(snapshot: &Snapshot, settings: &Settings) -> Vec<Finding> {
+fn findings(snapshot: &Snapshot, settings: &Settings) -> Vec<SourceFinding> {
     let facts = Facts {
         settings: *settings,
         measured: snapshot.measured,
@@ -90,24 +92,24 @@ fn findings(snapshot: &Snapshot, settings: &Settings) -> Vec<Finding> {
         .filter_map(|rule| {
             let note = rule.note(&facts, rule.value(&facts).filter(|value| rule.speaks(*value))?);
             let trims = matches!(rule.id, RuleId::FullScale | RuleId::LittleHeadroom);
-            Some(Finding { text: note.says, trim: trims.then_some(snapshot.source.trim_db as f32) })
+            Some(SourceFinding { text: note.says, trim: trims.then_some(snapshot.source.trim_db as f32) })
         })
         .collect()
 }
 
-fn note(note: &meter::Note) -> Note {
+fn note(note: &meter::AdviceNote) -> LiveNote {
     use RuleId::*;
     let mild = matches!(
         note.rule,
         UnderTarget
-            | ToneMoveLarge
+            | EqMoveLarge
             | LeadInLong
             | LeadInShort
             | LittleHeadroom
             | LeadInNoisy
             | ChannelsIdentical
     );
-    Note { serious: !mild, text: note.says.clone(), remedy: note.advises.clone() }
+    LiveNote { serious: !mild, text: note.says.clone(), remedy: note.advises.clone() }
 }
 
 /// The target of that name; the first of the list if there is none.
@@ -116,13 +118,13 @@ pub fn target(name: &str) -> Target {
 }
 
 /// The analysis's columns as the chart's recording.
-pub struct Columns<'a> {
+pub struct MeasuredHistory<'a> {
     history: &'a Mutex<History>,
     /// Kept for its memory.
-    read: RefCell<Vec<meter::Column>>,
+    read: RefCell<Vec<meter::HistoryColumn>>,
 }
 
-impl<'a> Columns<'a> {
+impl<'a> MeasuredHistory<'a> {
     /// Reads `history`, locking it for each read only.
     pub fn new(history: &'a Mutex<History>) -> Self {
         Self { history, read: RefCell::default() }
@@ -133,22 +135,22 @@ impl<'a> Columns<'a> {
     }
 }
 
-impl Recording for Columns<'_> {
+impl HistorySource for MeasuredHistory<'_> {
     fn seconds(&self) -> f64 {
         self.with(|history| history.frames() as f64 / f64::from(history.sample_rate()))
     }
 
-    fn read(&self, first: i64, step: f64, columns: &mut [Column]) {
+    fn read(&self, first: i64, step: f64, columns: &mut [LiveColumn]) {
         // Nothing stands before the start.
         let skip = usize::try_from(-first).unwrap_or(0).min(columns.len());
-        columns[..skip].fill(Column::NONE);
+        columns[..skip].fill(LiveColumn::NONE);
         let columns = &mut columns[skip..];
         if columns.is_empty() {
             return;
         }
         let mut read = self.read.borrow_mut();
         read.clear();
-        read.resize(columns.len(), meter::Column::EMPTY);
+        read.resize(columns.len(), meter::HistoryColumn::EMPTY);
         self.with(|history| {
             let frame = |n: i64| (n as f64 * step * f64::from(history.sample_rate())).round().max(0.0) as u64;
             let from = first + skip as i64;
@@ -160,7 +162,7 @@ impl Recording for Columns<'_> {
     }
 
     fn song_time(&self, seconds: f64) -> f64 {
-        let mut one = [meter::Column::EMPTY];
+        let mut one = [meter::HistoryColumn::EMPTY];
         self.with(|history| {
             let rate = f64::from(history.sample_rate());
             let frame = (seconds * rate).max(0.0) as u64;
@@ -172,13 +174,13 @@ impl Recording for Columns<'_> {
     }
 }
 
-fn column(from: &meter::Column) -> Column {
+fn column(from: &meter::HistoryColumn) -> LiveColumn {
     let db = |pair: [f32; 2]| 20.0 * pair[1].max(-pair[0]).log10();
-    Column {
+    LiveColumn {
         before: db(from.before),
         after: db(from.after),
-        glue: from.glue[0],
-        ceiling: from.ceiling[0],
+        compressor: from.compressor[0],
+        limiter: from.limiter[0],
         short_term: from.short_term[1],
         over: from.overs > 0,
         jump: from.marks.jump,
@@ -195,12 +197,12 @@ mod tests {
         let frames = history.width() as u32;
         for n in 0..columns {
             let level = if n == 40 { 0.5 } else { 0.1 };
-            history.push(meter::Column {
+            history.push(meter::HistoryColumn {
                 before: [-level, level],
                 after: [-0.1, 0.2],
-                glue: [1.0, 0.5],
+                compressor: [1.0, 0.5],
                 frames,
-                ..meter::Column::EMPTY
+                ..meter::HistoryColumn::EMPTY
             });
         }
         Mutex::new(history)
@@ -209,21 +211,21 @@ mod tests {
     #[test]
     fn columns_stand_at_their_times_and_nothing_stands_before_the_start() {
         let history = history(200);
-        let recording = Columns::new(&history);
+        let recording = MeasuredHistory::new(&history);
         let seconds = recording.seconds();
         assert!((seconds - 200.0 * 512.0 / 48_000.0).abs() < 1e-9, "{seconds}");
-        let mut read = [Column::NONE; 60];
+        let mut read = [LiveColumn::NONE; 60];
         recording.read(-10, 0.02, &mut read);
         assert!(read[..10].iter().all(|c| !c.there) && read[10..].iter().all(|c| c.there));
         let peak = read.iter().position(|c| c.before > -10.0).unwrap();
         let time = (peak as i64 - 10) as f64 * 0.02;
         assert!((time - 40.0 * 512.0 / 48_000.0).abs() <= 0.02, "{time}");
-        assert!((read[20].after + 13.979).abs() < 0.01 && read[20].glue == 1.0);
+        assert!((read[20].after + 13.979).abs() < 0.01 && read[20].compressor == 1.0);
     }
 
     #[test]
     fn a_fresh_analysis_shows_dashes_and_finds_nothing() {
-        let mut live = Live::default();
+        let mut live = LiveReadout::default();
         let snapshot = meter::Analysis::new(48_000, 2).snapshot();
         live.take(&snapshot, &Settings::default());
         assert!(!live.after.integrated.is_finite() && live.findings.is_empty() && live.notes.is_empty());

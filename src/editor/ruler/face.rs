@@ -2,7 +2,7 @@
 
 use super::ticks::{short, ticks};
 use super::{Face, Ruler, focus_ring};
-use crate::editor::ink;
+use crate::editor::text;
 use crate::editor::theme::Theme;
 use crate::params::Param;
 use egui::{Align2, Rect, Response, Shape, Stroke, Ui, pos2, vec2};
@@ -26,7 +26,7 @@ impl Ruler<'_> {
             let color = if value == param.default() && !lively { theme.soft } else { theme.ink };
             if !typing {
                 let value_text = format!("{}{value_text}", self.label);
-                ink::text(p, rect.center(), Align2::CENTER_CENTER, &value_text, ink::BODY, color);
+                text::text(p, rect.center(), Align2::CENTER_CENTER, &value_text, text::BODY, color);
             }
             if lively {
                 p.hline(rect.x_range().shrink(3.0), rect.bottom() - 1.0, Stroke::new(1.0, self.pen));
@@ -36,16 +36,16 @@ impl Ruler<'_> {
         }
         let tall = rect.height() >= 44.0;
         let close = rect.height() < 34.0;
-        let size = if close { 12.0 } else { ink::BODY };
+        let size = if close { 12.0 } else { text::BODY };
         let top = rect.top() + if close { 6.5 } else { 8.0 };
         let figure = match typing {
             true => Rect::from_min_size(pos2(rect.right() - 76.0, top), vec2(76.0, 0.0)),
             false => {
-                ink::text(p, pos2(rect.right(), top), Align2::RIGHT_CENTER, &value_text, size, theme.ink)
+                text::text(p, pos2(rect.right(), top), Align2::RIGHT_CENTER, &value_text, size, theme.ink)
             }
         };
         let room = figure.left() - rect.left() - 4.0;
-        ink::text_within(p, pos2(rect.left(), top - size * 0.62), self.label, size, theme.soft, room);
+        text::text_within(p, pos2(rect.left(), top - size * 0.62), self.label, size, theme.soft, room);
 
         let y =
             rect.top() + if tall { 25.0 } else { (rect.height() - if close { 5.0 } else { 7.0 }).min(25.0) };
@@ -58,10 +58,10 @@ impl Ruler<'_> {
             p.vline(x, y..=y + length, Stroke::new(1.0, if tick.major { theme.soft } else { theme.edge }));
             if tall && tick.major {
                 let text = short(param, tick.value);
-                let half = ink::width(p, &text, ink::SMALL) / 2.0;
+                let half = text::width(p, &text, text::SMALL) / 2.0;
                 let x = x.clamp(rect.left() + half - 2.0, rect.right() - half + 2.0);
                 if tick.labelled {
-                    ink::text(p, pos2(x, y + 6.0), Align2::CENTER_TOP, &text, ink::SMALL, theme.soft);
+                    text::text(p, pos2(x, y + 6.0), Align2::CENTER_TOP, &text, text::SMALL, theme.soft);
                 }
             }
         }

@@ -67,8 +67,8 @@ mod tests {
     fn dragged_values_read_as_written() {
         assert_eq!(tidy(find("drive").unwrap(), 4.8231, false), 4.8);
         assert_eq!(tidy(find("drive").unwrap(), 4.8231, true), 4.82);
-        assert_eq!(tidy(find("tone3_freq").unwrap(), 1234.5, false), 1230.0);
+        assert_eq!(tidy(find("eq3_freq").unwrap(), 1234.5, false), 1230.0);
         assert_eq!(tidy(find("ceiling").unwrap(), -1.04, false), -1.0);
-        assert_eq!(tidy(find("glue_mix").unwrap(), 80.4, false), 80.0);
+        assert_eq!(tidy(find("comp_mix").unwrap(), 80.4, false), 80.0);
     }
 }

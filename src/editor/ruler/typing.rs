@@ -2,8 +2,8 @@
 //! Enter takes it, Escape leaves it, what cannot be read is said.
 
 use super::{Ruler, Touch};
-use crate::editor::controls::Desk;
-use crate::editor::ink;
+use crate::editor::controls::ParamEditor;
+use crate::editor::text;
 use crate::editor::theme::Theme;
 use crate::params;
 use egui::{Align2, Key, Rect, Response, TextEdit, Ui, pos2, vec2};
@@ -15,7 +15,7 @@ impl Ruler<'_> {
         figure: Rect,
         theme: &Theme,
         touch: &mut Touch,
-        desk: &mut Desk,
+        editor: &mut ParamEditor,
         ruler: &Response,
     ) {
         let param = &params::all()[self.index];
@@ -25,7 +25,7 @@ impl Ruler<'_> {
             Rect::from_min_max(pos2(left, figure.center().y - 10.0), figure.right_bottom() + vec2(2.0, 2.0));
         ui.painter().rect_filled(field, 2.0, theme.paper);
         let edit = TextEdit::singleline(text)
-            .font(ink::font(ink::BODY))
+            .font(text::font(text::BODY))
             .text_color(theme.ink)
             .align(Align2::RIGHT_CENTER)
             .margin(vec2(3.0, 1.0))
@@ -55,7 +55,7 @@ impl Ruler<'_> {
         } else if enter && touch.ready || field.lost_focus() && (enter || tab) {
             match param.parse(text) {
                 Ok(value) => {
-                    desk.once(self.index, value);
+                    editor.once(self.index, value);
                     touch.typed = None;
                     if !tab {
                         ruler.request_focus();

@@ -1,11 +1,11 @@
 //! The export's word: opens the little form, shows how far it is, and stops it.
 
-use super::View;
-use crate::editor::buttons::Word;
-use crate::editor::ink;
+use super::SongView;
+use crate::editor::buttons::TextButton;
+use crate::editor::text;
 use crate::editor::theme::Theme;
 use crate::finish::{Encoding, Layout};
-use crate::player::{Ask, Stage, Wish};
+use crate::player::{ExportProgress, ExportRequest, SessionRequest};
 use egui::{Popup, PopupCloseBehavior, Rect, Sense, SetOpenCommand, Stroke, TextEdit, Ui, vec2};
 use std::path::PathBuf;
 
@@ -22,21 +22,28 @@ const KINDS: [(&str, Layout, Encoding); 5] = [
 ];
 
 #[derive(Debug, Default)]
-pub struct State {
+pub struct ExportPanelState {
     /// The export as it is being chosen.
-    wish: Option<Wish>,
+    wish: Option<ExportRequest>,
     /// Something was asked for; a file in its way brings the form back.
     asked: bool,
 }
 
-pub fn show(state: &mut State, ui: &mut Ui, place: Rect, theme: &Theme, view: &View, asks: &mut Vec<Ask>) {
+pub fn show(
+    state: &mut ExportPanelState,
+    ui: &mut Ui,
+    place: Rect,
+    theme: &Theme,
+    view: &SongView,
+    asks: &mut Vec<SessionRequest>,
+) {
     match &view.export {
-        Some(Stage::Running { part, share }) => {
+        Some(ExportProgress::Running { part, share }) => {
             let text = format!("{part} {:.0} %: stop", share * 100.0);
             let help = "Stops the export; nothing half-written is left.";
-            let word = Word::new(&text, help).called("export").on(true).size(12.0).stamp(theme.teal);
+            let word = TextButton::new(&text, help).called("export").on(true).size(12.0).stamp(theme.teal);
             if word.show(ui, place, theme).clicked() {
-                asks.push(Ask::EndExport);
+                asks.push(SessionRequest::EndExport);
             }
             // A pen of progress along the foot.
             let done = Rect::from_min_max(place.min, place.max);
@@ -46,14 +53,14 @@ pub fn show(state: &mut State, ui: &mut Ui, place: Rect, theme: &Theme, view: &V
         _ => {
             let help = "Writes the master as the command line does: cut at the ends, measured, read again, with its report.";
             let button =
-                Word::new("export the master", help).called("export").size(12.0).show(ui, place, theme);
+                TextButton::new("export the master", help).called("export").size(12.0).show(ui, place, theme);
             let name = view.take.path();
-            state.wish.get_or_insert_with(|| Wish::for_song(name));
+            state.wish.get_or_insert_with(|| ExportRequest::for_song(name));
             let mut popup =
                 Popup::menu(&button).width(WIDTH).close_behavior(PopupCloseBehavior::CloseOnClickOutside);
             if state.asked && view.export.is_some() {
                 state.asked = false;
-                if view.export == Some(Stage::Exists) {
+                if view.export == Some(ExportProgress::Exists) {
                     popup = popup.open_memory(SetOpenCommand::Bool(true));
                 }
             }
@@ -62,7 +69,13 @@ pub fn show(state: &mut State, ui: &mut Ui, place: Rect, theme: &Theme, view: &V
     }
 }
 
-fn form(state: &mut State, ui: &mut Ui, theme: &Theme, view: &View, asks: &mut Vec<Ask>) {
+fn form(
+    state: &mut ExportPanelState,
+    ui: &mut Ui,
+    theme: &Theme,
+    view: &SongView,
+    asks: &mut Vec<SessionRequest>,
+) {
     let Some(wish) = &mut state.wish else { return };
     let mut name = wish.output.to_string_lossy().into_owned();
     let changed = ui
@@ -88,13 +101,13 @@ fn form(state: &mut State, ui: &mut Ui, theme: &Theme, view: &View, asks: &mut V
     }
     ui.separator();
     let place = |ui: &mut Ui| ui.allocate_exact_size(vec2(WIDTH - 14.0, 24.0), Sense::hover()).0;
-    let text = format!("search the drive that reaches {} LUFS", ink::number(view.target.loudness));
+    let text = format!("search the drive that reaches {} LUFS", text::number(view.target.loudness));
     let help = "Otherwise it is written as it sounds now.";
     let at = place(ui);
-    if Word::new(&text, help).called("search the drive").on(wish.solve).show(ui, at, theme).clicked() {
+    if TextButton::new(&text, help).called("search the drive").on(wish.solve).show(ui, at, theme).clicked() {
         wish.solve = !wish.solve;
     }
-    let exists = view.export == Some(Stage::Exists);
+    let exists = view.export == Some(ExportProgress::Exists);
     if exists {
         ui.colored_label(theme.red, "A file of that name, or its report, stands there already.");
     }
@@ -103,9 +116,9 @@ fn form(state: &mut State, ui: &mut Ui, theme: &Theme, view: &View, asks: &mut V
         false => ("write", "Writes the master and, beside it, a report as a page."),
     };
     let at = place(ui);
-    if Word::new(text, help).show(ui, at, theme).clicked() {
+    if TextButton::new(text, help).show(ui, at, theme).clicked() {
         wish.replace = exists;
-        asks.push(Ask::Export(wish.clone()));
+        asks.push(SessionRequest::Export(wish.clone()));
         wish.replace = false;
         state.asked = true;
         ui.close();

@@ -1,25 +1,25 @@
 //! The row of the song, for the window that needs no host: the whole song as a strip of paper with
 //! its ends, what is repeated and the place that is heard; play, loudest ten seconds, export. In
-//! goes a [`View`], out come [`Ask`]s.
+//! goes a [`SongView`], out come [`SessionRequest`]s.
 
 mod export;
 mod wave;
 
-use super::buttons::Word;
-use super::ink;
+use super::buttons::TextButton;
 use super::layout::Layout;
+use super::text;
 use super::theme::Theme;
 use crate::finish;
 use crate::meter::Target;
-use crate::player::{Ask, LOUDEST, Load, Playhead, Stage, Take};
+use crate::player::{ExportProgress, LOUDEST, LoadState, LoadedSong, Playhead, SessionRequest};
 use egui::{Align2, Rect, Stroke, StrokeKind, Ui, pos2, vec2};
 
 /// Height of the row, points.
 pub const HEIGHT: f32 = 112.0;
 
 /// What the row draws.
-pub struct View<'a> {
-    pub take: &'a Take,
+pub struct SongView<'a> {
+    pub take: &'a LoadedSong,
     /// Ends and cycle.
     pub playhead: &'a Playhead,
     /// The frame that is heard.
@@ -29,15 +29,15 @@ pub struct View<'a> {
     pub own_ends: bool,
     /// Why nobody hears it, if nobody does.
     pub silent: Option<&'a str>,
-    pub export: Option<Stage>,
+    pub export: Option<ExportProgress>,
     pub target: Target,
 }
 
 /// What the row remembers.
 #[derive(Debug, Default)]
-pub struct State {
-    wave: wave::State,
-    export: export::State,
+pub struct SongState {
+    wave: wave::WaveState,
+    export: export::ExportPanelState,
 }
 
 /// The row's place in `area`, in line with the margins of the screen above it.
@@ -47,7 +47,13 @@ pub fn place(area: Rect, screen: Rect) -> Rect {
 }
 
 /// Draws the row and tells what the hand asks for.
-pub fn show(state: &mut State, ui: &mut Ui, rect: Rect, theme: &Theme, view: &View) -> Vec<Ask> {
+pub fn show(
+    state: &mut SongState,
+    ui: &mut Ui,
+    rect: Rect,
+    theme: &Theme,
+    view: &SongView,
+) -> Vec<SessionRequest> {
     let mut asks = Vec::new();
     let left = Rect::from_min_size(rect.min, vec2(92.0, rect.height()));
     // In line with the ledger, where that is wide enough.
@@ -64,15 +70,15 @@ pub fn show(state: &mut State, ui: &mut Ui, rect: Rect, theme: &Theme, view: &Vi
 }
 
 /// Play, and where it is.
-fn run(ui: &mut Ui, rect: Rect, theme: &Theme, view: &View, asks: &mut Vec<Ask>) {
+fn run(ui: &mut Ui, rect: Rect, theme: &Theme, view: &SongView, asks: &mut Vec<SessionRequest>) {
     let (text, help) = match view.playing {
         true => ("pause", "Stops here; Space does the same."),
         false => ("play", "Plays from here, between the two ends; Space does the same."),
     };
     let place = Rect::from_min_size(pos2(rect.left(), rect.top() + 22.0), vec2(76.0, 28.0));
-    let word = Word::new(text, help).called("play").on(view.playing).size(14.0);
+    let word = TextButton::new(text, help).called("play").on(view.playing).size(14.0);
     if word.show(ui, place, theme).clicked() {
-        asks.push(Ask::Toggle);
+        asks.push(SessionRequest::Toggle);
     }
     let p = ui.painter();
     let rate = f64::from(view.take.format().rate);
@@ -80,19 +86,19 @@ fn run(ui: &mut Ui, rect: Rect, theme: &Theme, view: &View, asks: &mut Vec<Ask>)
     let at = (view.heard.saturating_sub(trim.start)) as f64 / rate;
     let of = (trim.end - trim.start) as f64 / rate;
     let top = place.bottom() + 6.0;
-    ink::text(p, pos2(rect.left(), top), Align2::LEFT_TOP, &clock(at), 19.0, theme.ink);
+    text::text(p, pos2(rect.left(), top), Align2::LEFT_TOP, &clock(at), 19.0, theme.ink);
     let of = format!("of {}", clock(of));
-    ink::text(p, pos2(rect.left(), top + 24.0), Align2::LEFT_TOP, &of, 12.0, theme.soft);
+    text::text(p, pos2(rect.left(), top + 24.0), Align2::LEFT_TOP, &of, 12.0, theme.soft);
 }
 
 /// What is played and where, or how the export goes.
-fn about(ui: &mut Ui, rect: Rect, theme: &Theme, view: &View) {
+fn about(ui: &mut Ui, rect: Rect, theme: &Theme, view: &SongView) {
     let format = view.take.format();
     let name = view.take.path().file_name().unwrap_or_default().to_string_lossy().into_owned();
     let kind = match format.kind {
-        finish::Kind::Wav => "WAV",
-        finish::Kind::Rf64 => "RF64",
-        finish::Kind::Flac => "FLAC",
+        finish::Container::Wav => "WAV",
+        finish::Container::Rf64 => "RF64",
+        finish::Container::Flac => "FLAC",
     };
     let channels = if format.channels == 1 { "mono" } else { "stereo" };
     let rate = format!("{} kHz", f64::from(format.rate) / 1000.0);
@@ -100,32 +106,41 @@ fn about(ui: &mut Ui, rect: Rect, theme: &Theme, view: &View) {
     let p = ui.painter();
     let y = rect.top() + 1.0;
     let third = rect.width() * 0.34;
-    let name = ink::text_within(p, pos2(rect.left() + 2.0, y), &name, ink::BODY, theme.ink, third);
+    let name = text::text_within(p, pos2(rect.left() + 2.0, y), &name, text::BODY, theme.ink, third);
     let at = pos2(name.right() + 10.0, y + 0.5);
-    let about = ink::text_within(p, at, &about, 12.0, theme.soft, (rect.right() - at.x).max(1.0));
+    let about = text::text_within(p, at, &about, 12.0, theme.soft, (rect.right() - at.x).max(1.0));
     let (words, serious) = match (&view.export, view.take.load(), view.silent) {
-        (Some(Stage::Done(words)), ..) => (words.clone(), false),
-        (Some(Stage::Exists), ..) => ("not exported: a file of that name stands there".to_owned(), true),
-        (Some(Stage::Failed(why)), ..) => (format!("not exported: {why}"), true),
-        (_, Load::Broken(why), _) => (format!("the file {why}"), true),
+        (Some(ExportProgress::Done(words)), ..) => (words.clone(), false),
+        (Some(ExportProgress::Exists), ..) => {
+            ("not exported: a file of that name stands there".to_owned(), true)
+        }
+        (Some(ExportProgress::Failed(why)), ..) => (format!("not exported: {why}"), true),
+        (_, LoadState::Broken(why), _) => (format!("the file {why}"), true),
         (_, _, Some(why)) => (why.to_owned(), true),
-        (_, Load::Reading, _) => ("reading the file".to_owned(), false),
+        (_, LoadState::Reading, _) => ("reading the file".to_owned(), false),
         _ => return,
     };
     let room = rect.right() - about.right() - 16.0;
     if room < 60.0 {
         return;
     }
-    let width = ink::width(p, &words, 12.0).min(room);
+    let width = text::width(p, &words, 12.0).min(room);
     let at = pos2(rect.right() - width - 1.0, y + 0.5);
     let color = if serious { theme.red } else { theme.ink };
-    ink::text_within(p, at, &words, 12.0, color, room);
+    text::text_within(p, at, &words, 12.0, color, room);
     let area = Rect::from_min_max(at, rect.max);
     ui.interact(area, ui.scope_id().with("said"), egui::Sense::hover()).on_hover_text(words);
 }
 
 /// What can be done with the song.
-fn buttons(state: &mut State, ui: &mut Ui, rect: Rect, theme: &Theme, view: &View, asks: &mut Vec<Ask>) {
+fn buttons(
+    state: &mut SongState,
+    ui: &mut Ui,
+    rect: Rect,
+    theme: &Theme,
+    view: &SongView,
+    asks: &mut Vec<SessionRequest>,
+) {
     let sheet = Rect::from_min_max(pos2(rect.left(), rect.top() + 19.0), rect.max);
     ui.painter().rect(sheet, 1.0, theme.paper, Stroke::new(1.0, theme.edge), StrokeKind::Inside);
     let inner = sheet.shrink2(vec2(9.0, 8.0));
@@ -134,32 +149,32 @@ fn buttons(state: &mut State, ui: &mut Ui, rect: Rect, theme: &Theme, view: &Vie
         let at = pos2(inner.left() + column * (half + 8.0), inner.top() + row * pitch);
         Rect::from_min_size(at, vec2(width, pitch - 6.0))
     };
-    let whole = matches!(view.take.load(), Load::Whole(_));
+    let whole = matches!(view.take.load(), LoadState::Whole(_));
     let help = format!(
         "Finds the loudest {LOUDEST:.0} seconds (K-weighted, ITU-R BS.1770) and repeats them: set the drive there."
     );
-    let word = Word::new("loudest 10 s", &help).size(12.0).enabled(whole);
+    let word = TextButton::new("loudest 10 s", &help).size(12.0).enabled(whole);
     if word.show(ui, cell(0.0, 0.0, half), theme).clicked() {
-        asks.push(Ask::Loudest);
+        asks.push(SessionRequest::Loudest);
     }
     let cycle = view.playhead.cycle();
     let help = "Repeats what you drag out on the strip, or the whole; press again to play on.";
-    if Word::new("repeat", help)
+    if TextButton::new("repeat", help)
         .size(12.0)
         .on(cycle.is_some())
         .show(ui, cell(1.0, 0.0, half), theme)
         .clicked()
     {
-        asks.push(Ask::Cycle(if cycle.is_some() { None } else { Some(view.playhead.trim()) }));
+        asks.push(SessionRequest::Cycle(if cycle.is_some() { None } else { Some(view.playhead.trim()) }));
     }
     let help = "Puts both ends where the music begins and ends, with 0.8 s of lead-in and 1 s of tail (common practice, no source).";
-    let word = Word::new("found ends", help).size(12.0).on(!view.own_ends).enabled(whole);
+    let word = TextButton::new("found ends", help).size(12.0).on(!view.own_ends).enabled(whole);
     if word.show(ui, cell(0.0, 1.0, half), theme).clicked() {
-        asks.push(Ask::FoundEnds);
+        asks.push(SessionRequest::FoundEnds);
     }
     let help = "Plays from the first end on.";
-    if Word::new("to the start", help).size(12.0).show(ui, cell(1.0, 1.0, half), theme).clicked() {
-        asks.push(Ask::Seek(cycle.map_or(view.playhead.trim().start, |cycle| cycle.start)));
+    if TextButton::new("to the start", help).size(12.0).show(ui, cell(1.0, 1.0, half), theme).clicked() {
+        asks.push(SessionRequest::Seek(cycle.map_or(view.playhead.trim().start, |cycle| cycle.start)));
     }
     export::show(&mut state.export, ui, cell(0.0, 2.0, inner.width()), theme, view, asks);
 }

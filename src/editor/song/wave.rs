@@ -4,11 +4,11 @@
 //! A click goes there, a drag repeats what it passes over; the ends and the bracket's edges can be
 //! dragged and moved with the arrow keys.
 
-use super::{View, clock};
-use crate::editor::ink;
+use super::{SongView, clock};
 use crate::editor::ruler::focus_ring;
+use crate::editor::text;
 use crate::editor::theme::Theme;
-use crate::player::Ask;
+use crate::player::SessionRequest;
 use egui::accesskit::Role;
 use egui::{
     Align2, CursorIcon, EventFilter, Key, Pos2, Rect, Response, Sense, Shape, Stroke, StrokeKind, Ui,
@@ -22,7 +22,7 @@ const SCALE: f32 = 17.0;
 const NEAR: f32 = 5.0;
 
 #[derive(Debug, Default)]
-pub struct State {
+pub struct WaveState {
     /// Where a drag over the paper began, frames.
     from: Option<u64>,
     /// Peaks of the frame, kept for their memory.
@@ -56,7 +56,14 @@ impl Place {
     }
 }
 
-pub fn show(state: &mut State, ui: &mut Ui, rect: Rect, theme: &Theme, view: &View, asks: &mut Vec<Ask>) {
+pub fn show(
+    state: &mut WaveState,
+    ui: &mut Ui,
+    rect: Rect,
+    theme: &Theme,
+    view: &SongView,
+    asks: &mut Vec<SessionRequest>,
+) {
     let peaks = Rect::from_min_max(rect.min, pos2(rect.right(), rect.bottom() - SCALE));
     let rate = f64::from(view.take.format().rate);
     let place = Place { rect: peaks, length: view.playhead.length(), rate };
@@ -68,7 +75,7 @@ pub fn show(state: &mut State, ui: &mut Ui, rect: Rect, theme: &Theme, view: &Vi
     pointer(ui, rect, theme, view, &place);
 }
 
-fn draw(state: &mut State, ui: &Ui, rect: Rect, theme: &Theme, view: &View, place: &Place) {
+fn draw(state: &mut WaveState, ui: &Ui, rect: Rect, theme: &Theme, view: &SongView, place: &Place) {
     let p = &ui.painter().with_clip_rect(rect.expand(1.0));
     let (peaks, trim) = (place.rect, view.playhead.trim());
     let (start, end) = (place.x(trim.start), place.x(trim.end));
@@ -116,15 +123,22 @@ fn scale(ui: &Ui, rect: Rect, theme: &Theme, place: &Place) {
         let time = f64::from(n) * step;
         let x = place.x((time * place.rate) as u64);
         p.vline(x, y..=y + 4.5, Stroke::new(1.0, theme.soft));
-        let text = ink::clock(time);
-        let half = ink::width(p, &text, ink::SMALL) / 2.0;
+        let text = text::clock(time);
+        let half = text::width(p, &text, text::SMALL) / 2.0;
         let x = x.clamp(rect.left() + half + 2.0, rect.right() - half - 2.0);
-        ink::text(p, pos2(x, y + 3.5), Align2::CENTER_TOP, &text, ink::SMALL, theme.soft);
+        text::text(p, pos2(x, y + 3.5), Align2::CENTER_TOP, &text, text::SMALL, theme.soft);
     }
 }
 
 /// Clicks, drags and keys on the paper itself.
-fn touch(state: &mut State, ui: &Ui, view: &View, place: &Place, theme: &Theme, asks: &mut Vec<Ask>) {
+fn touch(
+    state: &mut WaveState,
+    ui: &Ui,
+    view: &SongView,
+    place: &Place,
+    theme: &Theme,
+    asks: &mut Vec<SessionRequest>,
+) {
     let response = ui.interact(place.rect, ui.scope_id().with("song"), Sense::click_and_drag());
     response.widget_info(|| WidgetInfo::labeled(Role::Canvas, true, "song"));
     let at = response.interact_pointer_pos().map(|at| place.frame(at.x));
@@ -134,29 +148,29 @@ fn touch(state: &mut State, ui: &Ui, view: &View, place: &Place, theme: &Theme, 
     if let (Some(from), Some(at)) = (state.from, at)
         && response.dragged()
     {
-        asks.push(Ask::Cycle(Some(from.min(at)..from.max(at))));
+        asks.push(SessionRequest::Cycle(Some(from.min(at)..from.max(at))));
     }
     if response.drag_stopped()
         && let Some(from) = state.from.take()
     {
         let to = at.unwrap_or(from);
-        asks.push(Ask::Seek(from.min(to)));
+        asks.push(SessionRequest::Seek(from.min(to)));
     }
     if response.double_clicked() {
-        asks.push(Ask::Cycle(None));
+        asks.push(SessionRequest::Cycle(None));
     } else if response.clicked()
         && let Some(at) = at
     {
-        asks.push(Ask::Seek(at));
+        asks.push(SessionRequest::Seek(at));
     }
     if let Some(seconds) = arrows(ui, &response, [1.0, 0.1]) {
-        asks.push(Ask::Seek(moved(view.heard, seconds, place)));
+        asks.push(SessionRequest::Seek(moved(view.heard, seconds, place)));
     }
     if response.has_focus() {
         let trim = view.playhead.trim();
         let (home, end) = ui.input(|i| (i.key_pressed(Key::Home), i.key_pressed(Key::End)));
         if home || end {
-            asks.push(Ask::Seek(if home { trim.start } else { trim.end }));
+            asks.push(SessionRequest::Seek(if home { trim.start } else { trim.end }));
         }
     }
     focus_ring(ui, &response, theme);
@@ -171,7 +185,14 @@ fn touch(state: &mut State, ui: &Ui, view: &View, place: &Place, theme: &Theme, 
 }
 
 /// One edge: a small flag at the strip's foot (ends) or head (what is repeated).
-fn handle(edge: Edge, ui: &Ui, view: &View, place: &Place, theme: &Theme, asks: &mut Vec<Ask>) {
+fn handle(
+    edge: Edge,
+    ui: &Ui,
+    view: &SongView,
+    place: &Place,
+    theme: &Theme,
+    asks: &mut Vec<SessionRequest>,
+) {
     let (trim, cycle) = (view.playhead.trim(), view.playhead.cycle());
     let (frame, name, help, pen) = match (edge, cycle.clone()) {
         (Edge::Start, _) => (trim.start, "start of the song", "Where the master begins.", theme.ink),
@@ -204,10 +225,10 @@ fn handle(edge: Edge, ui: &Ui, view: &View, place: &Place, theme: &Theme, asks: 
     };
     if let Some(frame) = put {
         asks.push(match (edge, cycle) {
-            (Edge::Start, _) => Ask::Trim(frame.min(trim.end)..trim.end),
-            (Edge::End, _) => Ask::Trim(trim.start..frame.max(trim.start)),
-            (Edge::From, Some(cycle)) => Ask::Cycle(Some(frame.min(cycle.end)..cycle.end)),
-            (_, cycle) => Ask::Cycle(cycle.map(|cycle| cycle.start..frame.max(cycle.start))),
+            (Edge::Start, _) => SessionRequest::Trim(frame.min(trim.end)..trim.end),
+            (Edge::End, _) => SessionRequest::Trim(trim.start..frame.max(trim.start)),
+            (Edge::From, Some(cycle)) => SessionRequest::Cycle(Some(frame.min(cycle.end)..cycle.end)),
+            (_, cycle) => SessionRequest::Cycle(cycle.map(|cycle| cycle.start..frame.max(cycle.start))),
         });
     }
     focus_ring(ui, &response, theme);
@@ -217,7 +238,7 @@ fn handle(edge: Edge, ui: &Ui, view: &View, place: &Place, theme: &Theme, asks: 
 }
 
 /// The place that is heard: a pointer as on every ruler, hanging into the strip.
-fn pointer(ui: &Ui, rect: Rect, theme: &Theme, view: &View, place: &Place) {
+fn pointer(ui: &Ui, rect: Rect, theme: &Theme, view: &SongView, place: &Place) {
     let p = &ui.painter().with_clip_rect(rect.expand2(vec2(6.0, 1.0)));
     let (x, top) = (place.x(view.heard), place.rect.top());
     p.vline(x, place.rect.y_range(), Stroke::new(4.0, theme.paper));

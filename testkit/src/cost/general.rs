@@ -1,6 +1,6 @@
 //! The job made of general crates, to compare with: five cookbook sections a channel (`biquad`), a
 //! plain limiter that looks at samples only, and `ebur128` measuring before and after. It has no
-//! glue, no look-ahead, does not see what lies between the samples and shows nothing over time.
+//! compressor, no look-ahead, does not see what lies between the samples and shows nothing over time.
 
 use super::least;
 use crate::signal::music::music;

@@ -3,8 +3,8 @@
 
 use super::{Row, least, rows};
 use crate::Random;
-use lintel::link::{self, Tap, Transport};
-use lintel::meter::{Analysis, Loudness, TruePeak};
+use lintel::meter::{Analysis, LoudnessMeter, TruePeak};
+use lintel::tap_ring::{self, Tap, Transport};
 use std::hint::black_box;
 use std::time::Instant;
 
@@ -21,7 +21,7 @@ pub fn table() -> Vec<Row> {
         [(); 2].map(|()| (0..FRAMES).map(|_| (0.5 * random.signed()) as f32).collect::<Vec<_>>());
 
     let loudness = least(FRAMES, || {
-        let mut meter = Loudness::new(RATE, 2);
+        let mut meter = LoudnessMeter::new(RATE, 2);
         for (l, r) in left.chunks(32).zip(right.chunks(32)) {
             meter.feed(&[l, r]);
         }
@@ -48,11 +48,11 @@ pub fn table() -> Vec<Row> {
         for n in (0..FRAMES).step_by(64) {
             let to = (n + 64).min(FRAMES);
             let (l, r, g) = (&left[n..to], &right[n..to], &reduction[n..to]);
-            each(&Tap { before: [l, r], after: [r, l], glue_db: g, ceiling_db: g });
+            each(&Tap { before: [l, r], after: [r, l], compressor_db: g, limiter_db: g });
         }
     };
     let transport = Transport { playing: true, position: None };
-    let (mut feeder, mut drain) = link::feeder(RATE, 2.0);
+    let (mut sender, mut receiver) = tap_ring::tap_ring(RATE, 2.0);
     let mut spent = f64::MAX;
     for _ in 0..5 {
         let mut run = 0.0;
@@ -60,11 +60,11 @@ pub fn table() -> Vec<Row> {
         // One second of blocks is timed as a whole, then drained outside the clock.
         let mut start = Instant::now();
         taps(&mut |tap| {
-            feeder.push(tap, transport);
+            sender.push(tap, transport);
             fed += tap.len();
             if fed >= RATE as usize {
                 run += start.elapsed().as_secs_f64();
-                drain.read(usize::MAX, |chunk| {
+                receiver.read(usize::MAX, |chunk| {
                     black_box(chunk);
                 });
                 fed = 0;
@@ -73,7 +73,7 @@ pub fn table() -> Vec<Row> {
         });
         spent = spent.min(run * 1e9 / FRAMES as f64);
     }
-    assert_eq!(feeder.lost(), 0);
+    assert_eq!(sender.lost(), 0);
 
     let whole = least(FRAMES, || {
         let mut analysis = Analysis::new(RATE, 2);

@@ -3,9 +3,9 @@
 use super::{Row, least, rows};
 use crate::signal::music::music;
 use lintel::chain::Chain;
-use lintel::link::Tap;
 use lintel::meter::matching::LoudnessMatch;
 use lintel::settings::Settings;
+use lintel::tap_ring::Tap;
 use std::hint::black_box;
 use std::time::Instant;
 
@@ -15,23 +15,23 @@ pub const WHOLE: &str = "every stage, driven +9 dB";
 /// Only the ceiling, and it has nothing to do.
 fn idle() -> Settings {
     let mut settings = Settings::default();
-    settings.trim.on = false;
-    settings.tone.on = false;
-    settings.ceiling.ceiling = 0.0;
+    settings.input.trim_on = false;
+    settings.eq.on = false;
+    settings.limiter.ceiling = 0.0;
     settings
 }
 
 fn driven(db: f32) -> Settings {
     let mut settings = idle();
-    settings.ceiling.drive = db;
-    settings.ceiling.ceiling = -1.0;
+    settings.limiter.drive = db;
+    settings.limiter.ceiling = -1.0;
     settings
 }
 
 fn five_bands() -> Settings {
     let mut settings = idle();
-    settings.tone.on = true;
-    for (band, gain) in settings.tone.bands.iter_mut().zip([1.0, -2.0, 0.5, 1.0, 1.5]) {
+    settings.eq.on = true;
+    for (band, gain) in settings.eq.bands.iter_mut().zip([1.0, -2.0, 0.5, 1.0, 1.5]) {
         band.gain = gain;
     }
     settings
@@ -40,10 +40,10 @@ fn five_bands() -> Settings {
 /// Every stage at work.
 pub fn everything() -> Settings {
     let mut all = five_bands();
-    all.trim = Settings::default().trim;
-    all.trim.gain = -3.0;
-    all.glue.on = true;
-    all.ceiling = driven(9.0).ceiling;
+    all.input = Settings::default().input;
+    all.input.trim = -3.0;
+    all.compressor.on = true;
+    all.limiter = driven(9.0).limiter;
     all
 }
 
@@ -77,15 +77,15 @@ fn price(rate: f64, block: usize, input: &[Vec<f32>; 2], settings: &Settings) ->
 /// All rows at one rate (Hz) and host block (frames).
 pub fn table(rate: f64, block: usize) -> Vec<Row> {
     let (loud, quiet) = (music(rate, 1.0), music(rate, 0.1));
-    let mut glue = idle();
-    glue.glue.on = true;
+    let mut compressor = idle();
+    compressor.compressor.on = true;
     let mut matching = LoudnessMatch::new(rate);
     let prices = vec![
         ("ceiling alone, idle (quiet music)", price(rate, block, &quiet, &idle())),
         ("ceiling alone, driven +3 dB", price(rate, block, &loud, &driven(3.0))),
         ("ceiling alone, driven +12 dB", price(rate, block, &loud, &driven(12.0))),
         ("five bands and an idle ceiling", price(rate, block, &quiet, &five_bands())),
-        ("glue and an idle ceiling", price(rate, block, &quiet, &glue)),
+        ("compressor and an idle ceiling", price(rate, block, &quiet, &compressor)),
         ("every stage, quiet music", price(rate, block, &quiet, &everything())),
         (WHOLE, price(rate, block, &loud, &everything())),
         (

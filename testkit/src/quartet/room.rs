@@ -143,7 +143,7 @@ fn hadamard(v: &mut [f64; 8]) {
     }
 }
 
-/// What microphones do not hear: their response falls below 16 Hz, 12 dB per octave, and nothing of
+/// What microphones do not solo: their response falls below 16 Hz, 12 dB per octave, and nothing of
 /// a constant pressure comes through.
 pub fn microphones(out: &mut [Vec<f64>; 2]) {
     let keep = exp(-TAU * 16.0 / RATE);

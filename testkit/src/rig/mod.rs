@@ -1,10 +1,10 @@
 //! Runs a single stage over a signal the way the chain does: blocks cut at the grid of chunks, one tick
 //! before each chunk.
 
-pub mod ceiling;
-pub mod glue;
+pub mod compressor;
+pub mod eq;
+pub mod limiter;
 pub mod sweep;
-pub mod tone;
 
 /// Linear amplitude of a level in dBFS.
 pub fn amplitude(db: f64) -> f64 {

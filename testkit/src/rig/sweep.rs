@@ -1,7 +1,7 @@
-//! A sine through a band of the tone stage that moves, against the same move made the slow, safe way:
+//! A sine through a band of the EQ stage that moves, against the same move made the slow, safe way:
 //! by cross-fading between filters at rest that stand close together on the path.
 
-use super::tone::{alone, run, settled};
+use super::eq::{alone, run, settled};
 use lintel::settings::BandSettings;
 use std::f64::consts::PI;
 use std::ops::Range;

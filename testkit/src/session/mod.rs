@@ -51,7 +51,7 @@ pub struct Session<D> {
 /// The frames at which each was last not as it should be for the tight bounds.
 #[derive(Clone, Debug, Default)]
 struct Last {
-    /// The ceiling was off, or only what is taken away was heard.
+    /// The ceiling was off, or removed signal only was heard.
     loose: Option<u64>,
     /// Bypass or compare were on.
     listening: Option<u64>,
@@ -130,7 +130,7 @@ impl<D: Dice> Session<D> {
             3..6 => self.one_parameter(),
             6 => {
                 let band = self.dice.below(8);
-                self.each(|chain| chain.hear((band < 5).then_some(band)));
+                self.each(|chain| chain.solo((band < 5).then_some(band)));
             }
             7 => {
                 let louder = f64::from(self.dice.share() * 72.0 - 36.0);
@@ -176,8 +176,8 @@ impl<D: Dice> Session<D> {
     fn calm(&mut self) {
         self.settings.bypass = false;
         self.settings.compare = Compare::Off;
-        self.settings.ceiling.on = true;
-        self.settings.ceiling.taken_away = false;
+        self.settings.limiter.on = true;
+        self.settings.limiter.removed_only = false;
         self.apply();
         let frames = (self.rate * 0.3) as usize;
         (0..3).for_each(|_| self.process(frames));
@@ -190,7 +190,7 @@ impl<D: Dice> Session<D> {
         let old = *self.chain.settings();
         let new = self.settings;
         self.each(|chain| chain.set(&new));
-        if !old.ceiling.on || old.ceiling.taken_away {
+        if !old.limiter.on || old.limiter.removed_only {
             self.last.loose = Some(self.frame);
         }
         if old.bypass {
@@ -199,8 +199,8 @@ impl<D: Dice> Session<D> {
         if old.bypass || old.compare != Compare::Off {
             self.last.listening = Some(self.frame);
         }
-        if old.ceiling.ceiling != new.ceiling.ceiling {
-            self.last.ceilings.push_back((self.frame, gain(old.ceiling.ceiling)));
+        if old.limiter.ceiling != new.limiter.ceiling {
+            self.last.ceilings.push_back((self.frame, gain(old.limiter.ceiling)));
         }
     }
 
@@ -232,12 +232,12 @@ impl<D: Dice> Session<D> {
         let (mut deepest, mut least) = (0.0_f32, 0.0_f32);
         let [left, right] = &mut self.buffers;
         let (before, after) = (&mut self.before, &mut self.after);
-        let mut tapped = |tap: &lintel::link::Tap| {
+        let mut tapped = |tap: &lintel::tap_ring::Tap| {
             for ch in 0..2 {
                 before[ch].extend_from_slice(tap.before[ch]);
                 after[ch].extend_from_slice(tap.after[ch]);
             }
-            for db in tap.glue_db.iter().chain(tap.ceiling_db) {
+            for db in tap.compressor_db.iter().chain(tap.limiter_db) {
                 assert!(db.is_finite(), "a reduction of {db} dB");
                 deepest = deepest.max(*db);
                 least = least.min(*db);
@@ -259,7 +259,7 @@ impl<D: Dice> Session<D> {
         let Some(twin) = &mut self.twin else { return };
         let [left, right] = &mut self.cleaned;
         let after = &mut self.after_twin;
-        let tapped = |tap: &lintel::link::Tap| {
+        let tapped = |tap: &lintel::tap_ring::Tap| {
             for ch in 0..2 {
                 after[ch].extend_from_slice(tap.after[ch]);
             }
@@ -277,13 +277,13 @@ impl<D: Dice> Session<D> {
         let now = self.frame;
         let recent = |frame: &Option<u64>| frame.is_some_and(|frame| now - frame < arrived);
         let settings = self.chain.settings();
-        let bounded = settings.ceiling.on && !settings.ceiling.taken_away && !recent(&self.last.loose);
+        let bounded = settings.limiter.on && !settings.limiter.removed_only && !recent(&self.last.loose);
         let listening = settings.bypass || settings.compare != Compare::Off || recent(&self.last.listening);
         while self.last.ceilings.front().is_some_and(|(frame, _)| now - frame >= arrived) {
             self.last.ceilings.pop_front();
         }
         let highest =
-            self.last.ceilings.iter().map(|(_, gain)| *gain).fold(gain(settings.ceiling.ceiling), f64::max);
+            self.last.ceilings.iter().map(|(_, gain)| *gain).fold(gain(settings.limiter.ceiling), f64::max);
         for ch in 0..if self.mono { 1 } else { 2 } {
             for (n, out) in self.buffers[ch].iter().copied().enumerate() {
                 let bypass = settings.bypass
@@ -311,7 +311,7 @@ impl<D: Dice> Session<D> {
             let frames = self.buffers[0].len();
             self.delayed[1].drain(..frames);
         }
-        let (level, reduction) = self.chain.glue_point();
+        let (level, reduction) = self.chain.compressor_point();
         assert!(!level.is_nan() && reduction.is_finite() && self.chain.makeup_db().is_finite());
     }
 }
