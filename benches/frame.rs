@@ -5,9 +5,9 @@
 //! `cargo bench --no-default-features --features screen --bench frame`
 
 use egui::{Pos2, RawInput, Rect, vec2};
-use lintel::editor::live::{MeasuredHistory, POINTS};
 use lintel::editor::window_state::{Span, WindowState};
-use lintel::editor::{LiveReadout, MemoryControls, Screen};
+use lintel::editor::{MemoryControls, Screen};
+use lintel::live::{LiveReadout, MeasuredHistory, POINTS};
 use lintel::meter::{Analysis, History, HistoryColumn};
 use lintel::settings::Settings;
 use std::alloc::{GlobalAlloc, Layout, System};

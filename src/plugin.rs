@@ -1,12 +1,10 @@
 //! The host's side: layouts, activation, latency, process. All sound is made in [`crate::chain`].
 
-pub mod host_params;
-
 use crate::chain::Chain;
+use crate::host_params::{self, HostParams};
 #[cfg(not(feature = "editor"))]
 use crate::meter::matching::LoudnessMatch;
 use crate::tap_ring::Transport;
-use host_params::HostParams;
 use nice_plug::prelude::*;
 use std::sync::Arc;
 

@@ -9,7 +9,7 @@ pub use feed::{InstanceFeed, InstanceShared};
 use super::layout::LEAST;
 use super::screen::{Screen, ScreenRequests};
 use super::window_state::WindowState;
-use crate::plugin::host_params::HostParams;
+use crate::host_params::HostParams;
 use crate::presets;
 use feed::InstanceReader;
 use gestures::HostControls;
@@ -53,7 +53,7 @@ pub fn create(params: Arc<HostParams>, now: Arc<InstanceShared>) -> Option<Linte
 
 /// The delivery target that a session's kept text names.
 pub fn kept_target(window: &str) -> crate::meter::Target {
-    super::live::target(&WindowState::read(window).target)
+    crate::live::target(&WindowState::read(window).target)
 }
 
 /// What the window draws and moves.
@@ -147,7 +147,7 @@ impl HostWindow {
             self.params.set_window(self.screen.window_state.text());
         }
         self.feed.solo(&mut self.screen.solo);
-        self.feed.fulfil(wishes);
+        self.feed.measure(wishes.measurement);
     }
 }
 

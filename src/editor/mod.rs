@@ -11,7 +11,6 @@ pub mod head;
 #[cfg(feature = "editor")]
 mod host;
 pub mod layout;
-pub mod live;
 pub mod notes;
 pub mod raster;
 pub mod readout;
@@ -27,6 +26,5 @@ pub mod window_state;
 pub use controls::{Controls, MemoryControls, ParamEditor};
 #[cfg(feature = "editor")]
 pub use host::{InstanceFeed, InstanceShared, LintelEditor, create, kept_target};
-pub use live::LiveReadout;
 pub use screen::Screen;
 pub use standalone::StandaloneWindow;

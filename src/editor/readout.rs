@@ -2,10 +2,10 @@
 //! other figures under it as far as there is room.
 
 use super::buttons::TextButton;
-use super::live::LiveReadout;
 use super::screen::{DrawContext, ScreenRequests};
 use super::text;
 use super::window_state::WindowState;
+use crate::live::LiveReadout;
 use egui::{Align2, Color32, Popup, Rect, Stroke, Ui, pos2, vec2};
 
 pub(super) fn show(
@@ -99,13 +99,13 @@ fn measuring(
     let word = TextButton::new(text, help).called("measure").size(12.0).enabled(!*follow);
     let place = rect(inner.left(), word.width(ui));
     if word.show(ui, place, theme).clicked() {
-        wishes.measure = Some(!running);
+        wishes.measurement.run = Some(!running);
     }
     let help = "Forgets everything counted and starts anew.";
     let word = TextButton::new("start anew", help).size(12.0);
     let place = rect(place.right() + 5.0, word.width(ui));
     if word.show(ui, place, theme).clicked() {
-        wishes.restart = true;
+        wishes.measurement.reset = true;
     }
     let time = text::clock(context.live.measured.floor());
     let more = match (running, *follow) {

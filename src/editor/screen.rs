@@ -5,10 +5,10 @@
 use super::chart::{self, HistoryChart};
 use super::controls::{Controls, ParamEditor, Undo};
 use super::layout::{LEAST, Layout};
-use super::live::{HistorySource, LiveReadout};
 use super::theme::Theme;
 use super::window_state::WindowState;
 use super::{head, notes, readout, stages};
+use crate::live::{HistorySource, LiveReadout, MeasurementRequest};
 use crate::presets::PresetStore;
 use egui::{Rect, Ui, UiBuilder, vec2};
 use std::path::PathBuf;
@@ -16,10 +16,8 @@ use std::path::PathBuf;
 /// What the user wants from outside of the parameters; empty in most frames.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct ScreenRequests {
-    /// Pause (false) or go on with (true) the integrated measurement.
-    pub measure: Option<bool>,
-    /// Start the measurement anew.
-    pub restart: bool,
+    /// Pause, resume or reset the integrated measurement.
+    pub measurement: MeasurementRequest,
     /// Another scale was chosen.
     pub rescale: bool,
     /// [`Screen::keep`] has changed and wants to be kept.

@@ -3,13 +3,14 @@
 
 use super::controls::MemoryControls;
 use super::layout::LEAST;
-use super::live::{LiveReadout, response};
 use super::screen::Screen;
 use super::song::{self, SongView};
+use super::text;
 use super::theme::Theme;
 use super::window_state::WindowState;
-use super::{live, text};
 use crate::finish::Error;
+use crate::live;
+use crate::live::{LiveReadout, response};
 use crate::player::{Device, ExportProgress, LoadState, PlayerSession, SessionRequest};
 use crate::settings::Settings;
 use crate::stage::eq::EqCurve;
@@ -97,7 +98,7 @@ impl StandaloneWindow {
         let wishes = self.screen(ui, upper);
         self.row(ui, lower, upper);
         if let Some(session) = &self.session {
-            session.fulfil(&wishes);
+            session.measure(wishes.measurement);
             let now = ctx.input(|i| i.time);
             let works = matches!(session.export(), Some(ExportProgress::Running { .. }))
                 || session.take().load() == LoadState::Reading;
@@ -120,7 +121,12 @@ impl StandaloneWindow {
         let target = screen.window_state.target.clone();
         match session {
             Some(session) => {
-                session.refresh(&memory.settings, &screen.window_state, screen.solo);
+                session.refresh(
+                    &memory.settings,
+                    &screen.window_state.target,
+                    screen.window_state.follow,
+                    screen.solo,
+                );
                 session.look(|live, recording| screen.show_in(ui, area, live, recording, memory))
             }
             None => {

@@ -6,9 +6,10 @@ use crate::finish::render::ProgressWatcher;
 use crate::finish::{self, Encoding, Fault, Layout, Overwrite, Tags, report};
 use crate::meter::Target;
 use crate::settings::Settings;
+use crate::sync::lock;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
 
 /// What is to be written.
@@ -171,10 +172,6 @@ fn words(master: &Master) -> String {
         words = format!("{words}. {search}");
     }
     words
-}
-
-fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
-    mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 #[cfg(test)]

@@ -3,9 +3,10 @@
 
 use super::overview::Overview;
 use crate::finish::{EndsFinder, Error, FileFormat, Reader, SongEnds};
+use crate::sync::lock;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard};
 
 /// Frames read between two looks at whether anybody still wants them.
 const STEP: usize = 4096;
@@ -153,10 +154,6 @@ impl LoadedSong {
         left[done..].fill(0.0);
         right[done..].fill(0.0);
     }
-}
-
-fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
-    mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 #[cfg(test)]

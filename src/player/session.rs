@@ -7,18 +7,17 @@ use super::loaded_song::{LoadState, LoadedSong};
 use super::playhead::Playhead;
 use super::sink::{DeviceRing, RingStatus};
 use crate::chain::ChainReadout;
-use crate::editor::live::{self, HistorySource, LiveReadout, MeasuredHistory};
-use crate::editor::screen::ScreenRequests;
-use crate::editor::window_state::WindowState;
 use crate::finish::{self, CutPlan, Error};
-use crate::meter::{self, AnalysisCommand, History};
+use crate::live::{self, AnalysisUpdates, HistorySource, LiveReadout, MeasuredHistory, MeasurementRequest};
+use crate::meter::{self, History};
 use crate::settings::Settings;
+use crate::sync::lock;
 use crate::tap_ring::tap_ring;
 use std::ops::Range;
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, Sender, TryRecvError, channel};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
 use std::time::Duration;
 
@@ -83,7 +82,7 @@ pub struct PlayerSession {
     /// What the worker and the analysis were told last.
     settings: Option<Settings>,
     target: String,
-    follow: bool,
+    updates: AnalysisUpdates,
     solo: Option<usize>,
     export: Option<Export>,
     /// Why nobody hears it.
@@ -127,7 +126,7 @@ impl PlayerSession {
             live,
             settings: None,
             target: String::new(),
-            follow: false,
+            updates: AnalysisUpdates::default(),
             solo: None,
             export: None,
             silent,
@@ -185,22 +184,14 @@ impl PlayerSession {
     }
 
     /// Brings everything up to date, once a frame: settings in, figures ready to be drawn.
-    pub fn refresh(&mut self, settings: &Settings, window_state: &WindowState, solo: Option<usize>) {
+    pub fn refresh(&mut self, settings: &Settings, target: &str, follow: bool, solo: Option<usize>) {
         if self.settings.as_ref() != Some(settings) {
             self.order(EngineCommand::Settings(Box::new(*settings)));
-            self.analysis.send(AnalysisCommand::Settings(Box::new(*settings)));
             self.settings = Some(*settings);
         }
-        if self.target != window_state.target {
-            self.analysis.send(AnalysisCommand::Target(live::target(&window_state.target)));
-            self.target.clone_from(&window_state.target);
-        }
-        if self.follow != window_state.follow {
-            self.analysis.send(AnalysisCommand::FollowTransport(window_state.follow));
-            if !window_state.follow {
-                self.analysis.send(AnalysisCommand::Start); // by hand again: it goes on counting
-            }
-            self.follow = window_state.follow;
+        self.updates.send(&self.analysis, settings, target, follow);
+        if self.target != target {
+            target.clone_into(&mut self.target);
         }
         if self.solo != solo {
             self.order(EngineCommand::Solo(solo));
@@ -223,15 +214,8 @@ impl PlayerSession {
     }
 
     /// Passes on what the user wants of the measurement.
-    pub fn fulfil(&self, wishes: &ScreenRequests) {
-        match wishes.measure {
-            Some(true) => self.analysis.send(AnalysisCommand::Start),
-            Some(false) => self.analysis.send(AnalysisCommand::Pause),
-            None => {}
-        }
-        if wishes.restart {
-            self.analysis.send(AnalysisCommand::Restart);
-        }
+    pub fn measure(&self, request: MeasurementRequest) {
+        request.send(&self.analysis);
     }
 
     /// The ends that an export would find by itself, silence that it adds left out.
@@ -343,10 +327,6 @@ fn work(mut engine: Engine, inbox: &Receiver<EngineCommand>, told: &SessionStatu
         let pause = if engine.playing() { 5 } else { 100 };
         std::thread::park_timeout(Duration::from_millis(pause));
     }
-}
-
-fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
-    mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 #[cfg(test)]

@@ -108,21 +108,21 @@ fn nothing_is_drawn_while_nothing_happens() {
 /// A recording of a steady tone in which the transport jumped at one time, or never.
 struct Jumped(Option<f64>);
 
-impl lintel::editor::live::HistorySource for Jumped {
+impl lintel::live::HistorySource for Jumped {
     fn seconds(&self) -> f64 {
         30.0
     }
-    fn read(&self, first: i64, step: f64, columns: &mut [lintel::editor::live::LiveColumn]) {
+    fn read(&self, first: i64, step: f64, columns: &mut [lintel::live::LiveColumn]) {
         for (n, column) in columns.iter_mut().enumerate() {
             let time = (first + n as i64) as f64 * step;
             let jump = self.0.is_some_and(|at| (time..time + step).contains(&at));
-            *column = lintel::editor::live::LiveColumn {
+            *column = lintel::live::LiveColumn {
                 before: -12.0,
                 after: -10.0,
                 short_term: -16.0,
                 there: true,
                 jump,
-                ..lintel::editor::live::LiveColumn::NONE
+                ..lintel::live::LiveColumn::NONE
             };
         }
     }
@@ -134,7 +134,7 @@ fn a_jump_of_the_transport_is_marked_where_it_was() {
         let rig = Rig::with(
             WindowState::default(),
             MemoryControls::default(),
-            lintel::editor::LiveReadout::default(),
+            lintel::live::LiveReadout::default(),
             Box::new(Jumped(jump)),
             1.0,
         );

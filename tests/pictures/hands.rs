@@ -177,7 +177,7 @@ fn a_click_holds_the_paper_and_another_lets_it_run() {
 #[test]
 fn the_measurement_follows_the_transport_when_asked_and_by_hand_when_not() {
     let mut rig = Rig::new();
-    let asked = |rig: &Rig| rig.0.state().wishes.iter().filter(|wish| wish.measure.is_some()).count();
+    let asked = |rig: &Rig| rig.0.state().wishes.iter().filter(|wish| wish.measurement.run.is_some()).count();
     rig.click("measure");
     assert_eq!((rig.0.state().screen.window_state.follow, asked(&rig)), (false, 1));
     rig.click("follow the transport");

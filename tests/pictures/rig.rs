@@ -3,11 +3,11 @@
 use egui::{Key, Modifiers, Pos2, Rect, vec2};
 use egui_kittest::kittest::{NodeT, Queryable};
 use egui_kittest::{Harness, TestRenderer};
-use lintel::editor::live::{self, HistorySource, LiveReadout};
 use lintel::editor::raster::Raster;
 use lintel::editor::screen::ScreenRequests;
 use lintel::editor::window_state::WindowState;
 use lintel::editor::{MemoryControls, Screen};
+use lintel::live::{self, HistorySource, LiveReadout};
 use lintel::params;
 use lintel::stage::eq::EqCurve;
 

@@ -2,8 +2,8 @@
 //! Nothing on the pictures is written by hand.
 
 use lintel::chain::Chain;
-use lintel::editor::LiveReadout;
-use lintel::editor::live::{HistorySource, LiveColumn, MeasuredHistory};
+use lintel::live::LiveReadout;
+use lintel::live::{HistorySource, LiveColumn, MeasuredHistory};
 use lintel::meter::matching::LoudnessMatch;
 use lintel::meter::{Analysis, History};
 use lintel::settings::Settings;

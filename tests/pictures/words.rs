@@ -125,8 +125,8 @@ fn the_measurement_is_asked_to_pause_and_to_start_anew() {
     rig.click("measure");
     rig.click("start anew");
     let wishes = &rig.0.state().wishes;
-    assert!(wishes.iter().any(|w| w.measure == Some(false)));
-    assert!(wishes.iter().any(|w| w.restart));
+    assert!(wishes.iter().any(|w| w.measurement.run == Some(false)));
+    assert!(wishes.iter().any(|w| w.measurement.reset));
 }
 
 #[test]

@@ -4,12 +4,12 @@
 use crate::Failure;
 use egui::{Event, Pos2, RawInput, Rect, pos2, vec2};
 use lintel::chain::Chain;
-use lintel::editor::live::{self, MeasuredHistory};
 use lintel::editor::raster::Raster;
 use lintel::editor::song::{self, SongView};
 use lintel::editor::theme::Theme;
 use lintel::editor::window_state::{Span, WindowState};
-use lintel::editor::{LiveReadout, MemoryControls, Screen};
+use lintel::editor::{MemoryControls, Screen};
+use lintel::live::{self, LiveReadout, MeasuredHistory};
 use lintel::meter::matching::LoudnessMatch;
 use lintel::meter::{Analysis, History};
 use lintel::player::{LoadedSong, Playhead};

@@ -4,9 +4,9 @@
 use super::Window;
 use crate::editor::controls::ParamEditor;
 use crate::editor::layout::ChartLayout;
-use crate::editor::live::LiveColumn;
 use crate::editor::screen::DrawContext;
 use crate::editor::text;
+use crate::live::LiveColumn;
 use egui::{Align2, Color32, Pos2, Rect, Shape, Stroke, Ui, pos2, vec2};
 
 /// Everything that one frame of the chart is drawn from.

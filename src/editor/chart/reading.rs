@@ -1,8 +1,8 @@
 //! Reading the chart: a hairline under the pointer with every lane's values at that moment.
 
 use super::lanes::Drawing;
-use crate::editor::live::LiveColumn;
 use crate::editor::text;
+use crate::live::LiveColumn;
 use egui::{Align2, Color32, FontId, Pos2, Rect, Stroke, Ui, pos2, vec2};
 
 /// Draws the hairline at `pointer` and a slip of paper with values in each lane.

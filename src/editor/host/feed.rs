@@ -5,16 +5,16 @@
 //! for anybody; the window drains the ring when it draws.
 
 use crate::chain::ChainReadout;
-use crate::editor::live::{self, HistorySource, LiveReadout, MeasuredHistory};
-use crate::editor::screen::ScreenRequests;
 use crate::editor::window_state::WindowState;
+use crate::host_params::HostParams;
+use crate::live::{AnalysisUpdates, HistorySource, LiveReadout, MeasuredHistory, MeasurementRequest};
 use crate::meter::{self, AnalysisCommand, History, Snapshot};
-use crate::plugin::host_params::HostParams;
 use crate::settings::Settings;
+use crate::sync::lock;
 use crate::tap_ring::{Tap, TapSender, Transport, tap_ring};
 use nice_plug_egui::{EguiEditorState, RepaintNotifier};
 use std::sync::atomic::{AtomicU8, AtomicU64, Ordering};
-use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
+use std::sync::{Arc, Mutex, OnceLock};
 use std::time::{Duration, Instant};
 
 /// The audio thread's ends of the rings.
@@ -131,10 +131,6 @@ impl InstanceShared {
     }
 }
 
-fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
-    mutex.lock().unwrap_or_else(PoisonError::into_inner)
-}
-
 /// The window's view of [`InstanceShared`].
 pub struct InstanceReader {
     now: Arc<InstanceShared>,
@@ -145,8 +141,7 @@ pub struct InstanceReader {
     /// What `live` was taken from last, so that nothing is taken twice.
     taken: Option<Arc<Snapshot>>,
     history: Option<Arc<Mutex<History>>>,
-    /// Settings, target and whether to follow the transport, as the analysis was told last.
-    told: Option<(Settings, String, bool)>,
+    updates: AnalysisUpdates,
     /// The band that the window asked to hear alone last.
     asked: Option<usize>,
 }
@@ -154,7 +149,16 @@ pub struct InstanceReader {
 impl InstanceReader {
     pub fn new(now: Arc<InstanceShared>) -> Self {
         let live = LiveReadout::default();
-        Self { now, live, readout: None, analysis: None, taken: None, history: None, told: None, asked: None }
+        Self {
+            now,
+            live,
+            readout: None,
+            analysis: None,
+            taken: None,
+            history: None,
+            updates: AnalysisUpdates::default(),
+            asked: None,
+        }
     }
 
     /// Brings everything up to date, once a frame.
@@ -177,27 +181,10 @@ impl InstanceReader {
         if newest.as_ref().map(Arc::as_ptr) != self.analysis.as_ref().map(Arc::as_ptr) {
             self.history = newest.as_ref().map(|analysis| analysis.history());
             self.analysis = newest;
-            self.told = None;
+            self.updates.reset();
         }
         let Some(analysis) = &self.analysis else { return };
-        let told = (*settings, window_state.target.clone(), window_state.follow);
-        if self.told.as_ref() != Some(&told) {
-            let last = self.told.as_ref();
-            if last.is_none_or(|last| last.0 != told.0) {
-                analysis.send(AnalysisCommand::Settings(Box::new(*settings)));
-            }
-            if last.is_none_or(|last| last.1 != told.1) {
-                analysis.send(AnalysisCommand::Target(live::target(&window_state.target)));
-            }
-            if last.is_none_or(|last| last.2 != told.2) {
-                analysis.send(AnalysisCommand::FollowTransport(window_state.follow));
-                // By hand again: it goes on counting.
-                if !window_state.follow && last.is_some() {
-                    analysis.send(AnalysisCommand::Start);
-                }
-            }
-            self.told = Some(told);
-        }
+        self.updates.send(analysis, settings, &window_state.target, window_state.follow);
         let snapshot = analysis.snapshot();
         if self.taken.as_ref().map(Arc::as_ptr) != Some(Arc::as_ptr(&snapshot)) {
             self.live.take(&snapshot, settings);
@@ -225,15 +212,9 @@ impl InstanceReader {
     }
 
     /// Passes on what the user wants of the measurement.
-    pub fn fulfil(&self, wishes: &ScreenRequests) {
-        let Some(analysis) = &self.analysis else { return };
-        match wishes.measure {
-            Some(true) => analysis.send(AnalysisCommand::Start),
-            Some(false) => analysis.send(AnalysisCommand::Pause),
-            None => {}
-        }
-        if wishes.restart {
-            analysis.send(AnalysisCommand::Restart);
+    pub fn measure(&self, request: MeasurementRequest) {
+        if let Some(analysis) = &self.analysis {
+            request.send(analysis);
         }
     }
 }

@@ -1,8 +1,8 @@
 //! The host's parameters as the screen's controls: gestures in, automation out.
 
 use crate::editor::Controls;
+use crate::host_params::HostParams;
 use crate::params;
-use crate::plugin::host_params::HostParams;
 use crate::settings::Settings;
 use nice_plug::context::gui::GuiContext;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError, Weak};

@@ -44,7 +44,7 @@ fn a_song_plays_through_and_the_screen_sees_it() {
     assert_eq!(session.silent(), Some("nobody hears it"));
     let settings = Settings::default();
     until("reading", || {
-        session.refresh(&settings, &WindowState::default(), None);
+        session.refresh(&settings, "", false, None);
         session.take().ready() == 34 * 48_000 && session.playhead().trim().start > 0
     });
     // 0.8 s before the first note, 1 s behind the last.
@@ -53,7 +53,7 @@ fn a_song_plays_through_and_the_screen_sees_it() {
     session.ask(SessionRequest::Toggle);
     until("playing to the end", || !session.playing() && session.heard() == trim.end);
     until("measuring", || {
-        session.refresh(&settings, &WindowState::default(), None);
+        session.refresh(&settings, "", false, None);
         session.live.after.integrated > -30.0
     });
     session.look(|_, recording| assert!(recording.seconds() > 20.0));
@@ -64,7 +64,7 @@ fn the_loudest_ten_seconds_are_repeated() {
     let folder = tempfile::tempdir().unwrap();
     let take = LoadedSong::open_whole(&file(folder.path(), 48_000, &music())).unwrap();
     let mut session = PlayerSession::of(take, &mut Fast::default()).unwrap();
-    session.refresh(&Settings::default(), &WindowState::default(), None);
+    session.refresh(&Settings::default(), "", false, None);
     session.ask(SessionRequest::Loudest);
     let cycle = session.playhead().cycle().unwrap();
     assert!(cycle.start >= 14 * 48_000 - 4_800 && cycle.end <= 26 * 48_000 + 4_800, "{cycle:?}");
@@ -78,11 +78,11 @@ fn ends_that_the_hand_has_set_go_into_the_export_and_found_ones_do_not() {
     let folder = tempfile::tempdir().unwrap();
     let take = LoadedSong::open_whole(&file(folder.path(), 48_000, &music())).unwrap();
     let mut session = PlayerSession::of(take, &mut Fast::default()).unwrap();
-    session.refresh(&Settings::default(), &WindowState::default(), None);
+    session.refresh(&Settings::default(), "", false, None);
     let found = session.playhead().trim();
     assert_eq!(session.wishes(), finish::EndsOptions::default());
     session.ask(SessionRequest::Trim(96_000..480_000));
-    session.refresh(&Settings::default(), &WindowState::default(), None);
+    session.refresh(&Settings::default(), "", false, None);
     assert_eq!((session.wishes().start, session.wishes().end), (Some(2.0), Some(10.0)));
     session.ask(SessionRequest::FoundEnds);
     assert_eq!(session.playhead().trim(), found);
@@ -105,7 +105,7 @@ fn closing_lets_everything_go_and_several_do_not_mix() {
         .collect();
     sessions.iter_mut().for_each(|session| session.ask(SessionRequest::Toggle));
     until("both play", || {
-        sessions.iter_mut().for_each(|s| s.refresh(&Settings::default(), &WindowState::default(), None));
+        sessions.iter_mut().for_each(|s| s.refresh(&Settings::default(), "", false, None));
         sessions.iter().all(|s| s.live.measured > 15.0)
     });
     let [loud, soft] = [0, 1].map(|n| sessions[n].live.after.integrated);

@@ -4,10 +4,10 @@
 use super::BandParams;
 use crate::editor::buttons::TextButton;
 use crate::editor::controls::ParamEditor;
-use crate::editor::live::{BAND, FREQS};
 use crate::editor::screen::DrawContext;
 use crate::editor::text;
 use crate::editor::window_state::WindowState;
+use crate::live::{BAND, FREQS};
 use crate::meter::spectrum::{BANDS as SPECTRUM, frequency};
 use crate::settings::BANDS;
 use egui::{Align2, Pos2, Rect, Stroke, Ui, pos2, vec2};

@@ -2,8 +2,10 @@
 //! recording that the chart unrolls. Levels in dB and LUFS, times in seconds.
 
 mod measured;
+mod requests;
 
 pub use measured::{MeasuredHistory, target};
+pub use requests::{AnalysisUpdates, MeasurementRequest};
 
 use crate::chain::ChainReadout;
 use crate::meter::{TARGETS, Target};
