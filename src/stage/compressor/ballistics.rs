@@ -159,7 +159,8 @@ impl Ballistics {
         let (attack, release) = (self.times.0 / 1000.0, self.times.1 / 1000.0);
         self.attack = OnePole::new(attack, self.sample_rate);
         self.release = OnePole::new(release, self.sample_rate);
-        self.density_fall = OnePole::new(DENSITY_FALL_S + DENSITY_FALL_PER_RELEASE * release, self.sample_rate);
+        self.density_fall =
+            OnePole::new(DENSITY_FALL_S + DENSITY_FALL_PER_RELEASE * release, self.sample_rate);
     }
 
     /// Clears all reduction.
@@ -233,7 +234,12 @@ impl Ballistics {
             }
         }
         for (ch, state) in self.states.iter_mut().enumerate() {
-            *state = BallisticsState { plain: plain[ch], demand: demand[ch], density: density[ch], reduction: y[ch] };
+            *state = BallisticsState {
+                plain: plain[ch],
+                demand: demand[ch],
+                density: density[ch],
+                reduction: y[ch],
+            };
         }
     }
 }

@@ -163,7 +163,8 @@ impl Compressor {
                 *x = detector::level_dbfs(*x);
             }
         }
-        self.level_dbfs = lanes[..lane_count].iter().fold(f64::NEG_INFINITY, |top, lane| larger(lane[len - 1], top));
+        self.level_dbfs =
+            lanes[..lane_count].iter().fold(f64::NEG_INFINITY, |top, lane| larger(lane[len - 1], top));
         for lane in &mut lanes[..lane_count] {
             self.curve.reduction(start, &mut lane[..len]);
         }

@@ -37,7 +37,7 @@ const GOOD: f64 = 0.012;
 const SPREAD: [f64; POINTS / 2] = [0.35, 0.7, 1.1, 1.6, 2.2, 3.0, 4.5];
 
 /// Highest frequency of a band as a share of the sample rate.
-pub(super) const TOP: f64 = 0.49;
+pub(crate) const TOP: f64 = 0.49;
 
 /// Bell: `gain` dB at `f0` Hz, cookbook `q`.
 pub fn bell(sample_rate: f64, f0: f64, gain: f64, q: f64) -> EqSection {
