@@ -34,7 +34,7 @@ impl BandShape {
     /// in proportion, and does nothing at 6 dB/oct, which has none. Section Qs 1 (third order) and
     /// 0.5412, 1.3066 (fourth): 1/(2 cos φ) of the Butterworth pole angles.
     pub fn sections(self, sample_rate: f64, freq: f64, gain: f64, q: f64) -> [EqSection; SECTIONS] {
-        let freq = freq.clamp(1.0, design::TOP * sample_rate);
+        let freq = freq.clamp(1.0, design::MAX_FREQUENCY_SHARE * sample_rate);
         let one = |section| [section, EqSection::FLAT];
         let low = match self.kind {
             BandKind::Bell => return one(design::bell(sample_rate, freq, gain, q)),

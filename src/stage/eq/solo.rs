@@ -103,7 +103,7 @@ impl BandSolo {
 
     fn region(&self) -> EqSection {
         let (freq, _, q) = self.glide.end();
-        let freq = freq.min(design::TOP * self.sample_rate);
+        let freq = freq.min(design::MAX_FREQUENCY_SHARE * self.sample_rate);
         let flat = std::f64::consts::FRAC_1_SQRT_2;
         match self.shape.kind {
             BandKind::Bell => design::band_pass(self.sample_rate, freq, q),
