@@ -514,3 +514,80 @@ fn faded(fade: &Fade, block: &mut Block, dry: &mut [[f64; CHUNK]; CHANNELS], sta
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::dsp::k_weighting::KWeighting;
+
+    const RATE_HZ: f64 = 48_000.0;
+    const HALF_SECOND: usize = 24_000;
+
+    /// Noise with a slow tremolo, near −20 dBFS. Linear congruential generator with the multiplier and
+    /// increment of Knuth's MMIX.
+    fn noise(frames: usize) -> Vec<f32> {
+        let mut state = 1u64;
+        (0..frames)
+            .map(|n| {
+                state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+                let white = (state >> 11) as f64 / (1u64 << 52) as f64 - 1.0;
+                (0.15 * white * (1.0 + 0.5 * (n as f64 * std::f64::consts::TAU / RATE_HZ).sin())) as f32
+            })
+            .collect()
+    }
+
+    /// Runs `input` through the chain; gives output minus input, K-weighted, of each half second, dB.
+    fn loudness_steps(chain: &mut Chain, weighting: &mut KWeighting<4>, input: &[f32]) -> Vec<f64> {
+        let mut steps = Vec::new();
+        for part in input.chunks(HALF_SECOND) {
+            let (mut left, mut right) = (part.to_vec(), part.to_vec());
+            let mut energy = [0.0; 4];
+            chain.process(&mut [&mut left, &mut right], |tap| {
+                weighting.add_energy([tap.before[0], tap.before[1], tap.after[0], tap.after[1]], &mut energy);
+            });
+            steps.push(db::from_power((energy[2] + energy[3]) / (energy[0] + energy[1])));
+        }
+        steps
+    }
+
+    /// Own goal: 0.3 LU from half a second after the compressor is switched in or changes its place.
+    #[test]
+    fn auto_makeup_is_right_half_a_second_after_switching_and_swapping() {
+        const GOAL_LU: f64 = 0.3;
+        let mut settings = Settings::default();
+        settings.compressor = crate::settings::CompressorSettings {
+            threshold: -30.0,
+            ratio: 3.0,
+            auto_makeup: true,
+            ..settings.compressor
+        };
+        let input = noise(4 * RATE_HZ as usize);
+        let (mut chain, mut weighting) = (Chain::new(RATE_HZ), KWeighting::new(RATE_HZ));
+        chain.set(&settings);
+        chain.reset();
+        let mut check = |settings: &Settings, what: &str| {
+            chain.set(settings);
+            let steps = loudness_steps(&mut chain, &mut weighting, &input);
+            assert!(steps[1..].iter().all(|step| step.abs() <= GOAL_LU), "{what}: {steps:.2?} LU");
+        };
+        check(&settings, "off");
+        settings.compressor.on = true;
+        check(&settings, "first switched in");
+        settings.compressor.on = false;
+        check(&settings, "off again");
+        settings.compressor.on = true;
+        check(&settings, "switched in again");
+        settings.order = StageOrder::CompressorFirst;
+        check(&settings, "order swapped");
+        // Without auto make-up it would be clearly quieter.
+        settings.compressor.auto_makeup = false;
+        chain.set(&settings);
+        assert!(loudness_steps(&mut chain, &mut weighting, &input)[7] < -2.0);
+    }
+
+    #[test]
+    fn faulty_samples_are_silenced_and_huge_ones_clamped() {
+        let fixed = [f64::NAN, f64::INFINITY, f64::NEG_INFINITY, 1e9, -1e9, 0.5].map(clean);
+        assert_eq!(fixed, [0.0, 0.0, 0.0, INPUT_LIMIT, -INPUT_LIMIT, 0.5]);
+    }
+}
