@@ -207,7 +207,7 @@ impl<'a> ParamEditor<'a> {
         });
     }
 
-    /// Every parameter of `group` back to its default, one step; `group` as in the table, "tone"
+    /// Every parameter of `group` back to its default, one step; `group` as in the table, "EQ"
     /// with its five bands.
     pub fn reset(&mut self, group: &str) {
         self.group(|editor| {
@@ -346,7 +346,7 @@ mod tests {
         memory.settings.eq.on = false;
         memory.settings.eq.bands[2].gain = 3.0;
         memory.settings.compressor.ratio = 4.0;
-        with(&mut memory, &mut undo, 0.0, |editor| editor.reset("tone"));
+        with(&mut memory, &mut undo, 0.0, |editor| editor.reset("EQ"));
         assert_eq!(memory.settings.eq.bands[2].gain, 0.0);
         assert!(!memory.settings.eq.on && memory.settings.compressor.ratio == 4.0);
     }

@@ -222,7 +222,7 @@ fn shelf(screen: &mut Screen, ui: &mut Ui, context: &DrawContext, editor: &mut P
     egui::ScrollArea::vertical().max_height((ui.ctx().content_rect().height() - 130.0).min(560.0)).show(
         ui,
         |ui| {
-            for preset in screen.shelf.ours.iter().chain(&screen.shelf.own) {
+            for preset in screen.shelf.factory.iter().chain(&screen.shelf.user) {
                 if entry(ui, preset) {
                     chosen = Some(preset.clone());
                     ui.close();

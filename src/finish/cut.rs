@@ -2,12 +2,12 @@
 //! goes around them, and the fades; with a plain word on everything that is lost.
 
 use super::ends::SongEnds;
-use crate::meter::rules::LEAD_IN;
+use crate::meter::facts::LEAD_IN_S;
 
 /// What the user wants of the ends. Times in seconds.
 #[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
 pub struct EndsOptions {
-    /// Silence (or the room's own noise) before the music; see [`LEAD_IN`].
+    /// Silence (or the room's own noise) before the music; see [`LEAD_IN_S`].
     pub lead_in: f64,
     /// The same after the ring-out.
     pub tail: f64,
@@ -28,7 +28,7 @@ pub struct EndsOptions {
 impl Default for EndsOptions {
     fn default() -> Self {
         Self {
-            lead_in: LEAD_IN,
+            lead_in: LEAD_IN_S,
             tail: 1.0,
             start: None,
             end: None,

@@ -109,7 +109,7 @@ impl From<&Readings> for FileFigures {
             max_short_term: finite(r.max_short_term),
             true_peak: finite(r.max_true_peak),
             sample_peak: finite(highest(r.sample_peak)),
-            peak_to_loudness: r.peak_to_loudness,
+            peak_to_loudness: r.plr,
             crest: r.crest,
             correlation: r.correlation,
             balance: r.balance.and_then(finite),

@@ -10,7 +10,7 @@
 use super::cut::CutPlan;
 use crate::dsp::CHUNK;
 use crate::dsp::k_weighting::KWeighting;
-use crate::meter::gate::Gate;
+use crate::meter::gate::LoudnessGate;
 use crate::stage::limiter::release::{Release, Times};
 
 /// LevelCells per second.
@@ -184,14 +184,14 @@ impl Forecast {
 
 /// Gating blocks from a row of cells.
 struct Blocks {
-    gate: Gate,
+    gate: LoudnessGate,
     cells: [f64; BLOCK],
     taken: usize,
 }
 
 impl Blocks {
     fn new() -> Self {
-        Self { gate: Gate::new(), cells: [0.0; BLOCK], taken: 0 }
+        Self { gate: LoudnessGate::new(), cells: [0.0; BLOCK], taken: 0 }
     }
 
     fn add(&mut self, energy: f64) {

@@ -13,13 +13,14 @@ use super::render::{ProgressWatcher, RenderJob, Stretch, render};
 use super::solve::Trial;
 use super::write::Digest;
 use crate::dsp::db;
-use crate::meter::advice::{AdviceNote, Facts, FileFacts, verdict};
-use crate::meter::reduction::{ReductionMeter, ReductionStats};
-use crate::meter::rules::RuleId;
+use crate::meter::advice::verdict;
+use crate::meter::facts::{Facts, FileFacts};
+use crate::meter::reduction::{GainReductionMeter, ReductionStats};
+use crate::meter::rules::{AdviceNote, RuleId};
 use crate::meter::source::SourceReport;
-use crate::meter::spectrum::Bands;
+use crate::meter::spectrum::SpectrumBands;
 use crate::meter::targets::Target;
-use crate::meter::{Analysis, Channel, History, LoudnessMeter, TruePeak};
+use crate::meter::{Analysis, ChannelRole, History, LoudnessMeter, TruePeak};
 use crate::settings::Settings;
 use crate::tap_ring::{Tap, Transport};
 
@@ -102,7 +103,7 @@ impl Meter {
     }
 
     fn of(rate: u32, channels: usize) -> Self {
-        let loudness = LoudnessMeter::with_layout(rate, &[Channel::Front; 2][..channels]);
+        let loudness = LoudnessMeter::with_layout(rate, &[ChannelRole::Front; 2][..channels]);
         Self { loudness, channels, narrow: [Vec::new(), Vec::new()] }
     }
 
@@ -124,7 +125,7 @@ pub(super) fn attempt(
     let settings = with_gain(job.settings, gain);
     let mut cells = LevelCells::new(job.rate, channels);
     let width = History::chunks_per_column(job.rate) * crate::dsp::CHUNK;
-    let mut work = ReductionMeter::new(f64::from(job.rate) / width as f64);
+    let mut work = GainReductionMeter::new(f64::from(job.rate) / width as f64);
     let (mut column, mut deepest, mut highest) = (0, 0.0f32, 0.0f32);
     let mut narrow = [Vec::new(), Vec::new()];
     render(RenderJob { settings: &settings, ..job }, watch, |stretch| {
@@ -177,8 +178,8 @@ pub struct Measured {
     pub source: SourceReport,
     pub compressor: ReductionStats,
     pub limiter: ReductionStats,
-    pub spectrum_before: Bands,
-    pub spectrum_after: Bands,
+    pub spectrum_before: SpectrumBands,
+    pub spectrum_after: SpectrumBands,
     pub notes: Vec<AdviceNote>,
     pub history: Arc<Mutex<History>>,
 }

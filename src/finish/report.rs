@@ -367,7 +367,7 @@ fn shortest(value: f32) -> f64 {
 }
 
 /// Notes as JSON.
-pub fn findings(notes: &[crate::meter::advice::AdviceNote]) -> Value {
+pub fn findings(notes: &[crate::meter::AdviceNote]) -> Value {
     notes
         .iter()
         .map(|note| json!({"rule": format!("{:?}", note.rule), "value": finite(note.value), "says": note.says, "advises": note.advises, "at_seconds": note.at}))

@@ -31,7 +31,7 @@ fn starting_points_open_by_name_say_what_they_are_for_and_are_one_step() {
     rig.wait(0.3);
     let says = rig.0.query_by_label_contains("marimba, hand drums").is_some();
     assert!(says, "no purpose shown");
-    rig.click("wood and skins");
+    rig.click("transients");
     assert_eq!((rig.value("comp_on"), rig.value("eq1_freq")), (1.0, 28.0));
     rig.click("undo");
     assert_eq!((rig.value("comp_on"), rig.value("eq1_freq")), (0.0, 90.0));

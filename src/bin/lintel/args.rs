@@ -357,7 +357,7 @@ pub fn shelf() -> PresetStore {
 pub fn preset(name: &str) -> Result<Preset, Failure> {
     let shelf = shelf();
     shelf.find(name).cloned().ok_or_else(|| {
-        let words: Vec<&str> = shelf.own.iter().chain(&shelf.ours).map(|p| p.word.as_str()).collect();
+        let words: Vec<&str> = shelf.user.iter().chain(&shelf.factory).map(|p| p.word.as_str()).collect();
         Failure::Usage(format!("--preset {name}: no such starting point; these are: {}", words.join(", ")))
     })
 }

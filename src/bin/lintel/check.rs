@@ -5,7 +5,7 @@ use std::path::Path;
 use lintel::finish::measure::{self, Measured};
 use lintel::finish::require::{self, Requirement, RequirementResult};
 use lintel::finish::{FileFigures, FileFormat, SongEnds, number, report, time};
-use lintel::meter::source::Image;
+use lintel::meter::source::StereoImage;
 use lintel::meter::targets::Target;
 use serde_json::json;
 
@@ -102,13 +102,13 @@ impl Checked<'_> {
             floor(ends.floor_before)
         );
         let image = match source.image {
-            Image::Unknown => "not to be told",
-            Image::Stereo => "stereo",
-            Image::Mono => "mono",
-            Image::LeftSilent => "left silent",
-            Image::RightSilent => "right silent",
-            Image::Identical => "two equal channels",
-            Image::OutOfPhase => "out of phase",
+            StereoImage::Unknown => "not to be told",
+            StereoImage::Stereo => "stereo",
+            StereoImage::Mono => "mono",
+            StereoImage::LeftSilent => "left silent",
+            StereoImage::RightSilent => "right silent",
+            StereoImage::Identical => "two equal channels",
+            StereoImage::OutOfPhase => "out of phase",
         };
         text += &format!("image {image}; headroom {} dB\n", number(source.headroom_db, 1));
         for note in &self.measured.notes {

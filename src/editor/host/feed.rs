@@ -21,7 +21,7 @@ use std::time::{Duration, Instant};
 pub struct InstanceFeed {
     readouts: rtrb::Producer<ChainReadout>,
     taps: TapSender,
-    louder: Arc<meter::live::LoudnessDifference>,
+    louder: Arc<meter::live::SharedLoudnessDifference>,
     /// Hz and channels that the analysis was made for.
     rate: f64,
     channels: usize,
@@ -46,7 +46,7 @@ impl InstanceFeed {
 
     /// Measures that anew.
     pub fn match_anew(&self) {
-        self.louder.start_anew();
+        self.louder.reset();
     }
 
     /// Hands over a readout if there is room; a full ring means that nobody looks just now.

@@ -33,9 +33,9 @@ const STAGES: [(&str, &str, &str, &str); 4] = [
         "source",
         "The gain in front of everything, and what was found in the file that comes in.",
     ),
-    ("tone", "eq_on", "tone", "Five bands of small EQ moves."),
+    ("EQ", "eq_on", "EQ", "Five bands of small EQ moves."),
     ("compressor", "comp_on", "compressor", "A gentle compressor that holds the music together."),
-    ("ceiling", "limit_on", "ceiling", "The limiter that nothing passes, and the drive into it."),
+    ("limiter", "limit_on", "limiter", "True-peak limiter, and the drive into it."),
 ];
 
 pub(super) fn show(
