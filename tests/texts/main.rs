@@ -4,6 +4,7 @@
 mod arrows;
 mod licences;
 mod unsafe_code;
+mod words;
 
 use lintel::params::{self, Kind, Law};
 
