@@ -73,6 +73,7 @@ mod host_params;
 pub mod live;
 pub mod meter;
 pub mod numbers;
+pub mod palette;
 pub mod params;
 pub mod player;
 #[cfg(feature = "plugin")]

@@ -1,4 +1,4 @@
-//! What the words on the screen do: slots, starting points, compare, switches, order, targets.
+//! Buttons and menus: slots, presets, compare, switches, order, targets; keyboard order.
 
 use crate::rig::Rig;
 use egui::{Key, Modifiers, vec2};
@@ -18,27 +18,30 @@ fn slots_keep_two_settings_apart() {
     assert_eq!(rig.value("drive"), 5.0);
     rig.click("swap slots");
     assert_eq!(rig.value("drive"), 24.0);
-    rig.click("copy to B");
+    rig.click("copy A to B");
     rig.click("slot B");
     assert_eq!(rig.value("drive"), 24.0);
-    assert!(rig.0.state().wishes.iter().any(|w| w.window_state), "the slots are kept with the session");
+    assert!(
+        rig.0.state().requests.iter().any(|w| w.save_window_state),
+        "the slots are saved with the session"
+    );
 }
 
 #[test]
-fn starting_points_open_by_name_say_what_they_are_for_and_are_one_step() {
+fn presets_show_their_purpose_and_loading_one_is_one_undo_step() {
     let mut rig = Rig::new();
-    rig.click("starting points");
+    rig.click("presets");
     rig.wait(0.3);
-    let says = rig.0.query_by_label_contains("marimba, hand drums").is_some();
-    assert!(says, "no purpose shown");
-    rig.click("transients");
+    let purpose_shown = rig.0.query_by_label_contains("marimba, hand drums").is_some();
+    assert!(purpose_shown, "no purpose shown");
+    rig.click("wood and skins");
     assert_eq!((rig.value("comp_on"), rig.value("eq1_freq")), (1.0, 28.0));
     rig.click("undo");
     assert_eq!((rig.value("comp_on"), rig.value("eq1_freq")), (0.0, 90.0));
 }
 
 #[test]
-fn compare_turns_on_one_side_and_off_again() {
+fn compare_switches_between_before_after_and_off() {
     let mut rig = Rig::new();
     rig.click("compare: before");
     assert_eq!(rig.value("compare"), 1.0);
@@ -56,7 +59,7 @@ fn switches_switch() {
         ("true peak", "true_peak"),
         ("removed signal only", "removed_only"),
         ("compressor auto release", "comp_auto_release"),
-        ("source on", "trim_on"),
+        ("input on", "trim_on"),
         ("EQ on", "eq_on"),
         ("compressor on", "comp_on"),
         ("limiter on", "limit_on"),
@@ -68,19 +71,19 @@ fn switches_switch() {
 }
 
 #[test]
-fn tone_and_compressor_change_places_by_a_press_and_by_dragging() {
+fn eq_and_compressor_swap_by_button_and_by_dragging() {
     let mut rig = Rig::new();
-    let tone = rig.rect("node 3").center().x;
+    let eq_x = rig.rect("node 3").center().x;
     rig.click("swap EQ and compressor");
     assert_eq!(rig.value("order"), 1.0);
-    assert!(rig.rect("node 3").center().x > tone + 100.0, "the sheet went along");
-    let from = rig.rect("compressor sheet").center();
+    assert!(rig.rect("node 3").center().x > eq_x + 100.0, "the panel has moved");
+    let from = rig.rect("compressor panel").center();
     rig.drag(from, vec2(200.0, 0.0), Modifiers::NONE);
     assert_eq!(rig.value("order"), 0.0);
 }
 
 #[test]
-fn reset_puts_a_sheet_back() {
+fn reset_sets_a_panel_to_its_defaults() {
     let mut rig = Rig::new();
     rig.0.state_mut().memory.settings.compressor.ratio = 4.0;
     rig.0.state_mut().memory.settings.compressor.on = true;
@@ -90,22 +93,22 @@ fn reset_puts_a_sheet_back() {
 }
 
 #[test]
-fn a_band_can_be_heard_alone_and_let_go() {
+fn a_band_can_be_soloed_and_solo_ends() {
     let mut rig = Rig::new();
     rig.click("band 2");
     rig.wait(0.2);
-    rig.click("hear this band alone");
+    rig.click("solo band");
     assert_eq!(rig.0.state().screen.solo, Some(1));
-    rig.click("hear all again");
+    rig.click("end solo");
     assert_eq!(rig.0.state().screen.solo, None);
 
-    // What is left out cannot be heard alone, and what is switched off meanwhile no longer is.
+    // A band that is off cannot be soloed, and switching it off ends solo.
     rig.0.state_mut().screen.solo = Some(1);
     rig.click("EQ on");
     assert_eq!(rig.0.state().screen.solo, None);
     rig.0.get_by_label("node 2").click_secondary();
     rig.0.run_steps(3);
-    assert!(rig.0.get_by_label("hear this band alone").accesskit_node().is_disabled());
+    assert!(rig.0.get_by_label("solo band").accesskit_node().is_disabled());
 }
 
 #[test]
@@ -120,55 +123,55 @@ fn the_outer_bands_change_their_kind() {
 }
 
 #[test]
-fn the_measurement_is_asked_to_pause_and_to_start_anew() {
+fn the_measurement_is_paused_and_reset() {
     let mut rig = Rig::new();
     rig.click("measure");
-    rig.click("start anew");
-    let wishes = &rig.0.state().wishes;
-    assert!(wishes.iter().any(|w| w.measurement.run == Some(false)));
-    assert!(wishes.iter().any(|w| w.measurement.reset));
+    rig.click("reset measurement");
+    let requests = &rig.0.state().requests;
+    assert!(requests.iter().any(|w| w.measurement.run == Some(false)));
+    assert!(requests.iter().any(|w| w.measurement.reset));
 }
 
 #[test]
-fn night_and_scale_are_kept() {
+fn theme_and_scale_are_saved() {
     let mut rig = Rig::new();
-    rig.click("night");
-    assert!(rig.0.state().screen.window_state.night);
+    rig.click("dark");
+    assert!(rig.0.state().screen.window_state.dark);
     rig.click("scale");
     rig.wait(0.2);
     rig.click("150 %");
     assert_eq!(rig.0.state().screen.window_state.scale, 150);
-    assert!(rig.0.state().wishes.iter().any(|w| w.rescale && w.window_state));
+    assert!(rig.0.state().requests.iter().any(|w| w.rescale && w.save_window_state));
 }
 
 #[test]
-fn tab_walks_everything_in_reading_order() {
+fn tab_visits_every_control_in_reading_order() {
     let mut rig = Rig::new();
-    let mut walk: Vec<String> = Vec::new();
+    let mut visited: Vec<String> = Vec::new();
     for _ in 0..200 {
         rig.key(Key::Tab, Modifiers::NONE);
         let Some(label) = rig.focused() else { continue };
-        if walk.first() == Some(&label) {
+        if visited.first() == Some(&label) {
             break;
         }
-        walk.push(label);
+        visited.push(label);
     }
     let stops = [
-        "starting points",
+        "presets",
         "slot A",
         "slot B",
         "swap slots",
         "compare: before",
         "bypass",
-        "night",
+        "dark",
         "scale",
         "10 s",
-        "hold the paper",
+        "freeze the chart",
         "chart",
         "target",
         "measure",
-        "start anew",
-        "source on",
+        "reset measurement",
+        "input on",
         "trim",
         "EQ on",
         "node 1",
@@ -191,17 +194,19 @@ fn tab_walks_everything_in_reading_order() {
     let places: Vec<usize> = stops
         .iter()
         .map(|stop| {
-            walk.iter().position(|label| label == stop).unwrap_or_else(|| panic!("{stop} not in {walk:?}"))
+            visited
+                .iter()
+                .position(|label| label == stop)
+                .unwrap_or_else(|| panic!("{stop} not in {visited:?}"))
         })
         .collect();
-    assert!(places.is_sorted(), "{walk:?}");
+    assert!(places.is_sorted(), "{visited:?}");
 }
 
 #[test]
-fn every_control_explains_itself() {
+fn every_control_has_an_accessible_name() {
     let rig = Rig::new();
-    // Whatever can be acted on has a name; the tips' texts come from the table, which has its own
-    // test for whole sentences.
+    // The tooltips' texts come from the parameter table, which has its own test.
     assert_eq!(rig.0.unnamed_widgets(), Vec::<String>::new());
     let sliders = rig
         .0

@@ -1,4 +1,4 @@
-//! What hands do: drag, wheel, keys, typing, clicks.
+//! Input: drag, wheel, keys, typing, clicks.
 
 use crate::rig::Rig;
 use egui::{Key, Modifiers, pos2, vec2};
@@ -12,7 +12,7 @@ fn dragging_a_ruler_moves_its_parameter_and_is_one_gesture_and_one_step() {
     rig.drag(rect.center(), vec2(60.0, 0.0), Modifiers::NONE);
     let dragged = rig.value("drive");
     assert!(dragged > 2.0 && dragged < 12.0, "{dragged}");
-    assert_eq!((rig.0.state().memory.open.len(), rig.0.state().memory.ended), (0, 1));
+    assert_eq!((rig.0.state().memory.open_gestures.len(), rig.0.state().memory.ended_gestures), (0, 1));
     rig.click("undo");
     assert_eq!(rig.value("drive"), 0.0);
     rig.click("redo");
@@ -33,14 +33,14 @@ fn shift_drags_ten_times_finer() {
 }
 
 #[test]
-fn the_wheel_moves_half_a_decibel_and_its_gesture_ends_by_itself() {
+fn the_wheel_moves_half_a_decibel_and_its_gesture_times_out() {
     let mut rig = Rig::new();
     rig.wheel("drive", 1.0, Modifiers::NONE);
     rig.wheel("drive", 1.0, Modifiers::NONE);
     assert_eq!(rig.value("drive"), 1.0);
-    assert_eq!(rig.0.state().memory.open.len(), 1, "the gesture waits for another click");
+    assert_eq!(rig.0.state().memory.open_gestures.len(), 1, "the gesture waits for another click");
     rig.wait(0.7);
-    assert_eq!((rig.0.state().memory.open.len(), rig.0.state().memory.ended), (0, 1));
+    assert_eq!((rig.0.state().memory.open_gestures.len(), rig.0.state().memory.ended_gestures), (0, 1));
     rig.click("undo");
     assert_eq!(rig.value("drive"), 0.0);
     rig.wheel("ceiling", -1.0, Modifiers::SHIFT);
@@ -60,7 +60,7 @@ fn arrows_home_and_end_move_the_focused_ruler() {
     assert_eq!(rig.value("drive"), 24.0);
     rig.key(Key::Home, Modifiers::NONE);
     assert_eq!(rig.value("drive"), 0.0);
-    assert_eq!(rig.focused().as_deref(), Some("drive"), "arrows stay with the ruler");
+    assert_eq!(rig.focused().as_deref(), Some("drive"), "arrow keys do not move the focus");
 }
 
 #[test]
@@ -82,26 +82,26 @@ fn enter_types_a_value_with_its_unit() {
     rig.key(Key::Enter, Modifiers::NONE);
     assert_eq!(rig.value("limit_release"), 200.0);
     assert_eq!(rig.focused().as_deref(), Some("limiter release"));
-    // What cannot be read is refused, and says so.
+    // Text that cannot be read is refused with a reason.
     rig.key(Key::Enter, Modifiers::NONE);
     rig.wait(0.1);
     rig.text("loud");
     rig.key(Key::Enter, Modifiers::NONE);
     rig.wait(0.1);
     assert_eq!(rig.value("limit_release"), 200.0);
-    let said = rig.0.root().children_recursive().any(|node| {
+    let explained = rig.0.root().children_recursive().any(|node| {
         node.accesskit_node()
             .label()
             .or_else(|| node.accesskit_node().value())
             .is_some_and(|text| text.contains("not a number"))
     });
-    assert!(said, "no reason given");
+    assert!(explained, "no reason given");
     rig.key(Key::Escape, Modifiers::NONE);
     assert_eq!(rig.value("limit_release"), 200.0);
 }
 
 #[test]
-fn a_click_on_the_figure_types_too() {
+fn a_click_on_the_value_opens_the_text_field() {
     let mut rig = Rig::new();
     let rect = rig.rect("drive");
     let figure = pos2(rect.right() - 8.0, rect.top() + 8.0);
@@ -114,7 +114,7 @@ fn a_click_on_the_figure_types_too() {
 }
 
 #[test]
-fn ctrl_z_takes_back_and_ctrl_shift_z_does_again() {
+fn ctrl_z_undoes_and_ctrl_shift_z_redoes() {
     let mut rig = Rig::new();
     rig.focus("trim");
     rig.key(Key::ArrowLeft, Modifiers::NONE);
@@ -143,7 +143,7 @@ fn a_node_drags_frequency_and_gain_together_as_one_step() {
 }
 
 #[test]
-fn a_nodes_keys_move_it_as_well() {
+fn arrow_keys_and_page_keys_move_a_node() {
     let mut rig = Rig::new();
     rig.focus("node 2");
     rig.key(Key::ArrowUp, Modifiers::NONE);
@@ -154,39 +154,40 @@ fn a_nodes_keys_move_it_as_well() {
 }
 
 #[test]
-fn dragging_down_in_the_reduction_lane_drives_harder() {
+fn dragging_down_in_the_reduction_lane_increases_the_drive() {
     let mut rig = Rig::new();
-    let paper = rig.rect("chart");
-    let lane = pos2(paper.center().x, paper.top() + paper.height() * 0.5);
+    let chart = rig.rect("chart");
+    let lane = pos2(chart.center().x, chart.top() + chart.height() * 0.5);
     rig.drag(lane, vec2(0.0, 40.0), Modifiers::NONE);
     assert!(rig.value("drive") > 0.5, "{}", rig.value("drive"));
-    assert_eq!(rig.0.state().memory.ended, 1);
+    assert_eq!(rig.0.state().memory.ended_gestures, 1);
 }
 
 #[test]
-fn a_click_holds_the_paper_and_another_lets_it_run() {
+fn a_click_freezes_the_chart_and_another_resumes_it() {
     let mut rig = Rig::new();
     rig.click("chart");
-    assert!(rig.0.query_label("let the paper run"));
+    assert!(rig.0.query_label("resume the chart"));
     rig.click("chart");
-    assert!(!rig.0.query_label("let the paper run"));
-    rig.click("hold the paper");
-    assert!(rig.0.query_label("let the paper run"));
+    assert!(!rig.0.query_label("resume the chart"));
+    rig.click("freeze the chart");
+    assert!(rig.0.query_label("resume the chart"));
 }
 
 #[test]
-fn the_measurement_follows_the_transport_when_asked_and_by_hand_when_not() {
+fn the_measurement_follows_the_transport_or_its_button() {
     let mut rig = Rig::new();
-    let asked = |rig: &Rig| rig.0.state().wishes.iter().filter(|wish| wish.measurement.run.is_some()).count();
+    let requested =
+        |rig: &Rig| rig.0.state().requests.iter().filter(|request| request.measurement.run.is_some()).count();
     rig.click("measure");
-    assert_eq!((rig.0.state().screen.window_state.follow, asked(&rig)), (false, 1));
+    assert_eq!((rig.0.state().screen.window_state.follow_transport, requested(&rig)), (false, 1));
     rig.click("follow the transport");
-    assert!(rig.0.state().screen.window_state.follow);
+    assert!(rig.0.state().screen.window_state.follow_transport);
     rig.click("measure");
-    assert_eq!(asked(&rig), 1, "by hand while it follows");
+    assert_eq!(requested(&rig), 1, "the button is disabled while the measurement follows the transport");
     rig.click("follow the transport");
     rig.click("measure");
-    assert_eq!((rig.0.state().screen.window_state.follow, asked(&rig)), (false, 2));
+    assert_eq!((rig.0.state().screen.window_state.follow_transport, requested(&rig)), (false, 2));
 }
 
 trait QueryLabel {
