@@ -11,10 +11,7 @@ use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
 use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Tags, Writer};
-
-#[allow(unused, reason = "its own tests do not run here")]
-#[path = "../xtask/src/quartet/mod.rs"]
-mod quartet;
+use testkit::quartet;
 
 /// The demo's quartet over and over, `seconds` long, with every frame `times` in a row.
 fn song(path: &Path, seconds: f64, times: usize, encoding: Encoding) {

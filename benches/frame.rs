@@ -5,9 +5,9 @@
 //! `cargo bench --no-default-features --features screen --bench frame`
 
 use egui::{Pos2, RawInput, Rect, vec2};
-use lintel::editor::window_state::{Span, WindowState};
+use lintel::editor::window_state::{TimeSpan, WindowState};
 use lintel::editor::{MemoryControls, Screen};
-use lintel::live::{LiveReadout, MeasuredHistory, POINTS};
+use lintel::live::{CURVE_POINTS, LiveReadout, MeasuredHistory};
 use lintel::meter::{Analysis, History, HistoryColumn};
 use lintel::settings::Settings;
 use std::alloc::{GlobalAlloc, Layout, System};
@@ -51,13 +51,13 @@ struct Bench {
 }
 
 impl Bench {
-    fn new(width: f32, height: f32, span: Span) -> Self {
+    fn new(width: f32, height: f32, span: TimeSpan) -> Self {
         let mut settings = Settings::default();
         settings.compressor.on = true;
         settings.limiter.drive = 6.0;
         let mut live = LiveReadout::default();
         live.take(&Analysis::new(48_000, 2).snapshot(), &settings);
-        live.response = [vec![0.5; POINTS], vec![0.5; POINTS]];
+        live.response = [vec![0.5; CURVE_POINTS], vec![0.5; CURVE_POINTS]];
         let window_state = WindowState { span, width, height, ..WindowState::default() };
         let mut bench = Self {
             ctx: egui::Context::default(),
@@ -95,8 +95,8 @@ impl Bench {
         }
         drop(history);
         let x = (self.frames as f64 * 0.05).sin();
-        self.live.after.momentary = -13.0 + x;
-        self.live.after.short_term = -13.5 + x;
+        self.live.output.momentary = -13.0 + x;
+        self.live.output.short_term = -13.5 + x;
         self.live.compressor_point = (-14.0 + 4.0 * x, 1.0);
     }
 
@@ -126,7 +126,7 @@ fn main() {
     for (name, width, height) in
         [("900 x 600", 900.0, 600.0), ("1180 x 760", 1180.0, 760.0), ("3840 x 2160", 3840.0, 2160.0)]
     {
-        for span in Span::ALL {
+        for span in TimeSpan::ALL {
             let mut bench = Bench::new(width, height, span);
             (0..30).for_each(|_| _ = bench.frame());
             let mut times: Vec<f64> = (0..300).map(|_| bench.frame() * 1000.0).collect();
@@ -134,12 +134,12 @@ fn main() {
             let (half, most) = (times[150], times[296]);
             println!(
                 "{name:>12}  {:<10}  median {half:5.2}  99 % {most:5.2}  of budget {:4.0} %",
-                span.word(),
+                span.label(),
                 100.0 * most / BUDGET
             );
         }
     }
-    let mut bench = Bench::new(1180.0, 760.0, Span::Seconds30);
+    let mut bench = Bench::new(1180.0, 760.0, TimeSpan::Seconds30);
     let mut held = Vec::new();
     for _minute in 0..10 {
         (0..3600).for_each(|_| _ = bench.frame());

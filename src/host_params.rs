@@ -1,4 +1,4 @@
-//! The parameter table of [`crate::params`] as the host sees it.
+//! The parameters of [`crate::params`] as host parameters.
 
 use crate::params::{self, Kind, Law};
 use crate::settings::Settings;
@@ -15,28 +15,29 @@ enum HostParam {
     Switch(BoolParam),
 }
 
-/// All host parameters, in the table's order, and what else a session's state keeps.
+/// All host parameters, in the table's order, and the window state of the session.
 pub struct HostParams {
     list: Vec<HostParam>,
-    /// Counts changes, so that the audio thread reads the list only when something moved.
+    /// Counts changes, so that the audio thread reads the list only after a change.
     changes: Arc<AtomicU64>,
-    /// What the window wants kept with the session: its own text, opaque to the host.
-    window: RwLock<String>,
+    /// The saved window state, a text that only the window interprets.
+    window_state: RwLock<String>,
 }
 
 impl HostParams {
+    /// All parameters at their defaults.
     pub fn new() -> Self {
         let changes = Arc::new(AtomicU64::new(1));
         let list = params::all().iter().map(|param| HostParam::new(param, &changes)).collect();
-        Self { list, changes, window: RwLock::new(String::new()) }
+        Self { list, changes, window_state: RwLock::new(String::new()) }
     }
 
-    /// A number that differs whenever any value may have changed since.
+    /// The number of changes so far: it differs if any value may have changed.
     pub fn changes(&self) -> u64 {
         self.changes.load(Ordering::Acquire)
     }
 
-    /// The values as the audio thread should use them: with the host's modulation.
+    /// The values with the host's modulation, for the audio thread.
     pub fn settings(&self) -> Settings {
         let mut settings = Settings::default();
         for (param, host) in params::all().iter().zip(&self.list) {
@@ -59,15 +60,15 @@ impl HostParams {
         }
     }
 
-    /// What the window keeps with the session.
-    pub fn window(&self) -> String {
-        self.window.read().map(|text| text.clone()).unwrap_or_default()
+    /// The saved window state.
+    pub fn window_state(&self) -> String {
+        self.window_state.read().map(|text| text.clone()).unwrap_or_default()
     }
 
-    /// Keeps the window's text with the session.
-    pub fn set_window(&self, text: String) {
-        if let Ok(mut window) = self.window.write() {
-            *window = text;
+    /// Saves the window state with the session.
+    pub fn set_window_state(&self, text: String) {
+        if let Ok(mut state) = self.window_state.write() {
+            *state = text;
         }
     }
 }
@@ -78,9 +79,9 @@ impl Default for HostParams {
     }
 }
 
-/// The host's plain value of a parameter: an even range for every law, since the framework's own
-/// ranges know no logarithm. Saved states hold these, so a wider range keeps old states' meaning.
-fn plain(param: &params::Param, value: f32) -> f32 {
+/// The host's value of a parameter: linear for every law, because the framework's ranges have no
+/// logarithm. Saved states contain these values, so that they stay valid if a range is widened.
+fn host_value(param: &params::Param, value: f32) -> f32 {
     match param.law() {
         Law::Even => value,
         Law::Log => value.ln(),
@@ -88,30 +89,30 @@ fn plain(param: &params::Param, value: f32) -> f32 {
     }
 }
 
-/// The inverse of [`plain`].
-fn value(param: &params::Param, plain: f32) -> f32 {
+/// The inverse of [`host_value`].
+fn value(param: &params::Param, host: f32) -> f32 {
     match param.law() {
-        Law::Even => plain,
-        Law::Log => plain.exp(),
-        Law::Centre(_) => param.at_position(plain),
+        Law::Even => host,
+        Law::Log => host.exp(),
+        Law::Centre(_) => param.at_position(host),
     }
 }
 
 impl HostParam {
     fn new(param: &'static params::Param, changes: &Arc<AtomicU64>) -> Self {
         let changes = changes.clone();
-        let moved = move || {
+        let changed = move || {
             changes.fetch_add(1, Ordering::AcqRel);
         };
         match param.kind {
             Kind::Number { min, max, .. } => {
-                let range = FloatRange::Linear { min: plain(param, min), max: plain(param, max) };
+                let range = FloatRange::Linear { min: host_value(param, min), max: host_value(param, max) };
                 Self::Number(
-                    FloatParam::new(param.name, plain(param, param.default()), range)
-                        .with_callback(Arc::new(move |_| moved()))
+                    FloatParam::new(param.name, host_value(param, param.default()), range)
+                        .with_callback(Arc::new(move |_| changed()))
                         .with_value_to_string(Arc::new(move |host| param.text(value(param, host))))
                         .with_string_to_value(Arc::new(move |text| {
-                            param.parse(text).ok().map(|v| plain(param, v))
+                            param.parse(text).ok().map(|v| host_value(param, v))
                         })),
                 )
             }
@@ -119,14 +120,14 @@ impl HostParam {
                 let range = IntRange::Linear { min: 0, max: words.len() as i32 - 1 };
                 Self::Choice(
                     IntParam::new(param.name, param.default() as i32, range)
-                        .with_callback(Arc::new(move |_| moved()))
+                        .with_callback(Arc::new(move |_| changed()))
                         .with_value_to_string(Arc::new(move |value| param.text(value as f32)))
                         .with_string_to_value(Arc::new(move |text| param.parse(text).ok().map(|v| v as i32))),
                 )
             }
             Kind::Switch => {
                 let host = BoolParam::new(param.name, param.default() >= 0.5)
-                    .with_callback(Arc::new(move |_| moved()))
+                    .with_callback(Arc::new(move |_| changed()))
                     .with_value_to_string(Arc::new(move |on| param.text(f32::from(u8::from(on)))))
                     .with_string_to_value(Arc::new(move |text| param.parse(text).ok().map(|v| v >= 0.5)));
                 Self::Switch(if param.id == "bypass" { host.make_bypass() } else { host })
@@ -135,15 +136,15 @@ impl HostParam {
     }
 }
 
-/// Makes a state whole before it is loaded: what an older version did not know, or what is of another
-/// kind than it should be, becomes the default. Without this it would stay as it happens to be, and
-/// the same state would give two sounds.
+/// Completes a state before it is loaded: values that are missing or of the wrong type become the
+/// defaults. Otherwise they would keep their present value and the same state would not always sound
+/// the same.
 pub fn complete(state: &mut PluginState) {
     for param in params::all() {
         let default = param.default();
         let (fits, value): (fn(&ParamValue) -> bool, _) = match param.kind {
             Kind::Number { .. } => {
-                (|value| matches!(value, ParamValue::F32(_)), ParamValue::F32(plain(param, default)))
+                (|value| matches!(value, ParamValue::F32(_)), ParamValue::F32(host_value(param, default)))
             }
             Kind::Choice(_) => (|value| matches!(value, ParamValue::I32(_)), ParamValue::I32(default as i32)),
             Kind::Switch => (|value| matches!(value, ParamValue::Bool(_)), ParamValue::Bool(default >= 0.5)),
@@ -154,8 +155,8 @@ pub fn complete(state: &mut PluginState) {
     }
 }
 
-/// Key of the window's text in the saved state.
-const WINDOW: &str = "window";
+/// Key of the window state in the saved state.
+const WINDOW_KEY: &str = "window";
 
 // SAFETY: every pointer in the map points into `self.list`, which is never changed after `new`, so
 // it stays valid for as long as the object lives.
@@ -168,13 +169,13 @@ unsafe impl Params for HostParams {
     }
 
     fn serialize_fields(&self) -> BTreeMap<String, String> {
-        let text = serde_json::to_string(&self.window()).unwrap_or_default();
-        BTreeMap::from([(WINDOW.to_owned(), text)])
+        let text = serde_json::to_string(&self.window_state()).unwrap_or_default();
+        BTreeMap::from([(WINDOW_KEY.to_owned(), text)])
     }
 
     fn deserialize_fields(&self, serialized: &BTreeMap<String, String>) {
-        if let Some(text) = serialized.get(WINDOW).and_then(|text| serde_json::from_str(text).ok()) {
-            self.set_window(text);
+        if let Some(text) = serialized.get(WINDOW_KEY).and_then(|text| serde_json::from_str(text).ok()) {
+            self.set_window_state(text);
         }
     }
 }
@@ -184,7 +185,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_host_sees_the_tables_defaults_and_texts() {
+    fn host_parameters_have_the_defaults_and_texts_of_the_table() {
         let host = HostParams::new();
         assert_eq!(host.settings(), Settings::default());
         for (index, param) in params::all().iter().enumerate() {
@@ -202,13 +203,13 @@ mod tests {
     }
 
     #[test]
-    fn the_windows_text_is_kept() {
+    fn the_window_state_is_saved() {
         let host = HostParams::new();
-        host.set_window("1120 x 720".to_owned());
+        host.set_window_state("1120 x 720".to_owned());
         let other = HostParams::new();
         other.deserialize_fields(&host.serialize_fields());
-        assert_eq!(other.window(), "1120 x 720");
-        other.deserialize_fields(&BTreeMap::from([(WINDOW.to_owned(), "{broken".to_owned())]));
-        assert_eq!(other.window(), "1120 x 720");
+        assert_eq!(other.window_state(), "1120 x 720");
+        other.deserialize_fields(&BTreeMap::from([(WINDOW_KEY.to_owned(), "{broken".to_owned())]));
+        assert_eq!(other.window_state(), "1120 x 720");
     }
 }

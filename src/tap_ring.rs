@@ -1,17 +1,17 @@
-//! What crosses from the audio thread to the others: taps of the chain in, whole chunks of
-//! [`CHUNK`] frames out, through a lock-free ring.
+//! Lock-free ring from the audio thread to the analysis: taps of the chain in, whole chunks of
+//! [`CHUNK`] frames out.
 //!
-//! The audio thread only copies: 24 bytes a frame. It never waits; when the reader has stalled
-//! for longer than the ring lasts, whole chunks are left out and counted, and their numbers show
-//! the reader where the gap is. Live and offline use the same [`TapChunker`], so both see the same
-//! chunks whatever the block size was.
+//! The audio thread only copies, 24 bytes a frame, and never waits. When the reader has stalled for
+//! longer than the ring lasts, whole chunks are dropped and counted; the chunks' numbers show the
+//! reader where the gap is. Live and offline use the same [`TapChunker`], so both see the same chunks
+//! whatever the block size.
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use crate::dsp::{CHANNELS, CHUNK};
 
-/// What the chain hands out per processed block. All slices have the same length and are aligned
+/// Signals of a stretch that the chain has processed. All slices have the same length and are aligned
 /// in time with the output.
 #[derive(Clone, Copy, Debug)]
 pub struct Tap<'a> {
@@ -21,7 +21,7 @@ pub struct Tap<'a> {
     pub after: [&'a [f32]; CHANNELS],
     /// Reduction by the compressor, dB ≥ 0 (the larger of both channels).
     pub compressor_db: &'a [f32],
-    /// Reduction by the ceiling, dB ≥ 0 (the larger of both channels).
+    /// Reduction by the limiter, dB ≥ 0 (the larger of both channels).
     pub limiter_db: &'a [f32],
 }
 
@@ -40,13 +40,14 @@ impl Tap<'_> {
 /// The host's transport at the first frame of a block.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Transport {
+    /// Whether the host plays.
     pub playing: bool,
-    /// Position on the host's time line in samples, when the host says it.
+    /// Position on the host's time line in samples, if the host reports it.
     pub position: Option<i64>,
 }
 
 impl Transport {
-    /// The transport `frames` later, if nobody touches it.
+    /// The transport `frames` later, if it is not changed.
     pub fn advanced(self, frames: usize) -> Self {
         let position = if self.playing { self.position.map(|p| p + frames as i64) } else { self.position };
         Self { position, ..self }
@@ -60,11 +61,13 @@ pub struct TapChunk {
     pub index: u64,
     /// Transport at its first frame.
     pub transport: Transport,
+    /// The untouched input, as in [`Tap::before`].
     pub before: [[f32; CHUNK]; CHANNELS],
+    /// The chain's output.
     pub after: [[f32; CHUNK]; CHANNELS],
-    /// dB ≥ 0.
+    /// Reduction by the compressor, dB ≥ 0.
     pub compressor_db: [f32; CHUNK],
-    /// dB ≥ 0.
+    /// Reduction by the limiter, dB ≥ 0.
     pub limiter_db: [f32; CHUNK],
 }
 
@@ -80,7 +83,7 @@ impl TapChunk {
     };
 }
 
-/// Cuts blocks of any size into chunks.
+/// Collects blocks of any size into chunks.
 #[derive(Clone, Debug)]
 pub struct TapChunker {
     chunk: TapChunk,
@@ -94,7 +97,7 @@ impl TapChunker {
         Self { chunk: TapChunk::EMPTY, len: 0 }
     }
 
-    /// Takes a block and calls `full` for every chunk that it completes.
+    /// Adds a block and calls `full` for every chunk that it completes.
     #[inline]
     pub fn push(&mut self, tap: &Tap, transport: Transport, mut full: impl FnMut(&TapChunk)) {
         let frames = tap.len();
@@ -164,12 +167,12 @@ pub struct TapSender {
 }
 
 impl TapSender {
-    /// Feeds a block of any size. Wait-free; allocates nothing.
+    /// Adds a block of any size. Wait-free; allocates nothing.
     #[inline]
     pub fn push(&mut self, tap: &Tap, transport: Transport) {
         let Self { chunker, producer, lost } = self;
         chunker.push(tap, transport, |chunk| {
-            // Straight into its place: as an argument of `push` it would be copied twice.
+            // Written in place: as an argument of `push` it would be copied twice.
             match producer.write_chunk_uninit(1) {
                 Ok(place) => drop(place.fill_from_iter(std::iter::once(*chunk))),
                 Err(_) => drop(lost.fetch_add(1, Ordering::Relaxed)),
@@ -216,7 +219,7 @@ impl TapReceiver {
         self.lost.load(Ordering::Relaxed) * CHUNK as u64
     }
 
-    /// True when the feeding end is gone; what is left can still be read.
+    /// True when the sender is gone; what is left can still be read.
     pub fn is_abandoned(&self) -> bool {
         self.consumer.is_abandoned()
     }
@@ -255,7 +258,7 @@ mod tests {
     }
 
     #[test]
-    fn a_stalled_reader_is_counted_and_shows_in_the_numbers() {
+    fn chunks_lost_to_a_stalled_reader_are_counted_and_show_in_the_numbers() {
         let (mut taps, mut receiver) = tap_ring(48_000, 10.0 * CHUNK as f64 / 48_000.0);
         feed(&mut taps, 0..15 * CHUNK, 64);
         assert_eq!(taps.lost(), 5 * CHUNK as u64);

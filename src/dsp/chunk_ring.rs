@@ -1,13 +1,13 @@
-//! The last so many samples of a signal, written a chunk at a time and read as a chunk at any
-//! distance: what went in `back` frames ago comes out unchanged.
+//! Ring buffer of the latest samples of a signal, written one chunk at a time and read as a chunk at
+//! any distance: [`ChunkRing::read`]`(back)` returns what was written `back` frames earlier.
 
 use super::CHUNK;
 
 /// Ring of whole chunks.
 #[derive(Clone, Debug)]
 pub struct ChunkRing<T> {
-    /// Samples; a multiple of [`CHUNK`], and the first chunk once more after the last: every 32
-    /// frames then stand in one piece, and are lent instead of copied.
+    /// Samples; a multiple of [`CHUNK`], with the first chunk repeated after the last, so that any
+    /// 32 consecutive frames are contiguous and can be borrowed instead of copied.
     ring: Box<[T]>,
     /// Where the newest chunk begins.
     newest: usize,
@@ -20,7 +20,7 @@ impl<T: Copy + Default> ChunkRing<T> {
         Self { ring: vec![T::default(); len].into(), newest: 0 }
     }
 
-    /// Takes one chunk in.
+    /// Appends one chunk.
     #[inline(always)]
     pub fn push(&mut self, chunk: &[T; CHUNK]) {
         self.newest += CHUNK;
@@ -36,14 +36,14 @@ impl<T: Copy + Default> ChunkRing<T> {
     /// `back` is at most the `max_back` of [`ChunkRing::new`].
     #[inline(always)]
     pub fn read(&self, back: usize) -> &[T; CHUNK] {
-        let start = self.place(back);
+        let start = self.index(back);
         self.ring[start..start + CHUNK].try_into().expect("a chunk")
     }
 
     /// One sample: the one that lies `back` frames before the first of the newest chunk.
     #[inline(always)]
     pub fn at(&self, back: usize) -> T {
-        self.ring[self.place(back)]
+        self.ring[self.index(back)]
     }
 
     /// Frames of the ring, the first chunk counted once.
@@ -53,17 +53,17 @@ impl<T: Copy + Default> ChunkRing<T> {
     }
 
     #[inline(always)]
-    fn place(&self, back: usize) -> usize {
+    fn index(&self, back: usize) -> usize {
         if back <= self.newest { self.newest - back } else { self.newest + self.len() - back }
     }
 
-    /// Takes over what another one of the same size remembers.
+    /// Copies the state of another one of the same size.
     pub fn copy_from(&mut self, other: &Self) {
         self.ring.copy_from_slice(&other.ring);
         self.newest = other.newest;
     }
 
-    /// The same value everywhere, as if it had always been so.
+    /// Sets every sample to `value`.
     pub fn fill(&mut self, value: T) {
         self.ring.fill(value);
     }

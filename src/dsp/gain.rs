@@ -1,4 +1,4 @@
-//! A smoothed gain: the trim at the head of the chain and, inside the ceiling, the drive.
+//! A smoothed gain in dB: the trim at the input of the chain, and the drive into the limiter.
 
 use crate::dsp::smooth::Smooth;
 use crate::dsp::{Block, db};

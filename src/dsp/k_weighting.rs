@@ -36,7 +36,7 @@ pub fn design(sample_rate: f64) -> [Biquad; 2] {
     [shelf, Biquad { b: [g, -2.0 * g, g], a }]
 }
 
-/// K-weighting of so many channels side by side.
+/// K-weighting of `LANES` channels side by side.
 #[derive(Clone, Copy, Debug)]
 pub struct KWeighting<const LANES: usize = 2> {
     sections: [Biquad; 2],
@@ -80,13 +80,13 @@ impl<const LANES: usize> KWeighting<LANES> {
         *energy = sum;
     }
 
-    /// Sets vanishing state to zero; called at fixed frames, so that digits do not depend on the
-    /// block size.
+    /// Clears state that would become subnormal; called at fixed frames, so that the figures do not
+    /// depend on the block size.
     pub fn flush(&mut self) {
         self.states.iter_mut().for_each(BiquadState::flush);
     }
 
-    /// Forgets all signal.
+    /// Clears the filters' state.
     pub fn reset(&mut self) {
         self.states = Default::default();
     }

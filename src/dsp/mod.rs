@@ -1,4 +1,5 @@
-//! Small parts that stages share. Nothing in here knows a stage, a host or a screen.
+//! Building blocks that the stages and meters share: gain, delay, smoothing, filters, level
+//! arithmetic. Nothing in here imports from the rest of the crate.
 
 pub mod block;
 pub mod chunk_ring;
@@ -8,6 +9,8 @@ pub mod fastlog;
 pub mod filter;
 pub mod gain;
 pub mod k_weighting;
+pub mod loudness_difference;
+pub mod minmax;
 pub mod sliding;
 pub mod smooth;
 

@@ -1,48 +1,49 @@
-//! The readout: the loudness of the whole against the target, written like an account, and the
-//! other figures under it as far as there is room.
+//! The readout: integrated loudness against the delivery target, the measurement's buttons, and as
+//! many other figures as there is room for.
 
 use super::buttons::TextButton;
-use super::screen::{DrawContext, ScreenRequests};
-use super::text;
+use super::context::{DrawContext, ScreenRequests};
+use super::drawing;
 use super::window_state::WindowState;
 use crate::live::LiveReadout;
+use crate::numbers::{clock, number, signed};
 use egui::{Align2, Color32, Popup, Rect, Stroke, Ui, pos2, vec2};
 
+/// Draws the readout into `rect`.
 pub(super) fn show(
     window_state: &mut WindowState,
     ui: &mut Ui,
     rect: Rect,
     context: &DrawContext,
-    wishes: &mut ScreenRequests,
+    requests: &mut ScreenRequests,
 ) {
-    let (theme, calm) = (&context.theme, context.calm);
+    let (theme, steady) = (&context.theme, context.steady);
     let p = ui.painter().clone();
-    p.rect(rect, 1.0, theme.paper, Stroke::new(1.0, theme.edge), egui::StrokeKind::Inside);
-    // A margin line, as in an account book.
-    p.vline(rect.left() + 6.0, rect.y_range(), Stroke::new(1.0, theme.wash(theme.red, 0.35)));
+    p.rect(rect, 1.0, theme.background, Stroke::new(1.0, theme.border), egui::StrokeKind::Inside);
+    p.vline(rect.left() + 6.0, rect.y_range(), Stroke::new(1.0, theme.tint(theme.red, 0.35)));
     let inner = Rect::from_min_max(rect.min + vec2(14.0, 6.0), rect.max - vec2(12.0, 6.0));
 
     target(&mut window_state.target, ui, inner, context);
-    let roomy = ((rect.height() - 250.0) / 130.0).clamp(0.0, 1.0);
-    let size = 36.0 + 10.0 * roomy;
+    let extra = ((rect.height() - 250.0) / 130.0).clamp(0.0, 1.0);
+    let size = 36.0 + 10.0 * extra;
     let y = inner.top() + 24.0 + size * 0.5;
-    let (figure, color) = (text::number(calm.after.integrated), sum_color(context));
-    let sum = text::bold(&p, pos2(inner.right(), y), Align2::RIGHT_CENTER, &figure, size, color);
-    for (dy, word) in [(-7.0, "integrated"), (8.0, "LUFS")] {
-        text::text(&p, pos2(inner.left(), y + dy), Align2::LEFT_CENTER, word, 12.0, theme.soft);
+    let (figure, color) = (number(steady.output.integrated, 1), loudness_color(context));
+    let value_rect = drawing::bold(&p, pos2(inner.right(), y), Align2::RIGHT_CENTER, &figure, size, color);
+    for (dy, label) in [(-7.0, "integrated"), (8.0, "LUFS")] {
+        drawing::text(&p, pos2(inner.left(), y + dy), Align2::LEFT_CENTER, label, 12.0, theme.secondary);
     }
-    // Twice underlined: the sum of the account.
+    // A double line under the value.
     let line = y + size * 0.5;
     for dy in [0.0, 2.5] {
-        p.hline(sum.left()..=inner.right(), line + dy, Stroke::new(1.0, theme.ink));
+        p.hline(value_rect.left()..=inner.right(), line + dy, Stroke::new(1.0, theme.text));
     }
-    let off = calm.after.integrated - calm.aim().loudness;
-    let words = distance(off);
-    text::text(&p, pos2(inner.right(), line + 12.0), Align2::RIGHT_CENTER, &words, 12.0, color);
+    let off = steady.output.integrated - steady.chosen_target().loudness;
+    let words = distance_text(off);
+    drawing::text(&p, pos2(inner.right(), line + 12.0), Align2::RIGHT_CENTER, &words, 12.0, color);
 
     let foot = 24.0;
     let top = line + 22.0;
-    let rows = rows(calm, context.theme.red, theme.ink);
+    let rows = rows(steady, context.theme.red, theme.text);
     let room = inner.bottom() - foot - top;
     let pitch = (room / rows.len() as f32).clamp(15.5, 21.0);
     let mut y = top;
@@ -51,26 +52,26 @@ pub(super) fn show(
             break;
         }
         let row = Rect::from_min_size(pos2(inner.left(), y), vec2(inner.width(), pitch));
-        text::leader(&p, row, label, &value, 12.0, theme.soft, color);
+        drawing::label_and_value(&p, row, [label, &value], 12.0, [theme.secondary, color]);
         y += pitch;
     }
-    measuring(&mut window_state.follow, ui, inner, context, wishes);
+    measuring(&mut window_state.follow_transport, ui, inner, context, requests);
 }
 
-/// The delivery target as a word that opens the list.
+/// The delivery target: a button that opens the list.
 fn target(chosen: &mut String, ui: &mut Ui, inner: Rect, context: &DrawContext) {
-    let aim = context.live.aim();
-    let text = format!("{} {} LUFS", aim.name, text::number(aim.loudness));
+    let aim = context.live.chosen_target();
+    let text = format!("{} {} LUFS", aim.name, number(aim.loudness, 1));
     let rect = Rect::from_min_size(inner.min, vec2(inner.width(), 20.0));
-    let help = "The delivery target that the loudness is held against; your delivery's own specification comes first.";
-    let button = TextButton::new(&text, help).called("target").size(12.0).show(ui, rect, &context.theme);
+    let help = "The delivery target that the loudness is compared with; the specification of your delivery takes precedence.";
+    let button = TextButton::new(&text, help).named("target").size(12.0).show(ui, rect, &context.theme);
     Popup::menu(&button).width(250.0).show(|ui| {
         for (n, target) in context.live.targets.iter().enumerate() {
             let text = format!(
                 "{}   {} LUFS   {} dBTP",
                 target.name,
-                text::number(target.loudness),
-                text::number(target.true_peak)
+                number(target.loudness, 1),
+                number(target.true_peak, 1)
             );
             if ui.selectable_label(n == context.live.target, text).clicked() {
                 *chosen = target.name.to_owned();
@@ -80,94 +81,95 @@ fn target(chosen: &mut String, ui: &mut Ui, inner: Rect, context: &DrawContext) 
     });
 }
 
-/// Start, pause and reset of the integrated measurement, and whether the transport does it.
+/// Pause, resume and reset of the integrated measurement, and whether it follows the transport.
 fn measuring(
-    follow: &mut bool,
+    follow_transport: &mut bool,
     ui: &mut Ui,
     inner: Rect,
     context: &DrawContext,
-    wishes: &mut ScreenRequests,
+    requests: &mut ScreenRequests,
 ) {
     let theme = &context.theme;
     let rect =
         |left: f32, width: f32| Rect::from_min_size(pos2(left, inner.bottom() - 19.0), vec2(width, 19.0));
     let running = context.live.measuring;
     let (text, help) = match running {
-        true => ("pause", "Stops counting into the integrated figures; what was counted stays."),
-        false => ("go on", "Goes on counting into the integrated figures."),
+        true => ("pause", "Pauses the integrated measurement; what was measured is kept."),
+        false => ("resume", "Resumes the integrated measurement."),
     };
-    let word = TextButton::new(text, help).called("measure").size(12.0).enabled(!*follow);
-    let place = rect(inner.left(), word.width(ui));
-    if word.show(ui, place, theme).clicked() {
-        wishes.measurement.run = Some(!running);
+    let button = TextButton::new(text, help).named("measure").size(12.0).enabled(!*follow_transport);
+    let place = rect(inner.left(), button.width(ui));
+    if button.show(ui, place, theme).clicked() {
+        requests.measurement.run = Some(!running);
     }
-    let help = "Forgets everything counted and starts anew.";
-    let word = TextButton::new("start anew", help).size(12.0);
-    let place = rect(place.right() + 5.0, word.width(ui));
-    if word.show(ui, place, theme).clicked() {
-        wishes.measurement.reset = true;
+    let help = "Discards what was measured and starts again.";
+    let button = TextButton::new("reset", help).named("reset measurement").size(12.0);
+    let place = rect(place.right() + 5.0, button.width(ui));
+    if button.show(ui, place, theme).clicked() {
+        requests.measurement.reset = true;
     }
-    let time = text::clock(context.live.measured.floor());
-    let more = match (running, *follow) {
+    let time = clock(context.live.measured.floor());
+    let more = match (running, *follow_transport) {
         (_, true) => format!("follows {time}"),
         (false, _) => format!("{time} paused"),
         _ => time.clone(),
     };
     let room = inner.right() - place.right() - 6.0;
-    let help = match *follow {
+    let help = match *follow_transport {
         true => {
-            "The time counted. It follows the transport: counts while that runs, and starts anew where playing begins elsewhere. Press to count by hand."
+            "Time measured. The measurement follows the transport: it runs while that plays, and resets where playback starts at another place. Press to control it by hand."
         }
         false => {
-            "The time counted. Press to let it follow the transport: count while that runs, and start anew where playing begins elsewhere."
+            "Time measured. Press to make it follow the transport: to run while that plays, and to reset where playback starts at another place."
         }
     };
-    let text = if text::width(ui.painter(), &more, 12.0) + 6.0 <= room { &more } else { &time };
-    let word = TextButton::new(text, help).plain().called("follow the transport").size(12.0).on(*follow);
-    let width = word.width(ui);
+    let text = if drawing::width(ui.painter(), &more, 12.0) + 6.0 <= room { &more } else { &time };
+    let button =
+        TextButton::new(text, help).plain().named("follow the transport").size(12.0).on(*follow_transport);
+    let width = button.width(ui);
     let place = Rect::from_min_size(pos2(inner.right() - width + 3.0, place.top()), vec2(width, 19.0));
-    if word.show(ui, place, theme).clicked() {
-        *follow = !*follow;
+    if button.show(ui, place, theme).clicked() {
+        *follow_transport = !*follow_transport;
     }
 }
 
-/// Red past the target by more than a decibel; ochre, the loudness pen, otherwise.
-fn sum_color(context: &DrawContext) -> Color32 {
-    let over = context.calm.after.integrated > context.calm.aim().loudness + 1.0;
+/// Red more than 1 LU above the target, otherwise ochre, the colour of loudness.
+fn loudness_color(context: &DrawContext) -> Color32 {
+    let over = context.steady.output.integrated > context.steady.chosen_target().loudness + 1.0;
     if over { context.theme.red } else { context.theme.ochre }
 }
 
-/// How far the loudness is from the target, in words.
-fn distance(off: f64) -> String {
+/// The difference between loudness and target, in words.
+fn distance_text(off: f64) -> String {
     if !off.is_finite() {
-        return "nothing measured yet".to_owned();
+        return "not measured yet".to_owned();
     }
     match off {
         off if off.abs() < 0.05 => "on the target".to_owned(),
-        off if off > 0.0 => format!("{} LU over the target", text::number(off)),
-        off => format!("{} LU under the target", text::number(-off)),
+        off if off > 0.0 => format!("{} LU over the target", number(off, 1)),
+        off => format!("{} LU under the target", number(-off, 1)),
     }
 }
 
-/// All other figures, the most important first.
-fn rows(live: &LiveReadout, red: Color32, ink_color: Color32) -> Vec<(&'static str, String, Color32)> {
-    let (after, before) = (&live.after, &live.before);
-    let number = text::number;
-    let over = after.true_peak_max > live.aim().true_peak + 0.05;
-    let peak = if over { red } else { ink_color };
+/// The other figures, the most important first.
+fn rows(live: &LiveReadout, red: Color32, text_color: Color32) -> Vec<(&'static str, String, Color32)> {
+    let (output, input) = (&live.output, &live.input);
+    let tenths = |value: f64| number(value, 1);
+    let over = output.true_peak_max > live.chosen_target().true_peak + 0.05;
+    let peak = if over { red } else { text_color };
     vec![
-        ("true peak max", format!("{} dBTP", number(after.true_peak_max)), peak),
-        ("loudness range", format!("{} LU", number(after.range)), ink_color),
-        ("peak to loudness", format!("{} LU", number(after.peak_to_loudness)), ink_color),
-        ("ceiling, deepest", format!("{} dB", number(live.limiter.most)), ink_color),
-        ("compressor, deepest", format!("{} dB", number(live.compressor.most)), ink_color),
-        ("ceiling at work", format!("{:.0} %", live.limiter.share * 100.0), ink_color),
-        ("swing 0.5–8 Hz", format!("{} dB", number(live.swing)), ink_color),
-        ("loudness before", format!("{} LUFS", number(before.integrated)), ink_color),
-        ("peak before", format!("{} dBTP", number(before.true_peak_max)), ink_color),
-        ("crest, before", format!("{} dB", number(before.crest)), ink_color),
-        ("crest, after", format!("{} dB", number(after.crest)), ink_color),
-        ("correlation", text::signed_two(after.correlation), ink_color),
+        ("true peak max", format!("{} dBTP", tenths(output.true_peak_max)), peak),
+        ("loudness range", format!("{} LU", tenths(output.range)), text_color),
+        ("PLR", format!("{} LU", tenths(output.plr)), text_color),
+        ("limiter, deepest", format!("{} dB", tenths(live.limiter.deepest)), text_color),
+        ("compressor, deepest", format!("{} dB", tenths(live.compressor.deepest)), text_color),
+        ("limiter active", format!("{} %", number(live.limiter.active_share * 100.0, 0)), text_color),
+        ("pumping, 0.5–8 Hz", format!("{} dB", tenths(live.pumping_db)), text_color),
+        ("loudness, in", format!("{} LUFS", tenths(input.integrated)), text_color),
+        ("true peak max, in", format!("{} dBTP", tenths(input.true_peak_max)), text_color),
+        ("crest factor, in", format!("{} dB", tenths(input.crest)), text_color),
+        ("crest factor, out", format!("{} dB", tenths(output.crest)), text_color),
+        ("correlation", signed(output.correlation, 2), text_color),
     ]
 }
 
@@ -176,10 +178,10 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_distance_to_the_target_is_said_in_words() {
-        assert_eq!(distance(-0.01), "on the target");
-        assert_eq!(distance(1.24), "1.2 LU over the target");
-        assert_eq!(distance(-3.0), "3.0 LU under the target");
-        assert_eq!(distance(f64::NEG_INFINITY), "nothing measured yet");
+    fn the_difference_to_the_target_is_given_in_words() {
+        assert_eq!(distance_text(-0.01), "on the target");
+        assert_eq!(distance_text(1.24), "1.2 LU over the target");
+        assert_eq!(distance_text(-3.0), "3.0 LU under the target");
+        assert_eq!(distance_text(f64::NEG_INFINITY), "not measured yet");
     }
 }

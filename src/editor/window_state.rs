@@ -1,24 +1,29 @@
-//! What the screen wants kept with the session, as one line of JSON text: sizes, the sheet, the
-//! span, the settings slot that is not in use.
+//! What the window saves with the session, as one line of JSON: sizes, theme, time span of the chart,
+//! and the settings of the slot that is not in use.
 
-use super::layout::{LEAST, USUAL};
+use super::layout::{DEFAULT_SIZE, MIN_SIZE};
 use serde::{Deserialize, Serialize};
 
 /// How much time the chart shows.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-pub enum Span {
+pub enum TimeSpan {
+    /// 10 s.
     Seconds10,
+    /// 30 s.
     #[default]
     Seconds30,
+    /// 2 min.
     Minutes2,
+    /// The whole recording.
     Song,
 }
 
-impl Span {
+impl TimeSpan {
+    /// All of them, the shortest first.
     pub const ALL: [Self; 4] = [Self::Seconds10, Self::Seconds30, Self::Minutes2, Self::Song];
 
-    /// As written on the screen.
-    pub fn word(self) -> &'static str {
+    /// Its label.
+    pub fn label(self) -> &'static str {
         match self {
             Self::Seconds10 => "10 s",
             Self::Seconds30 => "30 s",
@@ -27,8 +32,8 @@ impl Span {
         }
     }
 
-    /// Seconds across the paper when `recorded` seconds exist. The whole song grows in steps, so
-    /// that the picture stands still in between.
+    /// Seconds that the chart shows when `recorded` seconds exist. The whole song grows in steps, so
+    /// that the curves keep their place in between.
     pub fn seconds(self, recorded: f64) -> f64 {
         match self {
             Self::Seconds10 => 10.0,
@@ -42,61 +47,65 @@ impl Span {
     }
 }
 
-/// Steps of the scale, %.
-pub const SCALES: [u16; 6] = [75, 100, 125, 150, 175, 200];
+/// Choices of the scale, %.
+pub const SCALES_PERCENT: [u16; 6] = [75, 100, 125, 150, 175, 200];
 
-/// The kept state. Unknown or missing fields fall back to their defaults.
+/// The saved state. Unknown fields are ignored, missing ones get their defaults.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(default)]
 pub struct WindowState {
-    /// Window size, points at 100 %.
+    /// Window width, points at 100 %.
     pub width: f32,
+    /// Window height, points at 100 %.
     pub height: f32,
-    /// %.
+    /// Scale of everything, %.
     pub scale: u16,
-    pub night: bool,
-    pub span: Span,
+    /// Dark theme instead of the light one.
+    pub dark: bool,
+    /// Time span of the chart.
+    pub span: TimeSpan,
     /// Settings slot in use: 0 = A, 1 = B.
     pub slot: usize,
-    /// Settings of the other slot, as a settings file; empty = untouched.
-    pub other: String,
-    /// dB from the middle to the edge of the EQ sheet.
+    /// Settings of the other slot, as a settings file; empty = defaults.
+    pub other_slot: String,
+    /// Gain from the middle to the edge of the EQ chart, dB: 3, 6 or 12.
     pub eq_range_db: u8,
-    /// Spectra tilted by 4.5 dB per octave, so that music looks level.
+    /// Spectra tilted by 4.5 dB per octave.
     pub tilt: bool,
     /// Name of the delivery target.
     pub target: String,
     /// The measurement follows the transport.
-    pub follow: bool,
+    pub follow_transport: bool,
 }
 
 impl Default for WindowState {
     fn default() -> Self {
         Self {
-            width: USUAL.0,
-            height: USUAL.1,
+            width: DEFAULT_SIZE.0,
+            height: DEFAULT_SIZE.1,
             scale: 100,
-            night: false,
-            span: Span::default(),
+            dark: false,
+            span: TimeSpan::default(),
             slot: 0,
-            other: String::new(),
+            other_slot: String::new(),
             eq_range_db: 3,
             tilt: true,
             target: String::new(),
-            follow: false,
+            follow_transport: false,
         }
     }
 }
 
 impl WindowState {
-    /// Reads what was kept; nonsense becomes the default, sizes are held to what a screen shows.
+    /// Reads a saved text; unreadable text becomes the default, sizes are limited.
     pub fn read(text: &str) -> Self {
         let mut window_state: Self = serde_json::from_str(text).unwrap_or_default();
-        let held =
-            |v: f32, least: f32, usual: f32| if v.is_finite() { v.clamp(least * 0.5, 8192.0) } else { usual };
-        window_state.width = held(window_state.width, LEAST.0, USUAL.0);
-        window_state.height = held(window_state.height, LEAST.1, USUAL.1);
-        window_state.scale = window_state.scale.clamp(SCALES[0], SCALES[SCALES.len() - 1]);
+        let limited =
+            |v: f32, min: f32, default: f32| if v.is_finite() { v.clamp(min * 0.5, 8192.0) } else { default };
+        window_state.width = limited(window_state.width, MIN_SIZE.0, DEFAULT_SIZE.0);
+        window_state.height = limited(window_state.height, MIN_SIZE.1, DEFAULT_SIZE.1);
+        window_state.scale =
+            window_state.scale.clamp(SCALES_PERCENT[0], SCALES_PERCENT[SCALES_PERCENT.len() - 1]);
         window_state.slot = window_state.slot.min(1);
         if ![3, 6, 12].contains(&window_state.eq_range_db) {
             window_state.eq_range_db = 3;
@@ -104,7 +113,7 @@ impl WindowState {
         window_state
     }
 
-    /// The text to window_state.
+    /// The text to save.
     pub fn text(&self) -> String {
         serde_json::to_string(self).unwrap_or_default()
     }
@@ -115,12 +124,12 @@ mod tests {
     use super::*;
 
     #[test]
-    fn what_is_kept_reads_back_and_nonsense_does_not_hurt() {
+    fn the_text_reads_back_and_unreadable_text_gives_defaults() {
         let window_state = WindowState {
-            night: true,
+            dark: true,
             scale: 150,
-            span: Span::Song,
-            other: "drive = 3".to_owned(),
+            span: TimeSpan::Song,
+            other_slot: "drive = 3".to_owned(),
             ..WindowState::default()
         };
         assert_eq!(WindowState::read(&window_state.text()), window_state);
@@ -133,9 +142,9 @@ mod tests {
 
     #[test]
     fn the_whole_song_grows_in_steps() {
-        assert_eq!(Span::Song.seconds(0.0), 30.0);
-        assert_eq!(Span::Song.seconds(29.9), 30.0);
-        assert_eq!(Span::Song.seconds(30.0), 60.0);
-        assert_eq!(Span::Song.seconds(3600.0), 3900.0);
+        assert_eq!(TimeSpan::Song.seconds(0.0), 30.0);
+        assert_eq!(TimeSpan::Song.seconds(29.9), 30.0);
+        assert_eq!(TimeSpan::Song.seconds(30.0), 60.0);
+        assert_eq!(TimeSpan::Song.seconds(3600.0), 3900.0);
     }
 }

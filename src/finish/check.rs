@@ -11,7 +11,7 @@ use super::reader::Reader;
 use super::render::RenderedBlock;
 use super::song_meters::{SongMeasurement, SongMeters};
 use super::source::file_facts;
-use crate::meter::advice::FileFacts;
+use crate::meter::facts::FileFacts;
 use crate::meter::rules::RuleId;
 use crate::meter::targets::Target;
 use crate::settings::Settings;

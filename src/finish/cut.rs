@@ -2,13 +2,13 @@
 //! around them and fades out, with a note on all music that is cut off.
 
 use super::ends::SongEnds;
-use crate::meter::rules::LEAD_IN;
+use crate::meter::facts::LEAD_IN_S;
 use crate::numbers::number;
 
 /// Options for start and end. Times in seconds.
 #[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
 pub struct EndsOptions {
-    /// Silence (or the room's own noise) before the music, s; see [`LEAD_IN`].
+    /// Silence (or the room's own noise) before the music, s; see [`LEAD_IN_S`].
     pub lead_in: f64,
     /// Silence (or the room's own noise) after the ring-out, s.
     pub tail: f64,
@@ -30,7 +30,7 @@ pub struct EndsOptions {
 impl Default for EndsOptions {
     fn default() -> Self {
         Self {
-            lead_in: LEAD_IN,
+            lead_in: LEAD_IN_S,
             tail: 1.0,
             start: None,
             end: None,

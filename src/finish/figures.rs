@@ -92,7 +92,7 @@ impl From<&Readings> for FileFigures {
             max_short_term: finite(r.max_short_term),
             true_peak: finite(r.max_true_peak),
             sample_peak: finite(highest(r.sample_peak)),
-            plr: r.peak_to_loudness,
+            plr: r.plr,
             crest: r.crest,
             correlation: r.correlation,
             balance: r.balance.and_then(finite),

@@ -1,7 +1,7 @@
 //! The gain into the limiter: settings and a gain in dB in, changed settings out; and whether a result is
 //! over-driven.
 
-use crate::meter::advice::AdviceNote;
+use crate::meter::rules::AdviceNote;
 use crate::meter::rules::RuleId;
 use crate::settings::Settings;
 

@@ -1,7 +1,7 @@
 //! Integrated loudness from cells of 10 ms: a weighted mean square per cell in, LUFS out, with the
 //! gating blocks of ITU-R BS.1770-5 (400 ms every 100 ms).
 
-use crate::meter::gate::Gate;
+use crate::meter::gate::LoudnessGate;
 
 /// Cells per second.
 pub(super) const CELLS_PER_SECOND: u32 = 100;
@@ -12,7 +12,7 @@ const HOP_CELLS: usize = 10;
 
 /// Forms gating blocks from consecutive cells.
 pub(super) struct GatingBlocks {
-    gate: Gate,
+    gate: LoudnessGate,
     /// The last cells, a ring.
     cells: [f64; BLOCK_CELLS],
     added: usize,
@@ -20,7 +20,7 @@ pub(super) struct GatingBlocks {
 
 impl GatingBlocks {
     pub fn new() -> Self {
-        Self { gate: Gate::new(), cells: [0.0; BLOCK_CELLS], added: 0 }
+        Self { gate: LoudnessGate::new(), cells: [0.0; BLOCK_CELLS], added: 0 }
     }
 
     /// Adds a cell by its weighted mean square.

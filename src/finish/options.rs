@@ -74,7 +74,7 @@ pub fn preset_store() -> PresetStore {
 pub fn preset(name: &str) -> Result<Preset, String> {
     let store = preset_store();
     store.find(name).cloned().ok_or_else(|| {
-        let words: Vec<&str> = store.own.iter().chain(&store.ours).map(|p| p.word.as_str()).collect();
+        let words: Vec<&str> = store.user.iter().chain(&store.factory).map(|p| p.word.as_str()).collect();
         format!("--preset {name}: no such preset; known presets: {}", words.join(", "))
     })
 }

@@ -14,7 +14,7 @@ use super::planes::{for_each_block, to_f32};
 use super::progress::ProgressWatcher;
 use super::reader::Reader;
 use crate::dsp::db;
-use crate::meter::{Channel, LoudnessMeter, TruePeak};
+use crate::meter::{ChannelRole, LoudnessMeter, TruePeak};
 
 /// What a delivery asks for, by one meter.
 #[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
@@ -47,7 +47,7 @@ pub struct Reread {
 pub fn reread(path: &Path, watch: &dyn ProgressWatcher) -> Result<Reread> {
     let format = *Reader::open(path)?.format();
     let channels = usize::from(format.channels);
-    let mut loudness = LoudnessMeter::with_layout(format.rate, &[Channel::Front; 2][..channels]);
+    let mut loudness = LoudnessMeter::with_layout(format.rate, &[ChannelRole::Front; 2][..channels]);
     let mut narrow = [Vec::new(), Vec::new()];
     let (mut sample_peak, mut frames, mut digest) = (0.0f64, 0, SampleDigest::default());
     let (true_peak, reference) = std::thread::scope(|scope| {

@@ -6,10 +6,12 @@ use std::sync::{Arc, Mutex};
 use super::figures::FileFigures;
 use super::planes::to_f32;
 use super::render::RenderedBlock;
-use crate::meter::advice::{AdviceNote, FileFacts, verdict};
+use crate::meter::advice::verdict;
+use crate::meter::facts::FileFacts;
 use crate::meter::reduction::ReductionStats;
+use crate::meter::rules::AdviceNote;
 use crate::meter::source::SourceReport;
-use crate::meter::spectrum::Bands;
+use crate::meter::spectrum::SpectrumBands;
 use crate::meter::targets::Target;
 use crate::meter::{Analysis, History};
 use crate::settings::Settings;
@@ -32,9 +34,9 @@ pub struct SongMeasurement {
     /// Reduction by the limiter.
     pub limiter: ReductionStats,
     /// Mean spectrum of the input.
-    pub spectrum_in: Bands,
+    pub spectrum_in: SpectrumBands,
     /// Mean spectrum of the output.
-    pub spectrum_out: Bands,
+    pub spectrum_out: SpectrumBands,
     /// The advice.
     pub notes: Vec<AdviceNote>,
     /// Columns of the whole song, for charts.

@@ -12,7 +12,7 @@ use super::level_cells::LevelCells;
 use super::planes::{BLOCK_FRAMES, for_each_block, to_f32};
 use super::progress::ProgressWatcher;
 use super::reader::Reader;
-use crate::meter::advice::FileFacts;
+use crate::meter::facts::FileFacts;
 
 /// What the first pass found.
 #[derive(Clone)]

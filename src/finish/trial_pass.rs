@@ -9,8 +9,9 @@ use super::progress::ProgressWatcher;
 use super::render::{RenderJob, render};
 use super::trial::Trial;
 use crate::meter::History;
-use crate::meter::advice::{Facts, verdict};
-use crate::meter::reduction::ReductionMeter;
+use crate::meter::advice::verdict;
+use crate::meter::facts::Facts;
+use crate::meter::reduction::GainReductionMeter;
 
 /// Below this peak a column counts as silence, linear: −50 dBFS (as in [`crate::meter::analysis`]).
 const MUSIC_MIN_PEAK: f32 = 0.003_162;
@@ -25,7 +26,7 @@ pub(super) fn trial_pass(
     let settings = with_gain(job.settings, gain);
     let mut cells = LevelCells::new(job.rate, channels);
     let column_frames = History::chunks_per_column(job.rate) * crate::dsp::CHUNK;
-    let mut limiter = ReductionMeter::new(f64::from(job.rate) / column_frames as f64);
+    let mut limiter = GainReductionMeter::new(f64::from(job.rate) / column_frames as f64);
     // Of the open column: frames, deepest reduction in dB, highest sample.
     let (mut filled, mut deepest, mut highest) = (0, 0.0f32, 0.0f32);
     let mut narrow = [Vec::new(), Vec::new()];

@@ -1,20 +1,25 @@
-//! What a window asks of a running analysis: settings, target and transport in, commands out.
+//! From a window to a running analysis: changes of settings and target and the user's requests in,
+//! commands out.
 
-use super::target;
-use crate::meter::{AnalysisCommand, LiveAnalysis};
+use crate::meter::{AnalysisCommand, LiveAnalysis, Target};
 use crate::settings::Settings;
 
-/// What the user asks of the integrated measurement; empty in most frames.
+/// The delivery target of that name; the first of the list if there is none.
+pub fn target(name: &str) -> Target {
+    Target::named(name).unwrap_or_default()
+}
+
+/// The user's requests to the integrated measurement; empty in most frames.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct MeasurementRequest {
     /// Pause (false) or resume (true).
     pub run: Option<bool>,
-    /// Reset: forget what was measured.
+    /// Reset: discard what was measured.
     pub reset: bool,
 }
 
 impl MeasurementRequest {
-    /// Passes the request on.
+    /// Sends the request as commands.
     pub fn send(self, analysis: &LiveAnalysis) {
         match self.run {
             Some(true) => analysis.send(AnalysisCommand::Start),
@@ -27,7 +32,7 @@ impl MeasurementRequest {
     }
 }
 
-/// Sends an analysis only what has changed since it was told last.
+/// Sends an analysis what has changed since the last call, and nothing else.
 #[derive(Clone, Debug, Default)]
 pub struct AnalysisUpdates {
     /// Settings, name of the target, whether to follow the host's transport.
@@ -35,12 +40,12 @@ pub struct AnalysisUpdates {
 }
 
 impl AnalysisUpdates {
-    /// Forgets what was sent: the analysis is a new one.
+    /// Sends everything at the next call: the analysis is a new one.
     pub fn reset(&mut self) {
         self.last = None;
     }
 
-    /// `target` = name of the delivery target, `follow` = the measurement follows the transport.
+    /// `target_name`: delivery target; `follow`: the measurement follows the transport.
     pub fn send(&mut self, analysis: &LiveAnalysis, settings: &Settings, target_name: &str, follow: bool) {
         let last = self.last.as_ref();
         if last.is_none_or(|last| last.0 != *settings) {
@@ -51,7 +56,7 @@ impl AnalysisUpdates {
         }
         if last.is_none_or(|last| last.2 != follow) {
             analysis.send(AnalysisCommand::FollowTransport(follow));
-            // Without the transport the measurement resumes by itself.
+            // No longer paused by the transport: resume.
             if !follow && last.is_some() {
                 analysis.send(AnalysisCommand::Start);
             }

@@ -1,9 +1,9 @@
-//! One column of the history: what happened in a stretch of time, merged so that it never lies:
-//! levels and reductions keep their extremes.
+//! One column of the history: what happened in a stretch of time. Merging keeps the extremes of
+//! levels and reductions.
 
-/// What happened in a column.
+/// Events in a column.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Marks {
+pub struct ColumnMarks {
     /// The transport was running.
     pub playing: bool,
     /// The transport jumped to this column's position, or started here.
@@ -23,7 +23,7 @@ pub struct HistoryColumn {
     pub true_peak: f32,
     /// Deepest and mean reduction of the compressor, dB ≥ 0.
     pub compressor: [f32; 2],
-    /// Deepest and mean reduction of the ceiling, dB ≥ 0.
+    /// Deepest and mean reduction of the limiter, dB ≥ 0.
     pub limiter: [f32; 2],
     /// Highest short-term loudness before and after, LUFS.
     pub short_term: [f32; 2],
@@ -31,7 +31,7 @@ pub struct HistoryColumn {
     pub overs: u32,
     /// Position on the host's time line of the first frame, samples.
     pub position: Option<i64>,
-    pub marks: Marks,
+    pub marks: ColumnMarks,
     /// Frames measured (fewer than the column is wide when some were lost or are yet to come).
     pub frames: u32,
 }
@@ -47,11 +47,11 @@ impl HistoryColumn {
         short_term: [f32::NEG_INFINITY; 2],
         overs: 0,
         position: None,
-        marks: Marks { playing: false, jump: false, lost: false },
+        marks: ColumnMarks { playing: false, jump: false, lost: false },
         frames: 0,
     };
 
-    /// Takes in a later column.
+    /// Merges a later column into this one.
     pub fn merge(&mut self, later: &HistoryColumn) {
         if later.frames == 0 {
             self.marks.lost |= later.marks.lost;
@@ -92,7 +92,7 @@ mod tests {
     fn extremes_are_kept_and_the_mean_is_weighted_by_time() {
         let mut a =
             HistoryColumn { limiter: [2.0, 1.0], after: [-0.3, 0.2], frames: 512, ..HistoryColumn::EMPTY };
-        let marks = Marks { jump: true, ..Marks::default() };
+        let marks = ColumnMarks { jump: true, ..ColumnMarks::default() };
         a.merge(&HistoryColumn {
             limiter: [6.0, 3.0],
             after: [-0.1, 0.4],

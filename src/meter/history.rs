@@ -1,15 +1,15 @@
-//! What the chain did over time: columns of about 11 ms in, any span as so many columns out.
+//! History of the measurement: columns of about 11 ms in, any span as any number of columns out.
 //!
 //! A pyramid of rings. The finest keeps the last 12 minutes in columns of about 11 ms; each level
 //! above merges two columns into one and reaches back twice as far. Memory is bounded and set aside
 //! at the start (5 MB per level, taken into use as it fills: 4 MB after five minutes, 26 MB after
-//! three hours); nothing is ever moved, and a read touches only a few times the columns it gives. A column never lies: merged levels and reductions keep their
-//! extremes.
+//! three hours); nothing is ever moved, and a read visits only a few times the columns it returns.
+//! Merged columns keep the extremes of levels and reductions.
 
 use std::ops::Range;
 
 use super::column::HistoryColumn;
-use crate::dsp::CHUNK;
+use crate::dsp::{CHUNK, db};
 
 /// Columns that each level remembers.
 pub const COLUMNS: usize = 1 << 16;
@@ -18,7 +18,7 @@ pub const LEVELS: usize = 16;
 
 /// One level: a ring of the last [`COLUMNS`] complete columns, and the one under way.
 #[derive(Clone, Debug)]
-struct Level {
+struct HistoryLevel {
     ring: Vec<HistoryColumn>,
     /// Complete columns since the start; column `n` stands at `n % COLUMNS`.
     count: u64,
@@ -26,7 +26,7 @@ struct Level {
     open: HistoryColumn,
 }
 
-impl Level {
+impl HistoryLevel {
     fn push(&mut self, column: HistoryColumn) {
         let at = (self.count % COLUMNS as u64) as usize;
         if at == self.ring.len() {
@@ -44,11 +44,11 @@ pub struct History {
     sample_rate: u32,
     /// Frames per finest column.
     width: u64,
-    levels: Vec<Level>,
+    levels: Vec<HistoryLevel>,
 }
 
-/// Columns of one level as they stand on its fixed grid: drawn at their own times, they do not
-/// shimmer while the picture moves.
+/// Columns of one level on its fixed grid: drawn at their own times, they do not change while the
+/// chart scrolls.
 #[derive(Clone, Debug, PartialEq)]
 pub struct HistoryView {
     /// First frame of the first column.
@@ -61,7 +61,8 @@ pub struct HistoryView {
 impl History {
     /// For a sample rate in Hz. All memory is set aside here and taken into use as it fills.
     pub fn new(sample_rate: u32) -> Self {
-        let level = || Level { ring: Vec::with_capacity(COLUMNS), count: 0, open: HistoryColumn::EMPTY };
+        let level =
+            || HistoryLevel { ring: Vec::with_capacity(COLUMNS), count: 0, open: HistoryColumn::EMPTY };
         Self {
             sample_rate,
             width: (Self::chunks_per_column(sample_rate) * CHUNK) as u64,
@@ -121,7 +122,7 @@ impl History {
         (0..LEVELS).find(|&i| fits(i)).unwrap_or(LEVELS - 1)
     }
 
-    /// HistoryColumn `n` of a level; the newest may be incomplete.
+    /// Column `n` of a level; the newest may be incomplete.
     fn column(&self, level: usize, n: u64) -> HistoryColumn {
         let this = &self.levels[level];
         if n < this.count {
@@ -177,12 +178,12 @@ impl History {
         writeln!(
             to,
             "time (s),position (s),before peak (dBFS),after peak (dBFS),after true peak (dBTP),\
-             compressor deepest (dB),compressor mean (dB),ceiling deepest (dB),ceiling mean (dB),\
+             compressor deepest (dB),compressor mean (dB),limiter deepest (dB),limiter mean (dB),\
              short-term before (LUFS),short-term after (LUFS),overs,playing,jump,lost"
         )?;
         let view = self.view(0..self.frames(), COLUMNS);
         let rate = f64::from(self.sample_rate);
-        let db = |x: f32| 20.0 * f64::from(x).log10();
+        let db = |x: f32| db::from_gain(f64::from(x));
         let peak = |pair: [f32; 2]| db(pair[1].max(-pair[0]));
         for (n, c) in (0..).zip(&view.columns) {
             let time = (view.start + n * view.width) as f64 / rate;
@@ -208,7 +209,7 @@ impl History {
         Ok(())
     }
 
-    /// Forgets everything; keeps its memory.
+    /// Removes all columns; keeps the allocated memory.
     pub fn reset(&mut self) {
         for level in &mut self.levels {
             level.ring.clear();
@@ -254,7 +255,7 @@ mod tests {
     }
 
     #[test]
-    fn memory_is_bounded_and_the_song_reaches_back_further_when_coarser() {
+    fn memory_is_bounded_and_coarser_levels_reach_back_further() {
         let columns = 3 * COLUMNS + 11;
         let mut history = filled(1, 0);
         let before: Vec<usize> = history.levels.iter().map(|level| level.ring.capacity()).collect();

@@ -1,4 +1,4 @@
-//! LoudnessMeter of one programme: samples of up to any number of channels in (full scale ±1.0),
+//! Loudness of one programme: samples of up to any number of channels in (full scale ±1.0),
 //! momentary, short-term and integrated loudness in LUFS and loudness range in LU out.
 //!
 //! After ITU-R BS.1770-5, EBU Tech 3341 v4 and Tech 3342 v4. Energies are kept in cells of 10 ms;
@@ -6,21 +6,21 @@
 //! momentary and short-term loudness see a new window each 10 ms (Tech 3341 tests 13 and 14 need
 //! 20 ms or finer).
 
-use super::gate::{Gate, loudness};
+use super::gate::{LoudnessGate, loudness};
 use crate::dsp::k_weighting::KWeighting;
 
 /// Cells per second.
 const CELLS_PER_SECOND: u32 = 100;
 /// Cells in the momentary window of 400 ms.
-const MOMENTARY: usize = 40;
+const MOMENTARY_CELLS: usize = 40;
 /// Cells in the short-term window of 3 s.
-const SHORT_TERM: usize = 300;
+const SHORT_TERM_CELLS: usize = 300;
 /// Cells between two gating blocks: 100 ms, an overlap of 75 %.
-const HOP: u64 = 10;
+const BLOCK_HOP_CELLS: u64 = 10;
 
 /// Weight of a channel in the sum of powers, BS.1770-5, table 3.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Channel {
+pub enum ChannelRole {
     /// Left, right, centre: 1.0.
     Front,
     /// Left and right surround: 1.41.
@@ -29,20 +29,20 @@ pub enum Channel {
     Unused,
 }
 
-impl Channel {
+impl ChannelRole {
     /// The factor on the channel's mean square.
     pub fn weight(self) -> f64 {
         match self {
-            Channel::Front => 1.0,
-            Channel::Surround => 1.41,
-            Channel::Unused => 0.0,
+            ChannelRole::Front => 1.0,
+            ChannelRole::Surround => 1.41,
+            ChannelRole::Unused => 0.0,
         }
     }
 
     /// The usual layout for a number of channels: mono, stereo, L R C, L R Ls Rs, 5.0 (L R C Ls
     /// Rs) and 5.1 (L R C LFE Ls Rs). Further channels are left out.
-    pub fn layout(channels: usize) -> Vec<Channel> {
-        use Channel::{Front, Surround, Unused};
+    pub fn layout(channels: usize) -> Vec<ChannelRole> {
+        use ChannelRole::{Front, Surround, Unused};
         match channels {
             0..=3 => vec![Front; channels],
             4 => vec![Front, Front, Surround, Surround],
@@ -58,7 +58,7 @@ impl Channel {
 
 /// Two channels that are filtered together.
 #[derive(Clone, Debug)]
-struct Pair {
+struct ChannelPair {
     filter: KWeighting,
     /// Weighted energy of the cell under way, per channel.
     energy: [f64; 2],
@@ -70,12 +70,12 @@ struct Pair {
 pub struct LoudnessMeter {
     sample_rate: u32,
     channels: usize,
-    pairs: Vec<Pair>,
+    pairs: Vec<ChannelPair>,
     /// Frames still missing to the end of the cell under way.
     missing: usize,
     /// Carry of the division of the sample rate into cells, so that 100 cells are one second.
     carry: u32,
-    /// The last [`SHORT_TERM`] cells as summed energy, a ring.
+    /// The last [`SHORT_TERM_CELLS`] cells as summed energy, a ring.
     cells: Box<[f64]>,
     /// Cells since the last reset of everything.
     total: u64,
@@ -84,25 +84,25 @@ pub struct LoudnessMeter {
     /// Cells that the running measurement has seen without a break.
     fresh: u64,
     /// Gating blocks of 400 ms.
-    blocks: Gate,
+    blocks: LoudnessGate,
     /// Short-term values for the range.
-    spread: Gate,
+    spread: LoudnessGate,
     /// Highest mean squares of the measurement.
     max_momentary: f64,
     max_short_term: f64,
 }
 
 impl LoudnessMeter {
-    /// For a sample rate in Hz and the usual layout of so many channels; see [`Channel::layout`].
+    /// For a sample rate in Hz and the usual layout of so many channels; see [`ChannelRole::layout`].
     pub fn new(sample_rate: u32, channels: usize) -> Self {
-        Self::with_layout(sample_rate, &Channel::layout(channels))
+        Self::with_layout(sample_rate, &ChannelRole::layout(channels))
     }
 
     /// For a sample rate in Hz and one role per channel.
-    pub fn with_layout(sample_rate: u32, layout: &[Channel]) -> Self {
+    pub fn with_layout(sample_rate: u32, layout: &[ChannelRole]) -> Self {
         let pairs = layout
             .chunks(2)
-            .map(|pair| Pair {
+            .map(|pair| ChannelPair {
                 filter: KWeighting::new(f64::from(sample_rate)),
                 energy: [0.0; 2],
                 weight: [pair[0].weight(), pair.get(1).map_or(0.0, |c| c.weight())],
@@ -114,12 +114,12 @@ impl LoudnessMeter {
             pairs,
             missing: 0,
             carry: 0,
-            cells: vec![0.0; SHORT_TERM].into(),
+            cells: vec![0.0; SHORT_TERM_CELLS].into(),
             total: 0,
             running: true,
             fresh: 0,
-            blocks: Gate::new(),
-            spread: Gate::new(),
+            blocks: LoudnessGate::new(),
+            spread: LoudnessGate::new(),
             max_momentary: 0.0,
             max_short_term: 0.0,
         };
@@ -178,7 +178,7 @@ impl LoudnessMeter {
             pair.energy = [0.0; 2];
             pair.filter.flush();
         }
-        self.cells[(self.total % SHORT_TERM as u64) as usize] = energy;
+        self.cells[(self.total % SHORT_TERM_CELLS as u64) as usize] = energy;
         self.total += 1;
         self.next_cell();
         if !self.running {
@@ -186,22 +186,26 @@ impl LoudnessMeter {
         }
         self.fresh += 1;
         // Windows of the measurement hold nothing from before its start: that part is silence.
-        let fresh = self.fresh.min(SHORT_TERM as u64) as usize;
-        let momentary = self.window(MOMENTARY, fresh.min(MOMENTARY));
-        let short_term = self.window(SHORT_TERM, fresh);
+        let fresh = self.fresh.min(SHORT_TERM_CELLS as u64) as usize;
+        let momentary = self.window(MOMENTARY_CELLS, fresh.min(MOMENTARY_CELLS));
+        let short_term = self.window(SHORT_TERM_CELLS, fresh);
         self.max_momentary = self.max_momentary.max(momentary);
         self.max_short_term = self.max_short_term.max(short_term);
-        if self.fresh >= MOMENTARY as u64 && (self.fresh - MOMENTARY as u64).is_multiple_of(HOP) {
+        if self.fresh >= MOMENTARY_CELLS as u64
+            && (self.fresh - MOMENTARY_CELLS as u64).is_multiple_of(BLOCK_HOP_CELLS)
+        {
             self.blocks.add(momentary);
         }
-        if self.fresh >= SHORT_TERM as u64 && (self.fresh - SHORT_TERM as u64).is_multiple_of(HOP) {
+        if self.fresh >= SHORT_TERM_CELLS as u64
+            && (self.fresh - SHORT_TERM_CELLS as u64).is_multiple_of(BLOCK_HOP_CELLS)
+        {
             self.spread.add(short_term);
         }
     }
 
     /// Mean square over the last `cells`, of which only the newest `of` hold signal.
     fn window(&self, cells: usize, of: usize) -> f64 {
-        let end = (self.total % SHORT_TERM as u64) as usize;
+        let end = (self.total % SHORT_TERM_CELLS as u64) as usize;
         let (newest, older) = (&self.cells[..end], &self.cells[end..]);
         let sum = if of <= end {
             sum(&newest[end - of..])
@@ -213,12 +217,12 @@ impl LoudnessMeter {
 
     /// Momentary loudness: the last 400 ms, LUFS.
     pub fn momentary(&self) -> f64 {
-        loudness(self.window(MOMENTARY, MOMENTARY))
+        loudness(self.window(MOMENTARY_CELLS, MOMENTARY_CELLS))
     }
 
     /// Short-term loudness: the last 3 s, LUFS.
     pub fn short_term(&self) -> f64 {
-        loudness(self.window(SHORT_TERM, SHORT_TERM))
+        loudness(self.window(SHORT_TERM_CELLS, SHORT_TERM_CELLS))
     }
 
     /// Integrated loudness of the measurement, LUFS; −∞ before the first gating block.
@@ -226,7 +230,7 @@ impl LoudnessMeter {
         self.blocks.integrated()
     }
 
-    /// LoudnessMeter range of the measurement, LU. Not meaningful under a minute (Tech 3342).
+    /// Loudness range of the measurement, LU. Not meaningful under a minute (Tech 3342).
     pub fn range(&self) -> f64 {
         self.spread.range()
     }
@@ -242,7 +246,7 @@ impl LoudnessMeter {
     }
 
     /// Starts or pauses the measurement (integrated, range, maxima). Momentary and short-term
-    /// loudness always run. A window never joins what was heard before and after a pause.
+    /// loudness always run. No window spans a pause.
     pub fn run(&mut self, running: bool) {
         if running && !self.running {
             self.fresh = 0;
@@ -264,7 +268,7 @@ impl LoudnessMeter {
         self.max_short_term = 0.0;
     }
 
-    /// Forgets everything, the filters' state too.
+    /// Clears everything, the filters' state too.
     pub fn reset(&mut self) {
         self.restart();
         for pair in &mut self.pairs {

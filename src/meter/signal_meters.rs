@@ -1,8 +1,8 @@
 //! The meters of one signal, before or after the chain: chunks in (full scale ±1.0), sums, loudness
 //! and spectrum out.
 
-use super::levels::{Levels, Sums};
-use super::loudness::{Channel, LoudnessMeter};
+use super::levels::{LevelMeter, LevelSums};
+use super::loudness::{ChannelRole, LoudnessMeter};
 use super::spectrum::Spectrum;
 use super::true_peak::TruePeak;
 use crate::dsp::{CHANNELS, CHUNK};
@@ -11,7 +11,7 @@ use crate::dsp::{CHANNELS, CHUNK};
 #[derive(Clone)]
 pub struct SignalMeters {
     pub loudness: LoudnessMeter,
-    pub levels: Levels,
+    pub levels: LevelMeter,
     pub spectrum: Spectrum,
     peaks: [TruePeak; CHANNELS],
     /// 1 or 2.
@@ -22,17 +22,17 @@ impl SignalMeters {
     /// For a sample rate in Hz, 1 or 2 channels, and so many columns a second.
     pub fn new(sample_rate: u32, channels: usize, columns_per_second: f64) -> Self {
         Self {
-            loudness: LoudnessMeter::with_layout(sample_rate, &[Channel::Front; CHANNELS][..channels]),
+            loudness: LoudnessMeter::with_layout(sample_rate, &[ChannelRole::Front; CHANNELS][..channels]),
             peaks: [TruePeak::new(), TruePeak::new()],
-            levels: Levels::new(columns_per_second),
+            levels: LevelMeter::new(columns_per_second),
             spectrum: Spectrum::new(sample_rate),
             channels,
         }
     }
 
     /// Adds a chunk and gives its sums; it counts for the measurement when that is `running`.
-    pub fn add(&mut self, chunk: &[[f32; CHUNK]; CHANNELS], running: bool) -> Sums {
-        let mut sums = Sums::of(chunk);
+    pub fn add(&mut self, chunk: &[[f32; CHUNK]; CHANNELS], running: bool) -> LevelSums {
+        let mut sums = LevelSums::of(chunk);
         for ((to, meter), samples) in sums.true_peak.iter_mut().zip(&mut self.peaks).zip(chunk) {
             *to = meter.feed(samples);
         }
@@ -49,7 +49,7 @@ impl SignalMeters {
         [left.finish(), right.finish()]
     }
 
-    /// Begins a new measurement.
+    /// Resets the measurement.
     pub fn restart(&mut self) {
         self.loudness.restart();
         self.levels.restart();

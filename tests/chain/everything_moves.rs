@@ -1,17 +1,19 @@
 //! Random settings, moving at random, on hostile input: the output stays finite and under the
 //! ceiling, and the chain recovers.
 
-use crate::signal::{Noise, latency, run, strokes};
+use testkit::Random;
+
+use crate::signal::{latency, run, strokes};
 use lintel::chain::Chain;
 use lintel::params;
 use lintel::settings::{Compare, Settings};
 use proptest::prelude::*;
 
 /// Settings drawn over every parameter's whole range, with the ceiling at work.
-fn any_settings(noise: &mut Noise) -> Settings {
+fn any_settings(noise: &mut Random) -> Settings {
     let mut settings = Settings::default();
     for param in params::all() {
-        param.set(&mut settings, param.at_position((noise.next() + 1.0) / 2.0));
+        param.set(&mut settings, param.at_position((noise.signed() as f32 + 1.0) / 2.0));
     }
     settings.bypass = false;
     settings.compare = Compare::Off;
@@ -20,12 +22,12 @@ fn any_settings(noise: &mut Noise) -> Settings {
     settings
 }
 
-fn hostile(noise: &mut Noise, frames: usize) -> [Vec<f32>; 2] {
+fn hostile(noise: &mut Random, frames: usize) -> [Vec<f32>; 2] {
     let kind = noise.below(6);
     let mut channel = || -> Vec<f32> {
         (0..frames)
             .map(|n| match kind {
-                0 => noise.next() * 8.0,
+                0 => noise.signed() as f32 * 8.0,
                 1 => [1.0, -1.0][n % 2],
                 2 => [f32::NAN, f32::INFINITY, 1e30, -1e30, 1e-42, 0.5][noise.below(6)],
                 3 => f32::from(u8::from(n % 997 == 0)) * 1000.0,
@@ -43,7 +45,7 @@ proptest! {
     #[test]
     fn output_is_finite_and_under_the_ceiling(seed in any::<u64>(), rate_index in 0usize..4) {
         let rate = [8_000.0, 44_100.0, 96_000.0, 192_000.0][rate_index];
-        let mut noise = Noise(seed);
+        let mut noise = Random::new(seed);
         let first = any_settings(&mut noise);
         let mut chain = Chain::new(rate);
         chain.set(&first);
@@ -66,7 +68,7 @@ proptest! {
 
     #[test]
     fn block_sizes_do_not_matter(seed in any::<u64>()) {
-        let mut noise = Noise(seed);
+        let mut noise = Random::new(seed);
         let settings = any_settings(&mut noise);
         let input = strokes(6_000, 44_100.0, seed);
         let (long, short) = (1 + noise.below(700), 1 + noise.below(70));

@@ -7,7 +7,9 @@ use std::process::{Command, Output};
 use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Reader, Tags, Writer};
 use serde_json::Value;
 
-use crate::kit::{Dice, foreign, output, read_all, save, system, text};
+use testkit::Random;
+
+use crate::kit::{foreign, output, read_all, save, system, text};
 
 /// The program itself.
 pub fn lintel() -> Command {
@@ -22,14 +24,14 @@ pub fn run(command: &mut Command) -> Output {
 /// loudest note peaks at about `peak`.
 pub fn tune(path: &Path, seconds: f64, peak: f64) {
     let rate = 44_100.0;
-    let mut dice = Dice(23);
+    let mut random = Random::new(23);
     let frames = ((seconds + 4.5) * rate) as usize;
     let mut lanes = [vec![0.0; frames], vec![0.0; frames]];
     let beat = 0.31;
     for n in 0..(seconds / beat) as usize {
         let start = ((2.0 + n as f64 * beat) * rate) as usize;
-        let hz = 110.0 * 2f64.powf(dice.below(25) as f64 / 12.0);
-        let (loud, pan) = (0.25 + 0.75 * dice.unit().abs(), 0.5 + 0.2 * dice.unit());
+        let hz = 110.0 * 2f64.powf(random.below(25) as f64 / 12.0);
+        let (loud, pan) = (0.25 + 0.75 * random.signed().abs(), 0.5 + 0.2 * random.signed());
         for i in start..(start + 60_000).min(frames) {
             let t = (i - start) as f64 / rate;
             let x = loud * (-5.0 * t).exp() * (std::f64::consts::TAU * hz * t).sin();
@@ -40,7 +42,7 @@ pub fn tune(path: &Path, seconds: f64, peak: f64) {
     let highest = lanes.concat().iter().fold(0.0f64, |m, x| m.max(x.abs()));
     for lane in &mut lanes {
         for x in lane.iter_mut() {
-            *x = *x * peak / highest + 1e-5 * dice.unit();
+            *x = *x * peak / highest + 1e-5 * random.signed();
         }
     }
     save(path, 44_100, &lanes);
@@ -464,18 +466,18 @@ fn the_example_with_a_job_scheduler_works() {
 fn damaged_files_leave_no_other_files() {
     let place = place(0.5);
     let whole = fs::read(&place.mix).unwrap();
-    let mut dice = Dice(41);
+    let mut random = Random::new(41);
     let (mut errors, mut results) = (0, 0);
     for case in 0..300 {
         let mut bytes = whole.clone();
         if case % 4 != 3 {
-            for _ in 0..=dice.below(3) {
-                let at = dice.below(820);
-                bytes[at] = dice.next() as u8;
+            for _ in 0..=random.below(3) {
+                let at = random.below(820);
+                bytes[at] = random.bits() as u8;
             }
         }
         if case % 4 >= 2 {
-            bytes.truncate(dice.below(whole.len() - 1));
+            bytes.truncate(random.below(whole.len() - 1));
         }
         let input = place.dir.path().join("case.wav");
         fs::write(&input, &bytes).unwrap();
@@ -532,12 +534,12 @@ fn a_killed_run_leaves_no_half_file() {
     let nameless = names(&place).len() == 1;
     drop(working);
     println!("files need no name here: {nameless}");
-    let mut dice = Dice(77);
+    let mut random = Random::new(77);
     let mut stopped = 0;
     for case in 0..50 {
         let by_interrupt = case % 2 == 0;
         let mut child = start();
-        std::thread::sleep(whole.mul_f64(dice.unit().abs() * 1.05));
+        std::thread::sleep(whole.mul_f64(random.signed().abs() * 1.05));
         let signal = if by_interrupt { "-INT" } else { "-KILL" };
         let _ = Command::new("kill")
             .args([signal, &child.id().to_string()])

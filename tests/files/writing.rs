@@ -7,7 +7,9 @@ use lintel::finish::{
     BextLoudness, Container, Encoding, Fault, Layout, OutputSpec, Overwrite, Reader, Tags, Writer,
 };
 
-use crate::kit::{Dice, read_all};
+use testkit::Random;
+
+use crate::kit::read_all;
 
 pub fn spec(layout: Layout, encoding: Encoding) -> OutputSpec {
     OutputSpec { layout, encoding, rate: 44_100, channels: 2, ceiling: 1.0, tags: Tags::default() }
@@ -23,9 +25,9 @@ pub const LOUDNESS: BextLoudness = BextLoudness {
 
 /// Values that lie on the grid of so many bits.
 pub fn grid(bits: i32, frames: usize) -> [Vec<f64>; 2] {
-    let mut dice = Dice(5);
+    let mut random = Random::new(5);
     let scale = 2f64.powi(bits - 1);
-    [0, 1].map(|_| (0..frames).map(|_| (dice.unit() * 0.9 * scale).round() / scale).collect())
+    [0, 1].map(|_| (0..frames).map(|_| (random.signed() * 0.9 * scale).round() / scale).collect())
 }
 
 fn write(path: &Path, spec: OutputSpec, lanes: &[Vec<f64>; 2], limit: Option<u64>) -> bool {

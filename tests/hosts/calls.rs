@@ -2,21 +2,19 @@
 //! samples of the library's own chain.
 
 use crate::play::{Buffers, by_hand, play, set, turn};
-use crate::rig::{Events, Rig};
-use crate::signal::{BUSY, chain, difference, settings, strokes};
+use crate::signal::{BUSY, chain, difference, settings, stepped, strokes};
 use lintel::chain::Chain;
 use lintel::params;
+use testkit::Random;
+use testkit::host::raw::{Events, Rig};
 
 /// Length of the longest call.
 const MOST: usize = 8192;
 
 /// Lengths of calls, drawn from those that hosts like and those that they do not; 0 among them.
-fn lengths(mut seed: u64) -> impl FnMut() -> usize {
-    move || {
-        seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        let draw = (seed >> 33) as usize;
-        [0, 1, 2, 31, 32, 33, 63, 64, 441, 480, 512, 1 + draw % 700, 4096, MOST][(draw >> 16) % 14]
-    }
+fn lengths(seed: u64) -> impl FnMut() -> usize {
+    let mut random = Random::new(seed);
+    move || [0, 1, 2, 31, 32, 33, 63, 64, 441, 480, 512, 1 + random.below(700), 4096, MOST][random.below(14)]
 }
 
 #[track_caller]
@@ -214,13 +212,7 @@ fn an_event_acts_at_its_frame_at_every_offset() {
             (3 * block + second, &[("drive", "+12 dB")]),
             (blocks * block, &[("drive", "+12 dB"), ("eq4_gain", "+6 dB")]),
         ];
-        let mut done = 0;
-        for (until, texts) in steps {
-            reference.set(&settings(texts));
-            let [left, right] = &mut expected[..] else { unreachable!("two channels") };
-            reference.process(&mut [&mut left[done..until], &mut right[done..until]], |_| ());
-            done = until;
-        }
+        stepped(&mut reference, &mut expected, &steps);
         for ch in 0..2 {
             found[ch].truncate(blocks * block);
             expected[ch].truncate(blocks * block);

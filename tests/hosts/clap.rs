@@ -1,10 +1,10 @@
 //! Through the CLAP C interface.
 
-use crate::host::{Change, Host, Run};
 use crate::play::turn;
-use crate::signal::{BUSY, bundle, chain, difference, settings, strokes};
+use crate::signal::{BUSY, bundle, chain, difference, settings, stepped, strokes};
 use lintel::chain::Chain;
 use lintel::params;
+use testkit::host::offline::{Change, Host, Run};
 
 fn open() -> Option<Host> {
     bundle("Lintel.clap").map(|path| Host::open(&path).expect("the bundle opens"))
@@ -96,13 +96,7 @@ fn automation_acts_at_its_frame_whatever_the_block_size() {
         (20_001, &[("drive", "+12 dB"), ("eq2_gain", "+6 dB"), ("comp_on", "on")]),
         (expected[0].len(), &[("eq2_gain", "+6 dB"), ("comp_on", "on")]),
     ];
-    let mut done = 0;
-    for (until, texts) in steps {
-        reference.set(&settings(texts));
-        let [left, right] = &mut expected[..] else { unreachable!("two channels") };
-        reference.process(&mut [&mut left[done..until], &mut right[done..until]], |_| ());
-        done = until;
-    }
+    stepped(&mut reference, &mut expected, &steps);
     expected.iter_mut().for_each(|ch| drop(ch.drain(..latency)));
     for block in [1, 17, 64, 480, 4096] {
         set(&mut host, &[("drive", "0 dB"), ("eq2_gain", "0 dB"), ("comp_on", "off")]);

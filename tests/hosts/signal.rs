@@ -4,6 +4,7 @@ use lintel::chain::Chain;
 use lintel::params;
 use lintel::settings::Settings;
 use std::path::PathBuf;
+use testkit::Random;
 
 /// Settings under which every stage works, as a host would type them.
 pub const BUSY: [(&str, &str); 12] = [
@@ -46,15 +47,13 @@ pub fn bundle(name: &str) -> Option<PathBuf> {
 
 /// Decaying tones over soft noise, the channels different; peak under 1.
 pub fn strokes(rate: f64, seconds: f64, channels: usize) -> Vec<Vec<f32>> {
-    let mut seed = 11_u64;
+    let mut random = Random::new(11);
     let frames = (rate * seconds) as usize;
     (0..channels)
         .map(|ch| {
             (0..frames)
                 .map(|n| {
-                    seed =
-                        seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-                    let noise = (seed >> 40) as f64 / (1u64 << 24) as f64 - 0.5;
+                    let noise = 0.5 * random.signed();
                     let (t, stroke) = (n as f64 / rate, n as f64 / rate / 0.21);
                     let pitch = 130.0 * [1.0, 1.5, 2.0, 1.25][stroke as usize % 4] * (1.0 + ch as f64 * 0.01);
                     let envelope = (-7.0 * 0.21 * stroke.fract()).exp();
@@ -76,6 +75,17 @@ pub fn chain(rate: f64, input: &[Vec<f32>], settings: &Settings) -> (Vec<Vec<f32
     chain.process(&mut out.iter_mut().map(Vec::as_mut_slice).collect::<Vec<_>>(), |_| ());
     out.iter_mut().for_each(|ch| drop(ch.drain(..latency)));
     (out, latency)
+}
+
+/// Runs both channels in place, with other settings (over the defaults) up to each of these frames.
+pub fn stepped(chain: &mut Chain, channels: &mut [Vec<f32>], steps: &[(usize, &[(&str, &str)])]) {
+    let mut done = 0;
+    for (until, texts) in steps {
+        chain.set(&settings(texts));
+        let mut parts: Vec<_> = channels.iter_mut().map(|ch| &mut ch[done..*until]).collect();
+        chain.process(&mut parts, |_| ());
+        done = *until;
+    }
 }
 
 /// Largest difference of two signals.

@@ -1,10 +1,10 @@
 //! Saved states: in pieces of any size, from an older version, from a newer one, and broken.
 
 use crate::play::{by_hand, set, turn};
-use crate::rig::Rig;
 use crate::signal::BUSY;
 use lintel::params;
 use serde_json::{Value, json};
+use testkit::host::raw::Rig;
 
 /// The state as the host keeps it: eight bytes of length, little-endian, and JSON.
 fn opened(state: &[u8]) -> Value {

@@ -135,7 +135,7 @@ fn a_second_host_library_gives_the_same_samples_automation_and_state() {
 #[test]
 fn the_window_opens_and_closes_and_the_sound_stays() {
     let (Some(bundle), Some(python)) = (bundle("Lintel.vst3"), python()) else { return };
-    let Some(display) = crate::display::Display::start() else { return };
+    let Some(display) = testkit::window::Display::start() else { return };
     let output = Command::new(&python)
         .arg(script("vst3_window.py"))
         .arg(bundle)

@@ -56,7 +56,7 @@ fn live_and_offline_agree_whatever_the_block_size() {
     let mut whole = Analysis::new(48_000, 2);
     blocks(&song, FRAMES, |tap, transport| whole.feed(tap, transport));
     let whole = result(&whole);
-    assert!(whole.0.swing > 2.0 && whole.0.overs > 0 && !whole.0.notes.is_empty());
+    assert!(whole.0.pumping > 2.0 && whole.0.overs > 0 && !whole.0.notes.is_empty());
     assert!(whole.1.len() > 1000);
     for block in [1, 17, 32, 64, 480, 4096] {
         let mut offline = Analysis::new(48_000, 2);

@@ -129,12 +129,12 @@ fn the_sound_devices_callback_allocates_nothing() {
     let mut out = [0.0_f32; 2 * 512];
     let before = ALLOCATIONS.with(Cell::get);
     for block in 0..100 {
-        status.open.store(block % 10 != 3, Ordering::Relaxed);
+        status.playing.store(block % 10 != 3, Ordering::Relaxed);
         if block == 20 {
-            status.skip.store(20_000, Ordering::Relaxed);
+            status.discard_before.store(20_000, Ordering::Relaxed);
         }
         sink.fill(&mut out, 2);
     }
     assert_eq!(ALLOCATIONS.with(Cell::get), before);
-    assert!(status.taken.load(Ordering::Relaxed) == 40_000 && status.missed.load(Ordering::Relaxed) > 0);
+    assert!(status.read.load(Ordering::Relaxed) == 40_000 && status.missed.load(Ordering::Relaxed) > 0);
 }

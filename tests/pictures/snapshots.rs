@@ -1,17 +1,16 @@
-//! What the screen looks like, against pictures that were looked at. `UPDATE_SNAPSHOTS=1` writes
-//! them anew; look at them before they are kept.
+//! Pictures of the screen, compared with reviewed ones. `UPDATE_SNAPSHOTS=force` writes them again;
+//! review them before they are committed.
 
 use crate::rig::Rig;
 use crate::scene;
 use egui::pos2;
 use egui_kittest::SnapshotOptions;
 use lintel::editor::MemoryControls;
-use lintel::editor::window_state::{Span, WindowState};
+use lintel::editor::window_state::{TimeSpan, WindowState};
 use lintel::settings::{BandKind, Settings, StageOrder};
 
-/// Another machine's sine may differ in the last bit and move an edge by a shade: so many pixels
-/// of half a million may.
-const TOLERATED: usize = 300;
+/// Pixels that may differ, of half a million: another machine's sine may differ in the last bit.
+const MAX_DIFFERENT_PIXELS: usize = 300;
 
 fn picture(
     name: &str,
@@ -22,29 +21,32 @@ fn picture(
 ) {
     let scene = scene::run(&settings, seconds, 0.0);
     let memory = MemoryControls { settings, ..MemoryControls::default() };
-    let mut rig = Rig::with(window_state, memory, scene.live, Box::new(scene::Paper(scene.history)), 1.0);
+    let mut rig =
+        Rig::with(window_state, memory, scene.live, Box::new(scene::OwnedHistory(scene.history)), 1.0);
     act(&mut rig);
-    let options = SnapshotOptions::new().max_failed_pixels(TOLERATED).output_path("tests/pictures/snapshots");
+    let options = SnapshotOptions::new()
+        .max_failed_pixels(MAX_DIFFERENT_PIXELS)
+        .output_path("tests/pictures/snapshots");
     rig.0.snapshot_options(name, &options);
 }
 
-/// The smallest window, 10 s of paper.
+/// The smallest window, 10 s of history.
 fn small() -> WindowState {
-    WindowState { width: 900.0, height: 600.0, span: Span::Seconds10, ..WindowState::default() }
+    WindowState { width: 900.0, height: 600.0, span: TimeSpan::Seconds10, ..WindowState::default() }
 }
 
 #[test]
-fn day() {
-    picture("day", scene::settings(), 14.0, small(), |_| {});
+fn light() {
+    picture("light", scene::settings(), 14.0, small(), |_| {});
 }
 
 #[test]
-fn night() {
-    picture("night", scene::settings(), 14.0, WindowState { night: true, ..small() }, |_| {});
+fn dark() {
+    picture("dark", scene::settings(), 14.0, WindowState { dark: true, ..small() }, |_| {});
 }
 
 #[test]
-fn compressor_first_with_a_low_cut_and_tone_left_out() {
+fn compressor_first_with_a_low_cut_and_the_eq_off() {
     let mut settings = scene::settings();
     settings.order = StageOrder::CompressorFirst;
     settings.eq.on = false;
@@ -54,15 +56,15 @@ fn compressor_first_with_a_low_cut_and_tone_left_out() {
         "compressor-first",
         settings,
         8.0,
-        WindowState { span: Span::Song, eq_range_db: 6, ..small() },
+        WindowState { span: TimeSpan::Song, eq_range_db: 6, ..small() },
         |_| {},
     );
 }
 
 #[test]
-fn reading_at_a_held_edge() {
-    picture("held", scene::settings(), 12.0, small(), |rig| {
-        rig.click("hold the paper");
-        rig.rest(pos2(420.0, 120.0));
+fn values_at_the_pointer_of_a_frozen_chart() {
+    picture("frozen", scene::settings(), 12.0, small(), |rig| {
+        rig.click("freeze the chart");
+        rig.hover(pos2(420.0, 120.0));
     });
 }

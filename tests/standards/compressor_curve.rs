@@ -5,24 +5,13 @@
 //! 2012: the gain computer's three-line formula (from memory), written out here a second time as
 //! the paper has it, and a table computed from it by an independent script.
 
-use super::compressor_rig::{Rig, decibels, plain, steady};
 use lintel::settings::CompressorSettings;
 use lintel::stage::compressor::curve::GainCurve;
+use testkit::rig::compressor::{Rig, gain_computer, plain, steady};
+use testkit::rig::decibels;
 
 /// dB that the stage may be off.
 const BAR: f64 = 0.01;
-
-/// The paper's formula: output level in dB.
-fn paper(x: f64, t: f64, r: f64, w: f64) -> f64 {
-    let d = x - t;
-    if 2.0 * d < -w {
-        x
-    } else if 2.0 * d.abs() <= w && w > 0.0 {
-        x + (1.0 / r - 1.0) * (d + w / 2.0).powi(2) / (2.0 * w)
-    } else {
-        t + d / r
-    }
-}
 
 /// Output levels of the stage at the input levels `xs`, settled on each.
 fn measured(settings: &CompressorSettings, xs: &[f64]) -> Vec<f64> {
@@ -63,7 +52,7 @@ fn every_knee_and_ratio() {
             for ratio in [1.2, 1.5, 2.0, 3.0, 4.0, 6.0] {
                 let settings = CompressorSettings { ratio, knee, rms_window: window, ..plain() };
                 for (x, y) in xs.iter().zip(measured(&settings, &xs)) {
-                    let off = (y - paper(*x, -20.0, f64::from(ratio), f64::from(knee))).abs();
+                    let off = (y - gain_computer(*x, -20.0, f64::from(ratio), f64::from(knee))).abs();
                     assert!(off <= BAR, "W {knee} R {ratio} window {window} x {x}: off by {off} dB");
                     worst = worst.max(off);
                 }

@@ -1,8 +1,10 @@
 //! Make-up held at equal loudness, read by a foreign meter: the `ebur128` crate (ITU-R BS.1770,
 //! EBU R 128), integrated loudness of the stage's input against its output.
 
-use super::compressor_rig::{Rig, integrated, plain, programme, run};
 use lintel::settings::CompressorSettings;
+use testkit::meter::integrated;
+use testkit::rig::compressor::{Rig, plain, run};
+use testkit::signal::music::programme;
 
 /// LU that the output may be off.
 const BAR: f64 = 0.3;

@@ -5,8 +5,8 @@
 //! transients recover quickly, sustained level slowly. No standard gives a figure; those below are
 //! what the law promises.
 
-use super::compressor_rig::{plain, run, steady};
 use lintel::settings::CompressorSettings;
+use testkit::rig::compressor::{Rig, plain, run, steady};
 
 const FS: f64 = 48_000.0;
 
@@ -85,7 +85,7 @@ fn between_the_beats_the_reduction_breathes_less() {
 
 #[test]
 fn switching_the_law_while_it_works_makes_no_step() {
-    let mut rig = super::compressor_rig::Rig::new(&automatic(150.0), FS);
+    let mut rig = Rig::new(&automatic(150.0), FS);
     rig.run(&steady(0.0, 96_000));
     rig.run(&steady(-60.0, 9_600));
     let mut last = rig.run(&steady(-60.0, 1)).reduction[0];

@@ -1,9 +1,12 @@
 //! What the compressor must not do to the sound: dry stays dry bit for bit, the image stays where it is,
 //! controls move without a click. The bounds are our own; each names how it comes about.
 
-use super::compressor_rig::{Rig, amplitude, decibels, plain, programme, run, splatter};
 use lintel::settings::CompressorSettings;
 use std::f64::consts::TAU;
+use testkit::meter::splatter_above;
+use testkit::rig::compressor::{Rig, plain, run, steady};
+use testkit::rig::{amplitude, decibels};
+use testkit::signal::music::programme;
 
 const FS: f64 = 48_000.0;
 
@@ -76,8 +79,7 @@ fn no_link_leaves_each_channel_to_itself() {
 #[test]
 fn half_a_link_blends_the_wishes() {
     // Left wants 10 dB, right nothing: at 60 % the right one gets 6.
-    let input: Vec<_> =
-        super::compressor_rig::steady(0.0, 48_000).iter().map(|f| [f[0], 0.01 * f[1]]).collect();
+    let input: Vec<_> = steady(0.0, 48_000).iter().map(|f| [f[0], 0.01 * f[1]]).collect();
     let run = run(&CompressorSettings { stereo_link: 60.0, ..plain() }, FS, &input);
     let (x, y) = (input[47_000], run.out[47_000]);
     assert!((decibels(x[0] / y[0]) - 10.0).abs() < 1e-3);
@@ -127,8 +129,8 @@ fn controls_jump_without_a_click() {
             let after = rig.run(&sine[at..]).out;
             let left = |frames: &[[f64; 2]]| frames.iter().map(|f| f[0]).collect::<Vec<_>>();
             let across = [left(&before[at - FRAMES / 2..]), left(&after[..FRAMES / 2])].concat();
-            let heard = splatter(&across, 2_000.0, FS);
-            let steady = splatter(&left(&before[at - FRAMES..]), 2_000.0, FS).max(splatter(
+            let heard = splatter_above(&across, 2_000.0, FS);
+            let steady = splatter_above(&left(&before[at - FRAMES..]), 2_000.0, FS).max(splatter_above(
                 &left(&after[after.len() - FRAMES..]),
                 2_000.0,
                 FS,
@@ -141,7 +143,7 @@ fn controls_jump_without_a_click() {
     // The measure can tell: make-up switched by 12 dB as a bare step.
     let bare: Vec<_> =
         (0..FRAMES).map(|n| sine[n + 77][0] * if n < FRAMES / 2 { 1.0 } else { amplitude(12.0) }).collect();
-    let bare = splatter(&bare, 2_000.0, FS);
+    let bare = splatter_above(&bare, 2_000.0, FS);
     println!("worst {worst:.1} dBFS, a bare step of 12 dB {bare:.1} dBFS");
     assert!(worst < bare - 20.0);
 }

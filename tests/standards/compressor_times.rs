@@ -5,8 +5,8 @@
 //! reduction in the log domain (from memory); the table of its step response was computed by an
 //! independent script.
 
-use super::compressor_rig::{frames_to_63, plain, step};
 use lintel::settings::CompressorSettings;
+use testkit::rig::compressor::{frames_to_63, plain, step};
 
 /// Share of the set time that a measured time may be off.
 const BAR: f64 = 0.02;

@@ -4,78 +4,17 @@
 //! found outside ±300 Hz around it is compared with the same move made the slow, safe way: by
 //! cross-fading between filters at rest that stand close together on the path.
 
-use crate::eq_design::{alone, band};
-use crate::eq_running::{noise, run, settled};
 use lintel::settings::{BANDS, BandChannel, BandKind, BandSettings, EqSettings, Slope};
 use lintel::stage::eq::Eq;
 use proptest::prelude::*;
-use realfft::RealFftPlanner;
-use std::f64::consts::PI;
-
-const FS: f64 = 48_000.0;
-const LEN: usize = 1 << 16;
-/// Frames between which a move happens.
-const MOVE: std::ops::Range<usize> = 16_384..49_152;
-
-/// Kaiser window, β = 22: side lobes below −200 dB (J. F. Kaiser 1974 \[from memory\]).
-fn kaiser(n: usize) -> f64 {
-    let bessel = |x: f64| {
-        let (mut term, mut sum) = (1.0, 1.0);
-        for k in 1..100 {
-            term *= (x / (2.0 * f64::from(k))).powi(2);
-            sum += term;
-        }
-        sum
-    };
-    let t = 2.0 * n as f64 / (LEN - 1) as f64 - 1.0;
-    bessel(22.0 * (1.0 - t * t).sqrt()) / bessel(22.0)
-}
+use testkit::Random;
+use testkit::meter::{energies, splatter_around};
+use testkit::rig::eq::{alone, band, run, settled};
+use testkit::rig::sweep::{FRAMES, RATE_HZ, faded, moved, sine};
 
 /// Energy further than 300 Hz from `tone` Hz, in dB relative to all.
-fn splatter(y: &[[f64; 2]], tone: f64) -> f64 {
-    let fft = RealFftPlanner::<f64>::new().plan_fft_forward(LEN);
-    let mut time: Vec<f64> = y.iter().enumerate().map(|(n, y)| y[0] * kaiser(n)).collect();
-    let mut bins = fft.make_output_vec();
-    fft.process(&mut time, &mut bins).unwrap();
-    let (mut out, mut all) = (0.0, 0.0);
-    for (i, bin) in bins.iter().enumerate() {
-        all += bin.norm_sqr();
-        if (i as f64 * FS / LEN as f64 - tone).abs() > 300.0 {
-            out += bin.norm_sqr();
-        }
-    }
-    10.0 * (out / all).log10()
-}
-
-fn sine(f: f64) -> Vec<[f64; 2]> {
-    (0..LEN).map(|n| [0.5 * (2.0 * PI * f * n as f64 / FS).sin(); 2]).collect()
-}
-
-/// The move by cross-fading between `stations` filters at rest, in straight lines and in raised
-/// cosines.
-fn stations(input: &[[f64; 2]], path: &dyn Fn(f64) -> BandSettings, stations: usize) -> [Vec<[f64; 2]>; 2] {
-    let mut out = [vec![[0.0; 2]; LEN], vec![[0.0; 2]; LEN]];
-    for station in 0..=stations {
-        let here = station as f64 / stations as f64;
-        let filtered = run(&mut settled(&alone(path(here)), FS), input, LEN, |_, _| ());
-        for (n, y) in filtered.iter().enumerate() {
-            let way = (n as f64 - MOVE.start as f64) / MOVE.len() as f64;
-            let away = (way.clamp(0.0, 1.0) - here).abs() * stations as f64;
-            if away < 1.0 {
-                out[0][n][0] += (1.0 - away) * y[0];
-                out[1][n][0] += (0.5 + 0.5 * (PI * away).cos()) * y[0];
-            }
-        }
-    }
-    out
-}
-
-/// The move by the running band.
-fn moved(input: &[[f64; 2]], path: &dyn Fn(f64) -> BandSettings) -> Vec<[f64; 2]> {
-    run(&mut settled(&alone(path(0.0)), FS), input, 512, |at, eq| {
-        let way = (at as f64 - MOVE.start as f64) / MOVE.len() as f64;
-        eq.set(&alone(path(way.clamp(0.0, 1.0))));
-    })
+fn splatter(y: impl IntoIterator<Item = f64>, tone: f64) -> f64 {
+    splatter_around(&energies(y, RATE_HZ), tone)
 }
 
 #[test]
@@ -119,8 +58,8 @@ fn sweeps_splatter_no_more_than_a_slow_cross_fade() {
     ];
     for (what, tone, path) in paths {
         let input = sine(tone);
-        let ours = splatter(&moved(&input, &*path), tone);
-        let slow = stations(&input, &*path, 120).map(|y| splatter(&y, tone));
+        let ours = splatter(moved(&input, &*path), tone);
+        let slow = faded(&input, &*path, 120).map(|y| splatter(y, tone));
         let slow = slow[0].min(slow[1]);
         println!("{what}: {ours:.1} dB, cross-faded {slow:.1} dB");
         assert!(ours <= slow, "{what}: {ours} {slow}");
@@ -145,15 +84,16 @@ fn switching_does_not_click() {
         ("50 Hz to 10 kHz", BandSettings { freq: 50.0, ..base }, BandSettings { freq: 10_000.0, ..base }),
     ];
     let input = sine(1000.0);
+    let left = |y: &[[f64; 2]]| y.iter().map(|frame| frame[0]).collect::<Vec<_>>();
     for (what, first, then) in cases {
-        let at_once = |at: usize| alone(if at < LEN / 2 { first } else { then });
-        let out = run(&mut settled(&at_once(0), FS), &input, 512, |at, eq| eq.set(&at_once(at)));
-        let ours = splatter(&out, 1000.0);
+        let at_once = |at: usize| alone(if at < FRAMES / 2 { first } else { then });
+        let out = run(&mut settled(&at_once(0), RATE_HZ), &input, 512, |at, eq| eq.set(&at_once(at)));
+        let ours = splatter(left(&out), 1000.0);
         // The hard switch, between two filters at rest.
-        let rest = |set| run(&mut settled(&alone(set), FS), &input, 512, |_, _| ());
-        let mut hard = rest(first)[..LEN / 2].to_vec();
-        hard.extend_from_slice(&rest(then)[LEN / 2..]);
-        let hard = splatter(&hard, 1000.0);
+        let rest = |set| run(&mut settled(&alone(set), RATE_HZ), &input, 512, |_, _| ());
+        let mut hard = rest(first)[..FRAMES / 2].to_vec();
+        hard.extend_from_slice(&rest(then)[FRAMES / 2..]);
+        let hard = splatter(left(&hard), 1000.0);
         println!("{what}: {ours:.1} dB, hard switch {hard:.1} dB");
         assert!(ours < -55.0 && (ours < hard - 15.0 || ours < -80.0), "{what}: {ours} {hard}");
     }
@@ -186,7 +126,7 @@ proptest! {
         seed in any::<u64>(),
     ) {
         let mut eq = Eq::new(rate);
-        let mut hiss = noise(seed);
+        let mut hiss = Random::new(seed);
         let mut last: Option<[BandSettings; BANDS]> = None;
         for (bands, chunks, keep_kinds) in steps {
             let mut bands = bands;
@@ -197,7 +137,7 @@ proptest! {
             }
             last = Some(bands);
             eq.set(&EqSettings { on: true, bands });
-            let input: Vec<_> = (0..chunks * 32).map(|_| [hiss(), hiss()]).collect();
+            let input: Vec<_> = (0..chunks * 32).map(|_| [hiss.signed(), hiss.signed()]).collect();
             for frame in run(&mut eq, &input, 512, |_, _| ()) {
                 // Five bands of +12 dB with Q 10 leave room for 100 dB of momentary gain.
                 prop_assert!(frame.iter().all(|y| y.abs() < 1e5), "{frame:?}");
@@ -221,6 +161,6 @@ fn recovers_from_what_is_not_a_number() {
     let mut input = vec![[0.1; 2]; 96];
     input[3] = [f64::NAN, f64::INFINITY];
     let settings = alone(BandSettings { slope: Slope::Db24, ..band(BandKind::HighCut, 900.0, 0.0, 0.7) });
-    let out = run(&mut settled(&settings, FS), &input, 96, |_, _| ());
+    let out = run(&mut settled(&settings, RATE_HZ), &input, 96, |_, _| ());
     assert!(out[32..].iter().flatten().all(|y| y.is_finite()));
 }

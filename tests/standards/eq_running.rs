@@ -1,72 +1,21 @@
 //! The EQ stage as it runs: its samples against its own curve, against the analogue prototype
 //! and against the same filter in 106-bit arithmetic.
 
-use crate::eq_design::{alone, analogue_db, band};
-use lintel::dsp::{Block, CHUNK};
 use lintel::settings::{BandChannel, BandKind, BandSettings, EqSettings, Slope};
-use lintel::stage::eq::Eq;
 use std::f64::consts::PI;
+use testkit::Random;
+use testkit::meter::level_db;
+use testkit::rig::eq::{alone, analogue_db, band, run, settled};
 
-/// Runs the stage over `input`, cutting at multiples of `size` frames as well as at the chunks.
-pub fn run(
-    eq: &mut Eq,
-    input: &[[f64; 2]],
-    size: usize,
-    mut before: impl FnMut(usize, &mut Eq),
-) -> Vec<[f64; 2]> {
-    let mut out = Vec::with_capacity(input.len());
-    let mut at = 0;
-    while at < input.len() {
-        let start = at % CHUNK;
-        let len = (CHUNK - start).min(size - at % size).min(input.len() - at);
-        if start == 0 {
-            before(at, eq);
-            eq.tick();
-        }
-        let mut block = Block::new();
-        (block.start, block.len) = (start, len);
-        for i in 0..len {
-            (block.ch[0][i], block.ch[1][i]) = (input[at + i][0], input[at + i][1]);
-        }
-        eq.process(&mut block);
-        out.extend((0..len).map(|i| [block.ch[0][i], block.ch[1][i]]));
-        at += len;
-    }
-    out
-}
-
-pub fn settled(settings: &EqSettings, fs: f64) -> Eq {
-    let mut eq = Eq::new(fs);
-    eq.set(settings);
-    eq.jump();
-    eq
-}
-
-/// A noise that is the same everywhere: a linear congruence (Knuth's MMIX constants), ±1.
-pub fn noise(seed: u64) -> impl FnMut() -> f64 {
-    let mut state = seed;
-    move || {
-        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (state >> 11) as f64 / (1_u64 << 52) as f64 - 1.0
-    }
+/// Level of the spectrum of one lane at `f` Hz, dB.
+fn spectrum_db(y: &[[f64; 2]], lane: usize, f: f64, fs: f64) -> f64 {
+    level_db(y.iter().map(|frame| frame[lane]), f, fs)
 }
 
 fn impulse(len: usize) -> Vec<[f64; 2]> {
     let mut x = vec![[0.0; 2]; len];
     x[0] = [1.0, 1.0];
     x
-}
-
-/// Level of the spectrum of `y` at `f` Hz in dB, by its definition.
-fn spectrum_db(y: &[[f64; 2]], lane: usize, f: f64, fs: f64) -> f64 {
-    let (mut re, mut im) = (0.0, 0.0);
-    for (n, y) in y.iter().enumerate() {
-        // The angle by exact reduction, so that long responses keep their digits.
-        let (sin, cos) = (2.0 * PI * ((n as f64 * f) % fs) / fs).sin_cos();
-        re += y[lane] * cos;
-        im += y[lane] * sin;
-    }
-    20.0 * re.hypot(im).log10()
 }
 
 fn busy() -> EqSettings {
@@ -158,10 +107,10 @@ fn at_20_hz_q_10_and_192_khz_it_is_accurate_and_silent() {
 
     // 19.7 Hz at full scale with some noise, which dithers the roundings.
     let mut eq = settled(&alone(set), fs);
-    let mut hiss = noise(5);
+    let mut hiss = Random::new(5);
     let input: Vec<_> = (0..1 << 18)
         .map(|n| {
-            let x = 0.9 * (2.0 * PI * 19.7 * f64::from(n) / fs).sin() + 0.05 * hiss();
+            let x = 0.9 * (2.0 * PI * 19.7 * f64::from(n) / fs).sin() + 0.05 * hiss.signed();
             [x, -x]
         })
         .collect();
@@ -201,8 +150,8 @@ fn at_20_hz_q_10_and_192_khz_it_is_accurate_and_silent() {
 /// Flat or off: the very bits, −0 and the smallest numbers included.
 #[test]
 fn a_flat_band_changes_nothing() {
-    let mut x = noise(1);
-    let mut input: Vec<_> = (0..5000).map(|_| [x(), x() * 1e-12]).collect();
+    let mut x = Random::new(1);
+    let mut input: Vec<_> = (0..5000).map(|_| [x.signed(), x.signed() * 1e-12]).collect();
     input[7] = [-0.0, f64::MIN_POSITIVE / 4.0];
     let mut settings = EqSettings::default();
     let mut off = band(BandKind::LowCut, 100.0, 0.0, 0.7);
@@ -218,7 +167,7 @@ fn a_flat_band_changes_nothing() {
     let mut moved = settings;
     moved.bands[2].gain = 6.0;
     moved.bands[0].gain = -3.0;
-    let input: Vec<_> = (0..96_000).map(|_| [x(), x()]).collect();
+    let input: Vec<_> = (0..96_000).map(|_| [x.signed(), x.signed()]).collect();
     let out = run(&mut eq, &input, 100, |at, eq| eq.set(if at < 10_000 { &moved } else { &settings }));
     assert_eq!(input[60_000..], out[60_000..]);
     assert_ne!(input[9000..9100], out[9000..9100]);
@@ -228,8 +177,8 @@ fn a_flat_band_changes_nothing() {
 #[test]
 fn middle_and_sides_do_not_touch_each_other() {
     for (channel, sign) in [(BandChannel::Mid, -1.0), (BandChannel::Side, 1.0)] {
-        let mut x = noise(3);
-        let input: Vec<_> = (0..20_000).map(|_| [x(), x()]).collect();
+        let mut x = Random::new(3);
+        let input: Vec<_> = (0..20_000).map(|_| [x.signed(), x.signed()]).collect();
         let mut eq = settled(
             &alone(BandSettings { channel, ..band(BandKind::HighShelf, 2000.0, 12.0, 0.7) }),
             44_100.0,
@@ -247,8 +196,8 @@ fn middle_and_sides_do_not_touch_each_other() {
 /// The samples do not know the host's block size.
 #[test]
 fn every_block_size_gives_the_same_samples() {
-    let mut x = noise(9);
-    let input: Vec<_> = (0..12_000).map(|_| [x(), x()]).collect();
+    let mut x = Random::new(9);
+    let input: Vec<_> = (0..12_000).map(|_| [x.signed(), x.signed()]).collect();
     let runs: Vec<_> = [1, 7, 32, 480, 4096]
         .into_iter()
         .map(|size| {
@@ -273,8 +222,8 @@ fn every_block_size_gives_the_same_samples() {
 fn bands_together_are_the_bands_in_a_row() {
     let mut settings = busy();
     settings.bands.iter_mut().for_each(|band| band.channel = BandChannel::Stereo);
-    let mut x = noise(11);
-    let input: Vec<_> = (0..5000).map(|_| [x(), x()]).collect();
+    let mut x = Random::new(11);
+    let input: Vec<_> = (0..5000).map(|_| [x.signed(), x.signed()]).collect();
     let together = run(&mut settled(&settings, 44_100.0), &input, 77, |_, _| ());
     let mut row = input;
     for band in settings.bands {

@@ -4,28 +4,15 @@
 //! out; from memory); intermodulation 60 Hz + 7 kHz, 4 : 1, SMPTE RP 120 (from memory). The bars
 //! are the project's own.
 
-use super::limiter_meter::{imd, swing, thd_n};
-use super::limiter_rig::{Stereo, db, run, run_with, stage};
-use super::limiter_signals::programme;
 use lintel::settings::LimiterSettings;
 use std::f64::consts::PI;
+use testkit::meter::{imd, thd_n};
+use testkit::rig::decibels;
+use testkit::rig::limiter::{driven_6_db_over, pumping, pumping_of_one_release, run, run_with, stage};
+use testkit::signal::adversarial::programme;
+use testkit::signal::both;
 
 const RATE: f64 = 48_000.0;
-
-fn both(x: impl Fn(f64) -> f64, seconds: f64) -> Stereo {
-    let x: Vec<f64> = (0..(RATE * seconds) as usize).map(|n| x(n as f64 / RATE)).collect();
-    [x.clone(), x]
-}
-
-/// The third second of a tone that peaks 6 dB above the ceiling. (It goes on for a fourth: where
-/// it breaks off the curve overshoots, which is rightly reduced.)
-fn driven_6_db_over(x: impl Fn(f64) -> f64) -> Vec<f64> {
-    let ceiling = 10f64.powf(-1.0 / 20.0);
-    let run =
-        run(&LimiterSettings { drive: 6.0, ..Default::default() }, RATE, &both(|t| ceiling * x(t), 4.0));
-    assert!((run.reduction[96_000] - 6.0).abs() < 0.05, "{}", run.reduction[96_000]);
-    run.out[0][96_000..144_000].to_vec()
-}
 
 #[test]
 fn steady_tones_come_out_clean() {
@@ -40,33 +27,17 @@ fn steady_tones_come_out_clean() {
     assert!(imd < 3e-3, "{imd}");
 }
 
-/// Mean reduction and its swing at 0.5 to 8 Hz, dB.
-fn pumping(x: &Stereo, drive: f32, one_release: bool) -> (f64, f64) {
-    let mut limiter = stage(&LimiterSettings { drive, ..Default::default() }, RATE);
-    if one_release {
-        limiter.without_slow_mean();
-    }
-    let run = run_with(&mut limiter, x, 512, |_, _| {});
-    let mean = run.reduction.iter().map(|&r| f64::from(r)).sum::<f64>() / run.reduction.len() as f64;
-    (mean, swing(&run.reduction, RATE, 0.5, 8.0))
-}
-
 #[test]
 fn two_release_times_pump_less_than_one() {
     let x = programme(RATE, 16.0);
-    let (mean, two) = pumping(&x, 6.0, false);
+    let (mean, two) = pumping(&x, RATE, 6.0, false);
     // The same mean reduction with the fast release alone, by more drive.
-    let (mut low, mut high) = (6.0f32, 18.0f32);
-    for _ in 0..9 {
-        let middle = 0.5 * (low + high);
-        if pumping(&x, middle, true).0 < mean { low = middle } else { high = middle }
-    }
-    let (same_mean, one) = pumping(&x, high, true);
-    println!("mean {mean:.2} / {same_mean:.2} dB at +{high:.2} dB, swing {two:.3} / {one:.3} dB");
+    let (same_mean, one) = pumping_of_one_release(&x, RATE, mean);
+    println!("mean {mean:.2} / {same_mean:.2} dB, swing {two:.3} / {one:.3} dB");
     assert!((mean - same_mean).abs() < 0.05);
     assert!(two <= 0.7 * one, "{two} against {one}");
     // For the record: the fast release at the same drive reduces less, and still pumps more.
-    let (_, same_drive) = pumping(&x, 6.0, true);
+    let (_, same_drive) = pumping(&x, RATE, 6.0, true);
     println!("swing with one release at the same drive {same_drive:.3} dB");
     assert!(two < same_drive, "{two} against {same_drive}");
 }
@@ -81,13 +52,13 @@ fn splatter(x: &[f64]) -> f64 {
         }
         d.remove(0);
     }
-    db(d.iter().fold(0.0, |m: f64, v| v.abs().max(m)))
+    decibels(d.iter().fold(0.0, |m: f64, v| v.abs().max(m)))
 }
 
 #[test]
 fn a_new_look_ahead_makes_no_click() {
     // Two low tones that beat, so that the two look-aheads have different gains all the time.
-    let x = both(|t| 0.5 * (2.0 * PI * 45.0 * t).sin() + 0.5 * (2.0 * PI * 52.0 * t).sin(), 4.0);
+    let x = both(|t| 0.5 * (2.0 * PI * 45.0 * t).sin() + 0.5 * (2.0 * PI * 52.0 * t).sin(), RATE, 4.0);
     let at =
         |look_ahead: f32| LimiterSettings { drive: 9.0, look_ahead, release: 30.0, ..Default::default() };
     let inside = |x: &[f64]| splatter(&x[48_000..x.len() - 5000]);
@@ -110,7 +81,7 @@ fn a_new_look_ahead_makes_no_click() {
 
 #[test]
 fn switching_on_and_off_and_taken_away_fade() {
-    let x = both(|t| (2.0 * PI * 100.0 * t).sin(), 3.0);
+    let x = both(|t| (2.0 * PI * 100.0 * t).sin(), RATE, 3.0);
     let base = LimiterSettings { drive: 9.0, ..Default::default() };
     let inside = |x: &[f64]| splatter(&x[24_000..x.len() - 5000]);
     let off = LimiterSettings { on: false, ..base };
@@ -124,7 +95,7 @@ fn switching_on_and_off_and_taken_away_fade() {
         // 3m² − 2m³ over N frames has at its ends a step of 6/N² in the second derivative; the
         // difference that fades in is at most 2.8 (what the drive makes of full scale). The
         // fourth difference shows up to twice that. A step would be above 0 dB.
-        let bound = db(2.0 * 2.8 * 6.0 / 960f64.powi(2));
+        let bound = decibels(2.0 * 2.8 * 6.0 / 960f64.powi(2));
         let moved = inside(&y.out[0]);
         println!("still {still} dB, moving {moved} dB, bound {bound} dB");
         assert!(moved < bound, "{moved}, the fade alone is {bound}");

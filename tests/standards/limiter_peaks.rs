@@ -5,11 +5,14 @@
 //! detector's own. The full cross product of rates, look-aheads and links stands in
 //! `cargo xtask figures`.
 
-use super::limiter_meter::{true_peak_32, true_peak_annex_2};
-use super::limiter_rig::{Run, Stereo, db, run, run_with, stage};
-use super::limiter_signals::{adversarial, band_limited, programme};
 use lintel::settings::LimiterSettings;
 use proptest::prelude::*;
+use testkit::fir::band_limited;
+use testkit::meter::{true_peak_32, true_peak_annex_2};
+use testkit::rig::decibels;
+use testkit::rig::limiter::{Run, run, run_with, stage};
+use testkit::signal::Stereo;
+use testkit::signal::adversarial::{adversarial, programme, tone};
 
 /// Worst sample of a run against the ceiling of its moment, as the host gets it (f32).
 fn samples_over(run: &Run) -> usize {
@@ -21,7 +24,7 @@ fn overs(x: &Stereo, rate: f64, settings: &LimiterSettings) -> (f64, f64) {
     let run = run(settings, rate, x);
     assert_eq!(samples_over(&run), 0);
     let ceiling = f64::from(settings.ceiling);
-    (db(true_peak_32(&run.out)) - ceiling, db(true_peak_annex_2(&run.out)) - ceiling)
+    (decibels(true_peak_32(&run.out)) - ceiling, decibels(true_peak_annex_2(&run.out)) - ceiling)
 }
 
 #[test]
@@ -65,12 +68,12 @@ fn no_sample_above_the_ceiling_on_the_full_band_set() {
 #[test]
 fn without_true_peak_only_the_samples_count() {
     // fs/4 at 45°: the samples lie 3 dB below the curve's peak (Annex 2, Attachment 1).
-    let x = super::limiter_signals::tone(12_000.0, 0.125, 48_000.0, 0.5);
+    let x = tone(12_000.0, 0.125, 48_000.0, 0.5);
     let settings = LimiterSettings { drive: 1.0, true_peak: false, ..Default::default() };
     let free = run(&settings, 48_000.0, &x);
     assert_eq!(free.reduction.iter().fold(0.0, |m: f32, &r| m.max(r)), 0.0);
     // So the curve does rise above the ceiling, and the reading shows it.
-    assert!(db(true_peak_32(&free.out)) > 0.9, "{}", db(true_peak_32(&free.out)));
+    assert!(decibels(true_peak_32(&free.out)) > 0.9, "{}", decibels(true_peak_32(&free.out)));
     let held = run(&LimiterSettings { true_peak: true, ..settings }, 48_000.0, &x);
     let reduction = f64::from(held.reduction[12_000]);
     assert!((reduction - 2.0).abs() < 0.02, "{reduction}");

@@ -1,8 +1,11 @@
 //! The stage's other promises: the image, what is taken away, off, reset, silence.
 
-use super::limiter_rig::{Stereo, db, peak, run, run_with, stage};
-use super::limiter_signals::{adversarial, programme};
 use lintel::settings::LimiterSettings;
+use testkit::meter::peak;
+use testkit::rig::decibels;
+use testkit::rig::limiter::{run, run_with, stage};
+use testkit::signal::Stereo;
+use testkit::signal::adversarial::{adversarial, programme};
 
 const RATE: f64 = 44_100.0;
 
@@ -46,8 +49,8 @@ fn what_is_taken_away_adds_back_to_the_driven_input() {
         let want = after_drive(&x, 12.0);
         let parts = normal.out.iter().flatten().zip(taken.out.iter().flatten());
         let worst = want.iter().flatten().zip(parts).map(|(w, (n, t))| (n + t - w).abs()).fold(0.0, f64::max);
-        println!("{name}: {:.1} dBFS", db(worst));
-        assert!(db(worst) <= -140.0, "{name}: {} dBFS", db(worst));
+        println!("{name}: {:.1} dBFS", decibels(worst));
+        assert!(decibels(worst) <= -140.0, "{name}: {} dBFS", decibels(worst));
     }
 }
 
@@ -100,7 +103,7 @@ fn the_reduction_that_is_shown_is_the_one_that_is_heard() {
     for n in 0..y.reduction.len() {
         for (out, want) in y.out.iter().zip(&want) {
             if want[n].abs() > 1e-3 {
-                let heard = db((want[n] / out[n]).abs());
+                let heard = decibels((want[n] / out[n]).abs());
                 assert!((heard - f64::from(y.reduction[n])).abs() < 1e-5, "frame {n}: {heard}");
             }
         }

@@ -5,7 +5,7 @@
 //! of 3342 are recordings that cannot be synthesised.
 
 use super::meter_signals::{Meter, RATES, everywhere, near};
-use lintel::meter::{Channel, LoudnessMeter};
+use lintel::meter::{ChannelRole, LoudnessMeter};
 
 /// Tolerance of Tech 3341, LU.
 const LU: f64 = 0.1;
@@ -192,7 +192,7 @@ fn tech_3342_test_4_fifteen_lu() {
 }
 
 /// Integrated loudness of `seconds` of a sine in some channels, 48 kHz.
-fn sine(layout: &[Channel], sounding: &[usize], hertz: f64, level: f64, seconds: usize) -> f64 {
+fn sine(layout: &[ChannelRole], sounding: &[usize], hertz: f64, level: f64, seconds: usize) -> f64 {
     let mut meter = LoudnessMeter::with_layout(48_000, layout);
     let gain = 10f64.powf(level / 20.0);
     let silence = [0.0f32; 480];
@@ -212,7 +212,7 @@ fn sine(layout: &[Channel], sounding: &[usize], hertz: f64, level: f64, seconds:
 /// the published recordings.
 #[test]
 fn bs_2217_tones() {
-    let stereo = Channel::layout(2);
+    let stereo = ChannelRole::layout(2);
     let table = [
         (25.0, -11.91),
         (100.0, -21.17),
@@ -229,7 +229,7 @@ fn bs_2217_tones() {
 
 #[test]
 fn bs_2217_single_channels() {
-    let surround = Channel::layout(6);
+    let surround = ChannelRole::layout(6);
     for front in 0..3 {
         near(sine(&surround, &[front], 1000.0, -19.99, 29), -23.0, LU, 48_000);
     }

@@ -4,6 +4,7 @@
 mod arrows;
 mod licences;
 mod unsafe_code;
+mod words;
 
 use lintel::params::{self, Kind, Law};
 
@@ -28,7 +29,7 @@ fn the_parameter_table_is_current() {
     let mut out = String::from("| id | what it does | range | default |\n| --- | --- | --- | --- |\n");
     for param in params::all() {
         // The five bands are alike: one stands for the inner three.
-        if param.id.starts_with("tone3") || param.id.starts_with("tone4") {
+        if param.id.starts_with("eq3") || param.id.starts_with("eq4") {
             continue;
         }
         let (min, max) = param.range();
@@ -44,7 +45,7 @@ fn the_parameter_table_is_current() {
             Kind::Choice(words) => words.join(" · "),
             Kind::Switch => "off · on".to_owned(),
         };
-        let id = param.id.replace("tone2", "tone2…4");
+        let id = param.id.replace("eq2", "eq2…4");
         out += &format!("| `{id}` | {} | {range} | {} |\n", param.help, param.text(param.default()));
     }
     keep("docs/parameters.md", "parameters", &out);

@@ -1,12 +1,12 @@
 //! Two instances with their windows open at once in one process: each draws its own settings, and
 //! closing one does not disturb the other.
 
-use crate::child;
-use crate::display::Display;
-use crate::parent::Parent;
-use crate::rig::{Events, Rig};
 use std::collections::BTreeSet;
 use std::time::{Duration, Instant};
+use testkit::host::raw::{Events, Rig};
+use testkit::process;
+use testkit::window::Display;
+use testkit::window::Parent;
 
 /// Waits until the picture fulfils something; gives it.
 fn seen(parent: &Parent, what: &str, holds: impl Fn(&[u8]) -> bool) -> Vec<u8> {
@@ -38,7 +38,7 @@ fn play(rig: &Rig) {
 #[ignore = "the process that the next test starts"]
 fn inside() {
     let parents = [Parent::open_at(0), Parent::open_at(1350)];
-    let mut rigs = [Rig::inside(), Rig::inside()];
+    let mut rigs = [Rig::inside(&lintel::plugin::clap_entry), Rig::inside(&lintel::plugin::clap_entry)];
     for (rig, parent) in rigs.iter_mut().zip(&parents) {
         assert!(rig.activate(48_000.0, 512) && rig.start());
         assert!(rig.open_window(parent.id), "the window does not open");
@@ -60,7 +60,7 @@ fn inside() {
 #[test]
 fn two_windows_at_once() {
     let Some(display) = Display::start() else { return };
-    let output = child::run("pair::inside", &[("DISPLAY", &display.name)]);
-    let said = child::said(&output);
+    let output = process::run("pair::inside", &[("DISPLAY", &display.name)]);
+    let said = process::said(&output);
     assert!(output.status.success() && said.contains("both have drawn"), "{said}");
 }

@@ -5,9 +5,6 @@ mod bundle;
 mod checks;
 mod demo;
 mod figures;
-#[allow(dead_code, reason = "the tests take this file in by its path and use the rest")]
-mod host;
-mod quartet;
 mod shots;
 mod validate;
 

@@ -6,7 +6,7 @@ use lintel::finish::check::{FileCheck, check};
 use lintel::finish::report::notes_json;
 use lintel::finish::require::{self, Requirement, RequirementResult};
 use lintel::finish::{FileFigures, ProgressWatcher, Reader};
-use lintel::meter::source::Image;
+use lintel::meter::source::StereoImage;
 use lintel::meter::targets::Target;
 use lintel::numbers::{clock_tenths, number};
 use serde_json::json;
@@ -99,13 +99,13 @@ impl CheckedFile<'_> {
         };
         text += &format!("found start {}, end {}{floor}\n", self.time(ends.start), self.time(ends.end));
         let image = match measured.source.image {
-            Image::Unknown => "unknown",
-            Image::Stereo => "stereo",
-            Image::Mono => "mono",
-            Image::LeftSilent => "left silent",
-            Image::RightSilent => "right silent",
-            Image::Identical => "two identical channels",
-            Image::OutOfPhase => "out of phase",
+            StereoImage::Unknown => "unknown",
+            StereoImage::Stereo => "stereo",
+            StereoImage::Mono => "mono",
+            StereoImage::LeftSilent => "left silent",
+            StereoImage::RightSilent => "right silent",
+            StereoImage::Identical => "two identical channels",
+            StereoImage::OutOfPhase => "out of phase",
         };
         text += &format!("image {image}; headroom {} dB\n", number(measured.source.headroom_db, 1));
         for note in &measured.notes {

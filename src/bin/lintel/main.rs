@@ -40,7 +40,7 @@ fn usage(err: &clap::Error) -> ExitCode {
 fn settings(args: &SettingsArgs) -> Result<End, Failure> {
     if args.list {
         let store = preset_store();
-        for preset in store.own.iter().chain(&store.ours) {
+        for preset in store.user.iter().chain(&store.factory) {
             output::print(&format!("{:<12} {}\n{:13}{}\n", preset.word, preset.name, "", preset.purpose));
         }
         return Ok(End::Done);

@@ -1,18 +1,21 @@
-//! The compressor sheet: its static curve with the point where the music is now, and its rulers.
+//! The compressor panel: the static curve with the present operating point, and the rulers.
 
-use super::Grid;
+use super::grid::RulerGrid;
 use crate::editor::buttons::TextButton;
-use crate::editor::controls::ParamEditor;
-use crate::editor::ruler::{Ruler, focus_ring};
-use crate::editor::screen::DrawContext;
-use crate::editor::text;
+use crate::editor::context::DrawContext;
+use crate::editor::drawing;
+use crate::editor::focus::focus_ring;
+use crate::editor::param_editor::ParamEditor;
+use crate::editor::ruler::Ruler;
+use crate::numbers::{number, signed};
 use crate::settings::CompressorSettings;
 use crate::stage::compressor::curve::GainCurve;
 use egui::{Align2, Rect, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 
-/// Lowest level of the curve's picture, dBFS.
-const LOW: f64 = -48.0;
+/// Lowest level of the curve's chart, dBFS.
+const LOWEST_DBFS: f64 = -48.0;
 
+/// Draws the panel into `rect`.
 pub fn show(ui: &mut Ui, rect: Rect, context: &DrawContext, editor: &mut ParamEditor) {
     let theme = &context.theme;
     let foot = 28.0;
@@ -25,42 +28,41 @@ pub fn show(ui: &mut Ui, rect: Rect, context: &DrawContext, editor: &mut ParamEd
         pos2(curve_rect.right() + 16.0, rect.top()),
         pos2(rect.right(), rect.top() + side + 6.0),
     );
-    let mut grid = Grid::new(upper, 1, 2);
+    let mut grid = RulerGrid::new(upper, 1, 2);
     for (id, label) in [("comp_threshold", "threshold"), ("comp_ratio", "ratio")] {
-        let cell = grid.cell(1);
+        let cell = grid.next_cell();
         Ruler::new(id, label, theme.teal).show(ui, cell, theme, editor);
     }
     let lower = Rect::from_min_max(
         pos2(rect.left(), rect.top() + side + 8.0),
         pos2(rect.right(), rect.bottom() - foot),
     );
-    let mut grid = Grid::new(lower, 2, rows - 1);
+    let mut grid = RulerGrid::new(lower, 2, rows - 1);
     let auto_makeup = editor.is_on("comp_auto_makeup");
-    let makeup = format!("{} dB", text::signed(context.calm.makeup));
+    let makeup = format!("{} dB", signed(context.steady.makeup_db, 1));
     for (id, label) in [
         ("comp_knee", "knee"),
-        ("comp_rms_window", "window"),
+        ("comp_rms_window", "RMS window"),
         ("comp_attack", "attack"),
         ("comp_release", "release"),
-        ("comp_sidechain_low_cut", "low cut"),
-        ("comp_stereo_link", "link"),
+        ("comp_sidechain_low_cut", "side-chain low cut"),
+        ("comp_stereo_link", "stereo link"),
         ("comp_mix", "mix"),
         ("comp_makeup", "make-up"),
     ] {
-        let cell = grid.cell(1);
-        let held = (id == "comp_makeup" && auto_makeup).then_some(makeup.as_str());
-        Ruler::new(id, label, theme.teal).held_by(held).show(ui, cell, theme, editor);
+        let cell = grid.next_cell();
+        let automatic = (id == "comp_makeup" && auto_makeup).then_some(makeup.as_str());
+        Ruler::new(id, label, theme.teal).automatic(automatic).show(ui, cell, theme, editor);
     }
     let half = (rect.width() - 8.0) / 2.0;
-    for (n, (id, text)) in [("comp_auto_release", "auto release"), ("comp_auto_makeup", "equal loudness")]
-        .into_iter()
-        .enumerate()
+    for (n, (id, text)) in
+        [("comp_auto_release", "auto release"), ("comp_auto_makeup", "auto make-up")].into_iter().enumerate()
     {
         let left = rect.left() + n as f32 * (half + 8.0);
         let place = Rect::from_min_max(pos2(left, rect.bottom() - 23.0), pos2(left + half, rect.bottom()));
         let (name, help) = crate::params::find(id).map_or((text, ""), |p| (p.name, p.help));
-        let word = TextButton::new(text, help).called(name).on(editor.is_on(id)).size(12.0);
-        if word.show(ui, place, theme).clicked() {
+        let button = TextButton::new(text, help).named(name).on(editor.is_on(id)).size(12.0);
+        if button.show(ui, place, theme).clicked() {
             editor.toggle(id);
         }
     }
@@ -71,35 +73,40 @@ fn curve(ui: &mut Ui, rect: Rect, context: &DrawContext, editor: &mut ParamEdito
     let (threshold, ratio, knee) =
         (editor.value("comp_threshold"), editor.value("comp_ratio"), editor.value("comp_knee"));
     let at = |x: f64, y: f64| {
-        let share = |v: f64| ((v - LOW) / -LOW).clamp(-0.1, 1.0) as f32;
+        let share = |v: f64| ((v - LOWEST_DBFS) / -LOWEST_DBFS).clamp(-0.1, 1.0) as f32;
         pos2(rect.left() + share(x) * rect.width(), rect.bottom() - share(y) * rect.height())
     };
     let p = ui.painter().with_clip_rect(rect.expand(1.0));
     for db in [-36.0, -24.0, -12.0] {
-        p.vline(at(db, 0.0).x, rect.y_range(), Stroke::new(1.0, theme.ruling));
-        p.hline(rect.x_range(), at(0.0, db).y, Stroke::new(1.0, theme.ruling));
+        p.vline(at(db, 0.0).x, rect.y_range(), Stroke::new(1.0, theme.grid));
+        p.hline(rect.x_range(), at(0.0, db).y, Stroke::new(1.0, theme.grid));
     }
-    p.rect_stroke(rect, 0.0, Stroke::new(1.0, theme.edge), egui::StrokeKind::Inside);
-    text::line(&p, vec![at(LOW, LOW), at(0.0, 0.0)], Stroke::new(1.0, theme.edge), Some((2.0, 3.0)));
+    p.rect_stroke(rect, 0.0, Stroke::new(1.0, theme.border), egui::StrokeKind::Inside);
+    drawing::line(
+        &p,
+        vec![at(LOWEST_DBFS, LOWEST_DBFS), at(0.0, 0.0)],
+        Stroke::new(1.0, theme.border),
+        Some((2.0, 3.0)),
+    );
     let settings = CompressorSettings { threshold, ratio, knee, ..CompressorSettings::default() };
-    let law = GainCurve::new(&settings);
-    let out = |x: f64| x - law.reduction(x);
+    let gain_curve = GainCurve::new(&settings);
+    let out = |x: f64| x - gain_curve.reduction(x);
     let points = (0..=64).map(|i| {
-        let x = LOW * (1.0 - f64::from(i) / 64.0);
+        let x = LOWEST_DBFS * (1.0 - f64::from(i) / 64.0);
         at(x, out(x))
     });
     p.line(points.collect(), Stroke::new(2.0, theme.teal));
-    let (level, held) = context.live.compressor_point;
-    if level > LOW && editor.is_on("comp_on") {
-        let (plain, now) = (at(level, level), at(level, level - held));
-        p.line_segment([plain, now], Stroke::new(1.2, theme.teal));
-        p.line_segment([pos2(now.x, rect.bottom()), now], Stroke::new(1.0, theme.wash(theme.teal, 0.5)));
+    let (level, reduction) = context.live.compressor_point;
+    if level > LOWEST_DBFS && editor.is_on("comp_on") {
+        let (unity, now) = (at(level, level), at(level, level - reduction));
+        p.line_segment([unity, now], Stroke::new(1.2, theme.teal));
+        p.line_segment([pos2(now.x, rect.bottom()), now], Stroke::new(1.0, theme.tint(theme.teal, 0.5)));
         p.circle_filled(now, 4.0, theme.teal);
-        let text = text::number(-held);
-        text::text(&p, rect.left_top() + vec2(5.0, 4.0), Align2::LEFT_TOP, &text, 13.0, theme.teal);
+        let text = number(-reduction, 1);
+        drawing::text(&p, rect.left_top() + vec2(5.0, 4.0), Align2::LEFT_TOP, &text, 13.0, theme.teal);
     }
 
-    // The curve itself can be dragged: sideways the threshold, up and down the ratio.
+    // Dragging the curve: horizontally the threshold, vertically the ratio.
     let response = ui.interact(rect, ui.scope_id().with("curve"), Sense::click_and_drag());
     let [threshold, ratio] = ["comp_threshold", "comp_ratio"].map(crate::editor::controls::index);
     if response.drag_started() {
@@ -126,6 +133,6 @@ fn curve(ui: &mut Ui, rect: Rect, context: &DrawContext, editor: &mut ParamEdito
     focus_ring(ui, &response, theme);
     response.widget_info(|| WidgetInfo::labeled(egui::accesskit::Role::Image, true, "compressor curve"));
     response.on_hover_text(
-        "Level in (across) and out (up), 12 dB a square; the point is the music now. Drag sideways for the threshold, down for the ratio.",
+        "Input level (horizontal) and output level (vertical), 12 dB per square; the dot is the present level. Drag horizontally for the threshold, downwards for the ratio.",
     );
 }

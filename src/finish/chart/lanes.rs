@@ -9,7 +9,7 @@ use super::legend::{figures, keys};
 use super::model::{ChartColumn, ChartError, ReportChart};
 use super::painter::{Align, ChartPainter, Point};
 use super::size::{HEIGHT, LEFT, RIGHT, RIGHT_EDGE, WIDTH};
-use crate::meter::gate::ABSOLUTE_GATE_LUFS;
+use crate::dsp::loudness_difference::ABSOLUTE_GATE_LUFS;
 use crate::numbers::number;
 
 /// Draws the chart.

@@ -5,7 +5,7 @@ use plotters::prelude::{Color, SVGBackend};
 use super::colours;
 use super::model::ChartError;
 use super::painter::{Align, ChartPainter, Point, svg_document};
-use crate::meter::spectrum::{BANDS, Bands, frequency};
+use crate::meter::spectrum::{BANDS, SpectrumBands, frequency};
 use crate::numbers::{number, shortest};
 
 /// Size in logical pixels.
@@ -29,11 +29,15 @@ const TEXT: f64 = 12.0;
 ///
 /// # Errors
 /// If the drawing library fails.
-pub fn spectrum_svg(input: &Bands, output: &Bands) -> Result<String, ChartError> {
+pub fn spectrum_svg(input: &SpectrumBands, output: &SpectrumBands) -> Result<String, ChartError> {
     svg_document((WIDTH, HEIGHT), |area| draw(&ChartPainter::new(area), input, output))
 }
 
-fn draw(painter: &ChartPainter<SVGBackend>, input: &Bands, output: &Bands) -> Result<(), ChartError> {
+fn draw(
+    painter: &ChartPainter<SVGBackend>,
+    input: &SpectrumBands,
+    output: &SpectrumBands,
+) -> Result<(), ChartError> {
     let loudest = input.mean.iter().chain(&output.mean).copied().fold(f32::MIN, f32::max);
     // The top line: the next grid line above the loudest band.
     let top = if loudest.is_finite() { (f64::from(loudest) / STEP_DB).ceil() * STEP_DB } else { 0.0 };
@@ -43,7 +47,7 @@ fn draw(painter: &ChartPainter<SVGBackend>, input: &Bands, output: &Bands) -> Re
     let (grid, label) = (colours::GRID.to_rgba(), colours::SECONDARY.to_rgba());
 
     painter.rect((LEFT, TOP), (RIGHT, BOTTOM), colours::BACKGROUND.to_rgba())?;
-    let curve = |bands: &Bands| -> Vec<Point> {
+    let curve = |bands: &SpectrumBands| -> Vec<Point> {
         let levels = bands.mean.iter().enumerate();
         levels.map(|(band, level)| (x(frequency(band)), y(f64::from(*level)))).collect()
     };
@@ -76,7 +80,7 @@ mod tests {
 
     #[test]
     fn the_spectrum_has_both_signals_and_its_axes() {
-        let bands = |level: f32| Bands { now: [level; BANDS], mean: [level; BANDS] };
+        let bands = |level: f32| SpectrumBands { now: [level; BANDS], mean: [level; BANDS] };
         let svg = spectrum_svg(&bands(-40.0), &bands(-34.0)).unwrap();
         for text in ["Hz", "1k", "20", "\u{2212}36", "in", "out"] {
             assert!(svg.contains(text), "{text}");

@@ -5,8 +5,8 @@ use serde_json::{Map, Value, json};
 
 use crate::dsp::db;
 use crate::finish::master::Master;
-use crate::meter::advice::AdviceNote;
 use crate::meter::reduction::ReductionStats;
+use crate::meter::rules::AdviceNote;
 use crate::params::{self, Kind};
 use crate::settings::Settings;
 

@@ -30,37 +30,37 @@
 //! one, and the attack stays exact. After a long dense passage 63 % are gone after about
 //! 1 s + 3 · release (the fall of s, with y one release behind).
 
+use crate::dsp::minmax::smaller;
 use crate::dsp::{CHANNELS, CHUNK};
 
 /// Fall of the demand's envelope f, seconds.
-const BRIDGE: f64 = 0.03;
+const DEMAND_FALL_S: f64 = 0.03;
 /// Rise of the density s, seconds.
-const DENSITY_RISE: f64 = 0.7;
+const DENSITY_RISE_S: f64 = 0.7;
 /// Fall of the density: this many seconds and …
-const DENSITY_FALL: f64 = 1.0;
+const DENSITY_FALL_S: f64 = 1.0;
 /// … this many times the set release.
 const DENSITY_FALL_PER_RELEASE: f64 = 2.0;
-/// Under this reduction, in dB, there is none: states end at 0 instead of in denormals, and a
-/// released stage passes its input bit for bit.
-const NOTHING: f64 = 1e-12;
-/// Channels linked at 100 % become one, once they are this near, dB.
-const SAME: f64 = 1e-6;
+/// Reductions below this, in dB, become 0: states do not end in subnormal numbers, and a released
+/// stage passes its input bit for bit.
+const NO_REDUCTION_DB: f64 = 1e-12;
+/// Channels linked at 100 % share one state once their reductions are this close, dB.
+const LINKED_WITHIN_DB: f64 = 1e-6;
 
-/// One frame of a one-pole: the share of what was that is kept, and the share of what comes that is
-/// taken; together 1.
+/// Coefficients of a one-pole: the share of the old value that is kept and the share of the new one
+/// that is added; together 1.
 ///
-/// keep · y + take · x instead of x + keep · (y − x): two operations instead of three stand between
-/// one frame and the next, and in a recursion nothing else counts. The shares are rounded, so the
-/// place where it comes to rest is off by at most 2⁻⁵³ / take of its value: 1e-11 at the longest
-/// time and the highest rate.
+/// keep · y + take · x instead of x + keep · (y − x): the recursion then takes two operations a frame
+/// instead of three, and its length is what costs time. The shares are rounded, so the value at rest
+/// is off by at most 2⁻⁵³ / take of itself: 1e-11 at the longest time and the highest rate.
 #[derive(Clone, Copy, Debug, Default)]
-struct Pole {
+struct OnePole {
     keep: f64,
     take: f64,
 }
 
-impl Pole {
-    /// Goes at once where it is sent.
+impl OnePole {
+    /// Follows at once.
     const AT_ONCE: Self = Self { keep: 0.0, take: 1.0 };
 
     /// 63.2 % of a step in so many seconds.
@@ -75,13 +75,13 @@ impl Pole {
     }
 }
 
-/// A value of each channel.
-type Pair = [f64; CHANNELS];
+/// One value per channel.
+type StereoValue = [f64; CHANNELS];
 
-/// One frame of the branching one-pole: `y` on its way to `x`. Both ways are gone and one is taken:
-/// the comparison then costs no time of its own.
+/// One frame of the branching one-pole: `y` follows `x`. Both branches are computed and one is
+/// selected, so that the comparison is not part of the recursion.
 #[inline(always)]
-fn follow(y: Pair, x: Pair, up: Pole, down: Pole) -> Pair {
+fn follow(y: StereoValue, x: StereoValue, up: OnePole, down: OnePole) -> StereoValue {
     let mut next = [0.0; CHANNELS];
     for ch in 0..CHANNELS {
         let (rise, fall) = (up.step(y[ch], x[ch]), down.step(y[ch], x[ch]));
@@ -92,19 +92,13 @@ fn follow(y: Pair, x: Pair, up: Pole, down: Pole) -> Pair {
 
 /// The smaller of two numbers, in each channel.
 #[inline(always)]
-fn smaller(a: Pair, b: Pair) -> Pair {
-    let mut least = b;
-    for ch in 0..CHANNELS {
-        if a[ch] < b[ch] {
-            least[ch] = a[ch];
-        }
-    }
-    least
+fn smaller_of_each(a: StereoValue, b: StereoValue) -> StereoValue {
+    std::array::from_fn(|ch| smaller(a[ch], b[ch]))
 }
 
-/// Memory of one channel, all dB ≥ 0; names as in the law above.
+/// State of one channel, all dB ≥ 0; symbols as in the law above.
 #[derive(Clone, Copy, Debug, Default)]
-struct Lane {
+struct BallisticsState {
     /// e.
     plain: f64,
     /// f.
@@ -119,113 +113,114 @@ struct Lane {
 #[derive(Clone, Debug)]
 pub struct Ballistics {
     sample_rate: f64,
-    lanes: [Lane; CHANNELS],
-    one: bool,
-    /// Asked for: attack in ms, release in ms, programme-dependent.
-    asked: (f64, f64, bool),
-    /// What the shares below were computed for.
-    taken_up: (f64, f64, bool),
-    attack: Pole,
-    release: Pole,
-    bridge: Pole,
-    density_rise: Pole,
-    density_fall: Pole,
+    states: [BallisticsState; CHANNELS],
+    /// Both channels have the same demand and the same state.
+    linked: bool,
+    /// As set: attack in ms, release in ms, programme-dependent.
+    times: (f64, f64, bool),
+    /// What the coefficients below were computed for.
+    applied_times: (f64, f64, bool),
+    attack: OnePole,
+    release: OnePole,
+    bridge: OnePole,
+    density_rise: OnePole,
+    density_fall: OnePole,
 }
 
 impl Ballistics {
-    /// At rest; [`set`](Self::set) and [`take_up`](Self::take_up) before use.
+    /// At rest; call [`set`](Self::set) and [`apply_times`](Self::apply_times) before use.
     pub fn new(sample_rate: f64) -> Self {
         Self {
             sample_rate,
-            lanes: [Lane::default(); CHANNELS],
-            one: false,
-            asked: (0.0, 0.0, false),
-            taken_up: (0.0, 0.0, false),
-            attack: Pole::default(),
-            release: Pole::default(),
-            bridge: Pole::new(BRIDGE, sample_rate),
-            density_rise: Pole::new(DENSITY_RISE, sample_rate),
-            density_fall: Pole::default(),
+            states: [BallisticsState::default(); CHANNELS],
+            linked: false,
+            times: (0.0, 0.0, false),
+            applied_times: (0.0, 0.0, false),
+            attack: OnePole::default(),
+            release: OnePole::default(),
+            bridge: OnePole::new(DEMAND_FALL_S, sample_rate),
+            density_rise: OnePole::new(DENSITY_RISE_S, sample_rate),
+            density_fall: OnePole::default(),
         }
     }
 
-    /// Attack and release in ms, programme-dependent release on or off; taken up at the next tick.
-    /// A time constant changes the speed of the way, never the place, so nothing has to glide.
+    /// Attack and release in ms, programme-dependent release on or off; applied at the next tick.
+    /// A time constant changes the speed of a move, never a value, so nothing has to be smoothed.
     pub fn set(&mut self, attack: f64, release: f64, auto: bool) {
-        self.asked = (attack, release, auto);
+        self.times = (attack, release, auto);
     }
 
-    /// Takes up what was set.
-    pub fn take_up(&mut self) {
-        if self.asked == self.taken_up {
+    /// Applies what was set.
+    pub fn apply_times(&mut self) {
+        if self.times == self.applied_times {
             return;
         }
-        self.taken_up = self.asked;
-        let (attack, release) = (self.asked.0 / 1000.0, self.asked.1 / 1000.0);
-        self.attack = Pole::new(attack, self.sample_rate);
-        self.release = Pole::new(release, self.sample_rate);
-        self.density_fall = Pole::new(DENSITY_FALL + DENSITY_FALL_PER_RELEASE * release, self.sample_rate);
+        self.applied_times = self.times;
+        let (attack, release) = (self.times.0 / 1000.0, self.times.1 / 1000.0);
+        self.attack = OnePole::new(attack, self.sample_rate);
+        self.release = OnePole::new(release, self.sample_rate);
+        self.density_fall =
+            OnePole::new(DENSITY_FALL_S + DENSITY_FALL_PER_RELEASE * release, self.sample_rate);
     }
 
-    /// Forgets all reduction.
+    /// Clears all reduction.
     pub fn reset(&mut self) {
-        self.lanes = [Lane::default(); CHANNELS];
+        self.states = [BallisticsState::default(); CHANNELS];
     }
 
     /// Control tick; `linked` while both channels are asked for the same.
     pub fn tick(&mut self, linked: bool) {
-        self.take_up();
-        for lane in &mut self.lanes {
-            for state in [&mut lane.plain, &mut lane.demand, &mut lane.density, &mut lane.reduction] {
-                if *state < NOTHING {
-                    *state = 0.0;
+        self.apply_times();
+        for state in &mut self.states {
+            for value in [&mut state.plain, &mut state.demand, &mut state.density, &mut state.reduction] {
+                if *value < NO_REDUCTION_DB {
+                    *value = 0.0;
                 }
             }
         }
-        // After the link has been turned up to 100 % both channels run towards each other; this
-        // ends the run, so that the image stands exactly.
-        let [a, b] = self.lanes;
-        let apart = (a.reduction - b.reduction).abs().max((a.plain - b.plain).abs());
-        self.one = linked && apart.max((a.density - b.density).abs()) < SAME;
-        if self.one {
-            self.lanes[1] = a;
+        // After the stereo link has been turned up to 100 %, the channels' states converge; once they
+        // are close enough they become equal, so that the stereo image does not move at all.
+        let [a, b] = self.states;
+        let distance = (a.reduction - b.reduction).abs().max((a.plain - b.plain).abs());
+        self.linked = linked && distance.max((a.density - b.density).abs()) < LINKED_WITHIN_DB;
+        if self.linked {
+            self.states[1] = a;
         }
     }
 
-    /// In the present chunk both channels are asked for the same, and have the same memory.
-    pub fn is_one(&self) -> bool {
-        self.one
+    /// In the present chunk both channels have the same demand and the same state.
+    pub fn is_linked(&self) -> bool {
+        self.linked
     }
 
-    /// Turns wanted reductions into smoothed ones, in place, `len` frames of each channel.
+    /// Smooths wanted reductions in place, `len` frames of each channel.
     #[inline(always)]
-    pub fn run(&mut self, wanted: &mut [[f64; CHUNK]; CHANNELS], len: usize) {
-        match self.taken_up.2 {
-            true => self.frames::<true>(wanted, len),
-            false => self.frames::<false>(wanted, len),
+    pub fn process(&mut self, wanted: &mut [[f64; CHUNK]; CHANNELS], len: usize) {
+        match self.applied_times.2 {
+            true => self.process_frames::<true>(wanted, len),
+            false => self.process_frames::<false>(wanted, len),
         }
     }
 
     #[inline(always)]
-    fn frames<const AUTO: bool>(&mut self, wanted: &mut [[f64; CHUNK]; CHANNELS], len: usize) {
+    fn process_frames<const AUTO: bool>(&mut self, wanted: &mut [[f64; CHUNK]; CHANNELS], len: usize) {
         let Self { attack, release, bridge, density_rise, density_fall, .. } = *self;
-        let mut plain = self.lanes.map(|lane| lane.plain);
-        let mut demand = self.lanes.map(|lane| lane.demand);
-        let mut density = self.lanes.map(|lane| lane.density);
-        let mut y = self.lanes.map(|lane| lane.reduction);
-        // Both channels side by side, step by step: each channel is one long chain in which every
-        // operation waits for the one before.
+        let mut plain = self.states.map(|state| state.plain);
+        let mut demand = self.states.map(|state| state.demand);
+        let mut density = self.states.map(|state| state.density);
+        let mut y = self.states.map(|state| state.reduction);
+        // Both channels side by side: each is a recursion in which every operation depends on the
+        // one before, so the processor can overlap two of them.
         for i in 0..len {
             let d = [wanted[0][i], wanted[1][i]];
             plain = follow(plain, d, attack, release);
-            demand = follow(demand, d, Pole::AT_ONCE, bridge);
-            density = follow(density, smaller(plain, demand), density_rise, density_fall);
-            // y follows max(d, min(s, y)): each of the three by itself and then the one that counts
-            // has fewer operations in a row, and the same bits (y follows itself by standing
-            // still).
+            demand = follow(demand, d, OnePole::AT_ONCE, bridge);
+            density = follow(density, smaller_of_each(plain, demand), density_rise, density_fall);
+            // y follows max(d, min(s, y)). Following each of the three and selecting afterwards takes
+            // fewer dependent operations and gives the same bits (following itself, y stays).
             let to_demand = follow(y, d, attack, release);
             if AUTO {
-                let floor = smaller(density, y);
+                let floor = smaller_of_each(density, y);
                 for ch in 0..CHANNELS {
                     let to_density = release.step(y[ch], density[ch]);
                     let to_floor = if density[ch] < y[ch] { to_density } else { y[ch] };
@@ -238,8 +233,13 @@ impl Ballistics {
                 wanted[ch][i] = y[ch];
             }
         }
-        for (ch, lane) in self.lanes.iter_mut().enumerate() {
-            *lane = Lane { plain: plain[ch], demand: demand[ch], density: density[ch], reduction: y[ch] };
+        for (ch, state) in self.states.iter_mut().enumerate() {
+            *state = BallisticsState {
+                plain: plain[ch],
+                demand: demand[ch],
+                density: density[ch],
+                reduction: y[ch],
+            };
         }
     }
 }
@@ -258,7 +258,7 @@ mod tests {
                 ballistics.tick(true);
             }
             let mut wanted = [[d(n); CHUNK]; CHANNELS];
-            ballistics.run(&mut wanted, 1);
+            ballistics.process(&mut wanted, 1);
             out.push(wanted[0][0]);
         }
         out
@@ -289,7 +289,7 @@ mod tests {
     }
 
     #[test]
-    fn everything_ends_at_exactly_nothing() {
+    fn the_reduction_ends_at_exactly_0_db() {
         let mut ballistics = new(1.0, 1500.0, true);
         run(&mut ballistics, 96_000, |_| 12.0);
         let y = run(&mut ballistics, 200 * 48_000, |_| 0.0);

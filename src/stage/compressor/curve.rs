@@ -11,23 +11,23 @@
 //! and W, all three lines are one: x − y = (1 − 1/R) (u² / (2 W) + max(x − T − W/2, 0)). That form
 //! needs no branch, and a knee of 0 dB is no special case (u = 0).
 
+use crate::dsp::minmax::{larger, smaller};
 use crate::dsp::smooth::Smooth;
 use crate::settings::CompressorSettings;
-use crate::stage::compressor::{larger, smaller};
 
-/// A static curve at rest, for pictures and for the sound alike.
+/// The static curve with fixed values: used by the sound and by whoever draws it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct GainCurve {
     /// dBFS.
     pub threshold: f64,
-    /// 1 − 1/R: dB of reduction per dB over the threshold; 0 = none, 1 = a ceiling.
+    /// 1 − 1/R: dB of reduction per dB over the threshold; 0 = none, 1 = a limiter.
     pub slope: f64,
     /// Whole width of the knee, dB ≥ 0.
     pub knee: f64,
 }
 
 impl GainCurve {
-    /// The curve that `settings` ask for.
+    /// The curve of `settings`.
     pub fn new(settings: &CompressorSettings) -> Self {
         Self {
             threshold: f64::from(settings.threshold),
@@ -48,7 +48,7 @@ impl GainCurve {
     }
 }
 
-/// A [`GainCurve`] whose three values glide.
+/// A [`GainCurve`] whose three values are smoothed.
 #[derive(Clone, Debug)]
 pub struct MovingCurve {
     threshold: Smooth,
@@ -76,7 +76,7 @@ impl MovingCurve {
         self.knee.set(curve.knee);
     }
 
-    /// To the targets at once.
+    /// Jumps to the targets.
     pub fn jump(&mut self) {
         self.threshold.jump();
         self.slope.jump();
@@ -119,7 +119,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_knee_joins_both_lines_without_a_corner() {
+    fn the_knee_is_continuous_in_value_and_slope() {
         let curve = GainCurve { threshold: -20.0, slope: 0.5, knee: 6.0 };
         let slope = |x: f64| (curve.reduction(x + 1e-6) - curve.reduction(x - 1e-6)) / 2e-6;
         assert_eq!(curve.reduction(-23.0), 0.0);
@@ -129,7 +129,7 @@ mod tests {
     }
 
     #[test]
-    fn a_hard_knee_is_no_special_case() {
+    fn a_knee_of_0_db_gives_two_straight_lines() {
         let curve = GainCurve { threshold: -20.0, slope: 0.75, knee: 0.0 };
         assert_eq!(curve.reduction(-20.0), 0.0);
         assert_eq!(curve.reduction(-10.0), 7.5);

@@ -1,12 +1,12 @@
 //! The side chain: samples in (full scale = ±1), detector level in dBFS out, one per frame and
 //! channel.
 //!
-//! Low cut: second-order Butterworth high-pass, 12 dB an octave (cookbook design of the `biquad`
-//! crate), so that a bass drum does not pull the whole mix down.
+//! Side-chain low cut: second-order Butterworth high-pass, 12 dB an octave (cookbook design of the `biquad`
+//! crate), so that a bass drum does not turn down the whole mix.
 //!
-//! LevelDetector: a one-pole mean square, m ← a m + (1 − a) x² with a = exp(−1 / (window · fs)). A window
-//! of 0 gives a = 0 and m = x²: the instantaneous peak. Between the two there is no switch, only a
-//! shorter memory. Level = 10 log10 m: a full-scale square wave reads 0 dBFS in both, a full-scale
+//! Detector: a one-pole mean square, m ← a m + (1 − a) x² with a = exp(−1 / (RMS window · fs)).
+//! A window of 0 gives a = 0 and m = x², the instantaneous peak; shorter windows approach it without
+//! a switch. Level = 10 log10 m: a full-scale square wave reads 0 dBFS in both, a full-scale
 //! sine −3.01 dBFS through a long window.
 
 use crate::dsp::filter::{Biquad, BiquadState};
@@ -14,42 +14,41 @@ use crate::dsp::smooth::Smooth;
 use crate::dsp::{CHANNELS, db, fastlog};
 use biquad::{Coefficients, Hertz, Q_BUTTERWORTH_F64, Type};
 
-/// Lowest level that is told apart, dBFS.
-pub const FLOOR_DB: f64 = -300.0;
-/// [`FLOOR_DB`] as a power. Added to every square: no logarithm of zero, no denormal memory; at
-/// the lowest knee that can be set (−72 dBFS) it weighs 1e-22 dB.
-const FLOOR: f64 = 1e-30;
-/// Seconds for 63 % of a move of the low cut, in octaves.
-const GLIDE: f64 = 0.05;
+/// Lowest level that the detector gives, dBFS.
+pub const FLOOR_DBFS: f64 = -300.0;
+/// [`FLOOR_DBFS`] as a power. Added to every square: no logarithm of zero, no subnormal state. At
+/// the lowest knee that can be set (−72 dBFS) it adds 1e-22 dB.
+const FLOOR_POWER: f64 = 1e-30;
+/// 63 % time of the side-chain low cut, which glides in octaves, seconds.
+const LOW_CUT_GLIDE_S: f64 = 0.05;
 
-/// What runs from frame to frame, both channels side by side.
+/// Low cut and mean square of both channels: the part that runs for every frame.
 #[derive(Clone, Copy, Debug)]
-pub struct SideChain {
+pub struct DetectorPower {
     low_cut: Biquad,
     state: BiquadState<CHANNELS>,
-    /// Mean squares.
-    power: [f64; CHANNELS],
-    /// Share of the mean square that is kept per frame, and share of the square that comes in.
+    mean_square: [f64; CHANNELS],
+    /// Share of the mean square that is kept per frame, and share of the new square.
     keep: f64,
     take: f64,
 }
 
-impl SideChain {
-    /// Mean squares after one frame; never under [`FLOOR`].
+impl DetectorPower {
+    /// Mean squares after one frame; never under [`FLOOR_POWER`].
     #[inline(always)]
-    pub fn frame(&mut self, x: [f64; CHANNELS]) -> [f64; CHANNELS] {
-        let side = self.state.step(&self.low_cut, x);
+    pub fn add_frame(&mut self, x: [f64; CHANNELS]) -> [f64; CHANNELS] {
+        let y = self.state.step(&self.low_cut, x);
         for ch in 0..CHANNELS {
-            let square = side[ch] * side[ch] + FLOOR;
-            self.power[ch] = self.keep * self.power[ch] + self.take * square;
+            let square = y[ch] * y[ch] + FLOOR_POWER;
+            self.mean_square[ch] = self.keep * self.mean_square[ch] + self.take * square;
         }
-        self.power
+        self.mean_square
     }
 }
 
 /// Level of a mean square, dBFS.
 #[inline(always)]
-pub fn level(power: f64) -> f64 {
+pub fn level_dbfs(power: f64) -> f64 {
     fastlog::log2(power) * (0.5 * db::DB_PER_OCTAVE)
 }
 
@@ -60,52 +59,52 @@ pub struct LevelDetector {
     sample_rate: f64,
     /// log2 of the low cut's frequency in Hz.
     low_cut: Smooth,
-    /// Taken out and put back by the loop that runs it.
-    pub ear: SideChain,
-    /// Window asked for, ms.
-    window: f64,
-    /// Window that the ear was set up for, ms.
-    kept_window: f64,
+    /// Copied out and back by the loop that it shares with the make-up.
+    pub power: DetectorPower,
+    /// RMS window as set, ms.
+    window_ms: f64,
+    /// RMS window that `power` runs with, ms.
+    applied_window_ms: f64,
 }
 
 impl LevelDetector {
     /// Low cut at 60 Hz, peak detector.
     pub fn new(sample_rate: f64) -> Self {
-        let low_cut = Smooth::new(60.0f64.log2(), GLIDE, 1e-5, sample_rate);
+        let low_cut = Smooth::new(60.0f64.log2(), LOW_CUT_GLIDE_S, 1e-5, sample_rate);
         // Replaced at the first jump; passes everything through.
         let open = Biquad { b: [1.0, 0.0, 0.0], a: [0.0, 0.0] };
         Self {
             sample_rate,
             low_cut,
-            ear: SideChain {
+            power: DetectorPower {
                 low_cut: open,
                 state: BiquadState::default(),
-                power: [FLOOR; CHANNELS],
+                mean_square: [FLOOR_POWER; CHANNELS],
                 keep: 0.0,
                 take: 1.0,
             },
-            window: 0.0,
-            kept_window: 0.0,
+            window_ms: 0.0,
+            applied_window_ms: 0.0,
         }
     }
 
-    /// Targets: window in ms, low cut in Hz.
+    /// Targets: RMS window in ms, side-chain low cut in Hz.
     pub fn set(&mut self, window: f64, low_cut: f64) {
-        self.window = window;
+        self.window_ms = window;
         self.low_cut.set(low_cut.log2());
     }
 
-    /// To the targets at once.
+    /// Jumps to the targets.
     pub fn jump(&mut self) {
         self.low_cut.jump();
         self.design();
-        self.take_up_window();
+        self.apply_window();
     }
 
-    /// Forgets all signal.
+    /// Clears all signal.
     pub fn reset(&mut self) {
-        self.ear.state = BiquadState::default();
-        self.ear.power = [FLOOR; CHANNELS];
+        self.power.state = BiquadState::default();
+        self.power.mean_square = [FLOOR_POWER; CHANNELS];
     }
 
     /// Control tick.
@@ -113,12 +112,12 @@ impl LevelDetector {
         if self.low_cut.tick() {
             self.design();
         }
-        self.take_up_window();
-        self.ear.state.flush();
+        self.apply_window();
+        self.power.state.flush();
     }
 
-    /// Coefficients for the low cut's present place. They change once a chunk; the filter only
-    /// steers the gain, and the ballistics smooth what is left of the step.
+    /// Coefficients for the present low-cut frequency. They step once a chunk: the filter is not
+    /// heard, and the ballistics smooth the step in the gain.
     fn design(&mut self) {
         let (Ok(rate), Ok(freq)) = (
             Hertz::<f64>::from_hz(self.sample_rate),
@@ -128,16 +127,16 @@ impl LevelDetector {
             return;
         };
         if let Ok(c) = Coefficients::<f64>::from_params(Type::HighPass, rate, freq, Q_BUTTERWORTH_F64) {
-            self.ear.low_cut = Biquad { b: [c.b0, c.b1, c.b2], a: [c.a1, c.a2] };
+            self.power.low_cut = Biquad { b: [c.b0, c.b1, c.b2], a: [c.a1, c.a2] };
         }
     }
 
-    fn take_up_window(&mut self) {
-        if self.window != self.kept_window {
-            self.kept_window = self.window;
+    fn apply_window(&mut self) {
+        if self.window_ms != self.applied_window_ms {
+            self.applied_window_ms = self.window_ms;
             // 0 ms: exp(−∞) = 0.
-            let step = -1000.0 / (self.window.max(0.0) * self.sample_rate);
-            (self.ear.keep, self.ear.take) = (step.exp(), -step.exp_m1());
+            let step = -1000.0 / (self.window_ms.max(0.0) * self.sample_rate);
+            (self.power.keep, self.power.take) = (step.exp(), -step.exp_m1());
         }
     }
 }
@@ -157,13 +156,13 @@ mod tests {
             if n.is_multiple_of(CHUNK) {
                 detector.tick();
             }
-            power = detector.ear.frame([wave(n), 0.0])[0];
+            power = detector.power.add_frame([wave(n), 0.0])[0];
         }
-        level(power)
+        level_dbfs(power)
     }
 
     #[test]
-    fn square_waves_read_their_peak_and_sines_three_less_through_a_window() {
+    fn a_square_wave_reads_its_peak_and_a_sine_3_db_less_through_a_long_window() {
         let square = |n: usize| if n.is_multiple_of(2) { 0.1 } else { -0.1 };
         for window in [0.0, 0.01, 5.0, 50.0] {
             assert!((settle(window, 48_000, square) + 20.0).abs() < 1e-6, "{window} ms");
@@ -173,7 +172,7 @@ mod tests {
     }
 
     #[test]
-    fn a_window_that_shrinks_to_nothing_becomes_the_peak_without_a_step() {
+    fn a_shrinking_window_approaches_the_peak() {
         let wave = |n: usize| 0.3 * (n as f64 * 0.05).sin();
         let peak = settle(0.0, 960, wave);
         let mut last = f64::MAX;
@@ -186,24 +185,24 @@ mod tests {
     }
 
     #[test]
-    fn silence_after_sound_leaves_no_denormals() {
+    fn silence_after_sound_leaves_no_subnormal_state() {
         let mut detector = LevelDetector::new(8_000.0);
         detector.set(50.0, 300.0);
         detector.jump();
         for _ in 0..CHUNK {
-            detector.ear.frame([0.9, 0.0]);
+            detector.power.add_frame([0.9, 0.0]);
         }
         let mut power = 1.0;
         for _ in 0..4_000 {
             detector.tick();
             for _ in 0..CHUNK {
-                power = detector.ear.frame([0.0; CHANNELS])[0];
+                power = detector.power.add_frame([0.0; CHANNELS])[0];
             }
-            let state = &detector.ear.state;
+            let state = &detector.power.state;
             for value in [state.s1[0], state.s2[0], power] {
                 assert!(value == 0.0 || value.is_normal(), "{value:e}");
             }
         }
-        assert!((level(power) - FLOOR_DB).abs() < 1e-6);
+        assert!((level_dbfs(power) - FLOOR_DBFS).abs() < 1e-6);
     }
 }

@@ -1,52 +1,52 @@
-//! One EQ band that runs: frames of left and right in, the same frames filtered out.
+//! One running EQ band: frames of left and right, filtered in place.
 //!
-//! Numbers glide; switches (on, kind, slope, channel) fade the band out, change and fade it in
-//! again. A band that is off or flat and at rest is not computed at all.
+//! Frequency, gain and Q are smoothed; switches (on, kind, slope, channel) fade the band out, change
+//! it and fade it in again. A band that is off, or flat and at rest, is not computed.
 
-use super::glide::Glide;
-use super::section::{EqSection, SectionState, SectionStep};
-use super::shape::{SECTIONS, Shape};
+use super::glide::BandGlide;
+use super::section::{EqSection, FrameCoefficients, SectionState};
+use super::shape::{BandShape, SECTIONS};
 use crate::dsp::CHUNK;
 use crate::dsp::smooth::Fade;
 use crate::settings::{BandChannel, BandSettings};
 
 /// Seconds for a fade in or out.
-const FADE: f64 = 0.008;
+const FADE_S: f64 = 0.008;
 
-/// A band with its coefficients, their movement and its state.
+/// A band: settings, coefficients and filter state.
 #[derive(Clone, Debug)]
-pub(super) struct Band {
+pub(crate) struct EqBand {
     sample_rate: f64,
-    /// What was set last.
+    /// As last set.
     wanted: BandSettings,
-    /// What runs; differs from what is wanted until the band has faded out.
-    shape: Shape,
-    glide: Glide,
+    /// What runs; differs from `wanted` until the band has faded out.
+    shape: BandShape,
+    glide: BandGlide,
     fade: Fade,
     /// Coefficients at the start and at the end of the present chunk.
     from: [EqSection; SECTIONS],
     to: [EqSection; SECTIONS],
     state: [SectionState; SECTIONS],
-    /// `to` in the shape in which it runs.
-    steps: [SectionStep; SECTIONS],
+    /// `to` as the running loop needs it.
+    coefficients: [FrameCoefficients; SECTIONS],
     /// Nothing to compute in the present chunk.
     idle: bool,
-    /// Everything has arrived: until the next setting every chunk is like the present one.
+    /// All values have reached their targets: until the next setting every chunk is like this one.
     at_rest: bool,
 }
 
-impl Band {
+impl EqBand {
     pub fn new(settings: &BandSettings, sample_rate: f64) -> Self {
         let mut band = Self {
             sample_rate,
             wanted: *settings,
-            shape: Shape::of(settings),
-            glide: Glide::new(settings, sample_rate),
-            fade: Fade::new(settings.on, FADE, sample_rate),
-            from: [EqSection::THROUGH; SECTIONS],
-            to: [EqSection::THROUGH; SECTIONS],
+            shape: BandShape::of(settings),
+            glide: BandGlide::new(settings, sample_rate),
+            fade: Fade::new(settings.on, FADE_S, sample_rate),
+            from: [EqSection::FLAT; SECTIONS],
+            to: [EqSection::FLAT; SECTIONS],
             state: [SectionState::default(); SECTIONS],
-            steps: [EqSection::THROUGH.step(); SECTIONS],
+            coefficients: [EqSection::FLAT.frame_coefficients(); SECTIONS],
             idle: true,
             at_rest: false,
         };
@@ -64,19 +64,19 @@ impl Band {
 
     pub fn jump(&mut self) {
         self.at_rest = false;
-        self.take();
+        self.apply_settings();
         self.fade.set(self.wanted.on);
         self.fade.jump();
-        self.settle();
+        self.update_idle();
     }
 
     pub fn reset(&mut self) {
         self.state = [SectionState::default(); SECTIONS];
     }
 
-    /// Becomes what is wanted, at once.
-    fn take(&mut self) {
-        self.shape = Shape::of(&self.wanted);
+    /// Applies the settings without a fade.
+    fn apply_settings(&mut self) {
+        self.shape = BandShape::of(&self.wanted);
         self.glide.jump();
         self.to = self.design();
         self.from = self.to;
@@ -89,24 +89,24 @@ impl Band {
 
     pub fn tick(&mut self) {
         if self.at_rest {
-            // (An idle band's state has been cleared, and nobody has touched it since.)
+            // (An idle band's state is already zero.)
             if !self.idle {
-                self.state.iter_mut().for_each(SectionState::tidy);
+                self.state.iter_mut().for_each(SectionState::flush);
             }
             return;
         }
-        let same = Shape::of(&self.wanted) == self.shape;
+        let same = BandShape::of(&self.wanted) == self.shape;
         let mut moves = false;
         if self.fade.is_dry() {
             if self.wanted.on {
-                self.take();
+                self.apply_settings();
                 self.reset();
             }
             self.fade.set(self.wanted.on);
         } else {
             self.fade.set(self.wanted.on && same);
             self.from = self.to;
-            // While it fades out for another kind, the numbers of that kind are not its own.
+            // While the band fades out to change its kind, the new values belong to the new kind.
             moves = same && self.glide.tick();
             if moves {
                 self.to = self.design();
@@ -115,37 +115,37 @@ impl Band {
         self.fade.tick();
         let faded = if self.wanted.on { self.fade.is_wet() } else { self.fade.is_dry() };
         self.at_rest = same && faded && !moves && self.from == self.to;
-        self.settle();
+        self.update_idle();
     }
 
-    /// Looks whether there is anything to compute.
-    fn settle(&mut self) {
-        let through = self.from == self.to && self.to.iter().all(EqSection::is_through);
-        self.idle = through || self.fade.is_dry();
-        self.steps = self.to.each_ref().map(EqSection::step);
+    /// Finds out whether there is anything to compute in the present chunk.
+    fn update_idle(&mut self) {
+        let flat = self.from == self.to && self.to.iter().all(EqSection::is_flat);
+        self.idle = flat || self.fade.is_dry();
+        self.coefficients = self.to.each_ref().map(EqSection::frame_coefficients);
         if self.idle {
             self.reset();
         }
-        self.state.iter_mut().for_each(SectionState::tidy);
+        self.state.iter_mut().for_each(SectionState::flush);
     }
 
     pub fn is_idle(&self) -> bool {
         self.idle
     }
 
-    /// The sections at the end of the present chunk and what they work on; none if it is off.
+    /// The sections at the end of the present chunk and the channels they process; `None` if off.
     pub fn curve(&self) -> Option<([EqSection; SECTIONS], BandChannel)> {
         self.wanted.on.then_some((self.to, self.shape.channel))
     }
 
-    /// True when the band is nothing but its sections at rest: stereo, no fade, no move.
+    /// True for a stereo band without a fade and without moving coefficients.
     pub fn is_steady(&self) -> bool {
         self.shape.channel == BandChannel::Stereo && self.fade.is_wet() && self.from == self.to
     }
 
-    /// Sections that run, with their states.
-    pub fn sections(&mut self) -> impl Iterator<Item = (&SectionStep, &mut SectionState)> {
-        self.steps.iter().zip(&mut self.state).take(self.shape.count())
+    /// Running sections with their states.
+    pub fn sections(&mut self) -> impl Iterator<Item = (&FrameCoefficients, &mut SectionState)> {
+        self.coefficients.iter().zip(&mut self.state).take(self.shape.count())
     }
 
     /// Frames of (left, right) in place; the first stands at `start` inside its chunk.
@@ -169,7 +169,7 @@ impl Band {
         let wet = &mut buffer[..frames.len()];
         self.filter(wet, start);
         for (i, frame) in frames.iter_mut().enumerate() {
-            // Only what the band changes is added, so that the other part of the signal passes.
+            // Only the band's change is added, so that mid passes a side band bit for bit and vice versa.
             let mix = eased(self.fade.at(start + i));
             let change = [mix * (wet[i][0] - dry[i][0]), mix * (wet[i][1] - dry[i][1])];
             let change = match self.shape.channel {
@@ -186,17 +186,17 @@ impl Band {
         for n in 0..self.shape.count() {
             let (from, to) = (&self.from[n], &self.to[n]);
             if from == to {
-                self.state[n].run(to, frames);
+                self.state[n].process(to, frames);
             } else {
-                let ways: [f64; CHUNK] = std::array::from_fn(|i| (start + i + 1) as f64 / CHUNK as f64);
-                self.state[n].glide(from, to, frames, &ways);
+                let positions: [f64; CHUNK] = std::array::from_fn(|i| (start + i + 1) as f64 / CHUNK as f64);
+                self.state[n].process_moving(from, to, frames, &positions);
             }
         }
     }
 }
 
-/// A straight fade bent into an S, so that it starts and ends without a corner.
+/// Smoothstep of a linear fade: no corner at either end.
 #[inline]
-pub(super) fn eased(mix: f64) -> f64 {
+pub(crate) fn eased(mix: f64) -> f64 {
     mix * mix * (3.0 - 2.0 * mix)
 }

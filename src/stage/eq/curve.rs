@@ -1,41 +1,41 @@
-//! The magnitude curve of the running coefficients: a frequency in Hz in, dB out.
+//! Magnitude of the running coefficients: frequency in Hz in, gain in dB out.
 
-use super::glide::Glide;
+use super::glide::BandGlide;
 use super::section::EqSection;
-use super::shape::{SECTIONS, Shape};
+use super::shape::{BandShape, SECTIONS};
 use crate::dsp::db;
 use crate::settings::{BANDS, BandChannel, EqSettings};
 
-/// A copy of all coefficients that run, small enough to hand to another thread by value.
+/// A copy of all running coefficients, small enough to pass to another thread by value.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct EqCurve {
-    pub(super) sample_rate: f64,
+    pub(crate) sample_rate: f64,
     /// Sections and channel per band; `None` for a band that is off.
-    pub(super) bands: [Option<([EqSection; SECTIONS], BandChannel)>; BANDS],
+    pub(crate) bands: [Option<([EqSection; SECTIONS], BandChannel)>; BANDS],
 }
 
 impl EqCurve {
-    /// The curve at which the stage comes to rest with `settings`, without a stage running.
+    /// The curve of `settings` at rest, without a running stage.
     pub fn of(settings: &EqSettings, sample_rate: f64) -> Self {
         let bands = settings.bands.map(|band| {
             band.on.then(|| {
-                let (freq, gain, q) = Glide::new(&band, sample_rate).end();
-                (Shape::of(&band).sections(sample_rate, freq, gain, q), band.channel)
+                let (freq, gain, q) = BandGlide::new(&band, sample_rate).end();
+                (BandShape::of(&band).sections(sample_rate, freq, gain, q), band.channel)
             })
         });
         Self { sample_rate, bands }
     }
 
-    /// Gain in dB at `freq` Hz for a signal that lies in the middle or at the sides only.
-    /// [`BandChannel::Stereo`] asks for what both have in common: the stereo bands alone.
+    /// Gain in dB at `freq` Hz of the mid or of the side signal. [`BandChannel::Stereo`]: of the stereo
+    /// bands alone, which mid and side have in common.
     pub fn magnitude_db(&self, freq: f64, of: BandChannel) -> f64 {
         let tan = self.tan(freq);
         let sections = self.bands.iter().flatten();
-        let heard = sections.filter(|band| band.1 == BandChannel::Stereo || band.1 == of);
-        db::from_power(heard.flat_map(|band| &band.0).map(|section| section.power(tan)).product())
+        let acting = sections.filter(|band| band.1 == BandChannel::Stereo || band.1 == of);
+        db::from_power(acting.flat_map(|band| &band.0).map(|section| section.power(tan)).product())
     }
 
-    /// Gain in dB at `freq` Hz of one band alone, whatever it works on; 0 if it is off.
+    /// Gain in dB at `freq` Hz of one band, whatever channels it processes; 0 if it is off.
     pub fn band_db(&self, band: usize, freq: f64) -> f64 {
         let tan = self.tan(freq);
         let Some((sections, _)) = &self.bands[band] else { return 0.0 };
@@ -47,14 +47,14 @@ impl EqCurve {
         self.bands[band].map(|(sections, _)| sections[section])
     }
 
-    /// Frames until the slowest of the sections has rung out by `fall` dB; 0 with every band flat.
+    /// Frames in which the slowest section's ringing falls by `fall` dB; 0 with every band flat.
     pub fn ring(&self, fall: f64) -> f64 {
         let sections = self.bands.iter().flatten().flat_map(|band| &band.0);
-        let rings = sections.filter(|section| !section.is_through()).map(|section| section.ring(fall));
+        let rings = sections.filter(|section| !section.is_flat()).map(|section| section.ring(fall));
         rings.fold(0.0, f64::max)
     }
 
-    /// Nyquist and above read as Nyquist.
+    /// tan(π f / fs); frequencies above Nyquist count as Nyquist.
     fn tan(&self, freq: f64) -> f64 {
         (std::f64::consts::PI * (freq / self.sample_rate).min(0.5)).tan()
     }

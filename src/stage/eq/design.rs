@@ -19,7 +19,7 @@
 //! error vanishes.
 //!
 //! Where the fit has no real filter behind it (shelves that have hardly begun at Nyquist leave it
-//! nearly undetermined) or misses by more than [`GOOD`], it is tried with the prototype's gain
+//! nearly undetermined) or misses by more than [`GOOD_FIT_ERROR`], it is tried with the prototype's gain
 //! at Nyquist pinned as well (as M. Vicanek does for shelves, 2024), and with the poles of the
 //! impulse-invariant transform (as in Vicanek, "Matched second order digital filters", 2016) and
 //! only the zeros fitted; the best of the three is taken, and the bilinear transform if none can
@@ -31,13 +31,13 @@ use super::section::EqSection;
 use std::f64::consts::PI;
 
 /// Relative error of |H|² (0.05 dB) with which a fit is taken without looking further.
-const GOOD: f64 = 0.012;
+const GOOD_FIT_ERROR: f64 = 0.012;
 
 /// Distance of the fitting points from f0, in half-widths of the curve.
-const SPREAD: [f64; POINTS / 2] = [0.35, 0.7, 1.1, 1.6, 2.2, 3.0, 4.5];
+const POINT_SPREAD: [f64; POINTS / 2] = [0.35, 0.7, 1.1, 1.6, 2.2, 3.0, 4.5];
 
 /// Highest frequency of a band as a share of the sample rate.
-pub(super) const TOP: f64 = 0.49;
+pub(crate) const MAX_FREQUENCY_SHARE: f64 = 0.49;
 
 /// Bell: `gain` dB at `f0` Hz, cookbook `q`.
 pub fn bell(sample_rate: f64, f0: f64, gain: f64, q: f64) -> EqSection {
@@ -64,7 +64,7 @@ pub fn low_pass(sample_rate: f64, f0: f64, q: f64) -> EqSection {
 /// High-pass of second order, −12 dB/oct below `f0` Hz.
 pub fn high_pass(sample_rate: f64, f0: f64, q: f64) -> EqSection {
     let poles = Prototype::LowPass { q };
-    let axis = Axis::new(sample_rate, f0, poles.half_width());
+    let axis = FitAxis::new(sample_rate, f0, poles.half_width());
     // |H|² = n2 u² / (1 + d1 u + d2 u²): both zeros stay at DC, three numbers are fitted.
     let power = axis.ratio.map(|w| w * w * (1.0 + poles.shape(w)));
     let invariant = invariant_poles(&axis, sample_rate, f0, poles);
@@ -88,7 +88,7 @@ pub fn high_pass(sample_rate: f64, f0: f64, q: f64) -> EqSection {
         [_, d1, d2] = x;
     }
     let mut best = fitted.and_then(build);
-    if best.as_ref().is_none_or(|best| best.0 > GOOD) {
+    if best.as_ref().is_none_or(|best| best.0 > GOOD_FIT_ERROR) {
         let (d1, d2) = invariant;
         let w = axis.weights(&power, d1, d2);
         let column = each(|i| axis.u[i] * axis.u[i] * w[i]);
@@ -128,7 +128,7 @@ fn each(f: impl Fn(usize) -> f64) -> FitColumn {
 }
 
 /// The points of a fit.
-struct Axis {
+struct FitAxis {
     /// tan(πf0/fs)
     tan: f64,
     /// u at each point.
@@ -137,7 +137,7 @@ struct Axis {
     ratio: FitColumn,
 }
 
-impl Axis {
+impl FitAxis {
     /// Points around `f0`, as far apart as a curve of `half_width` (in ln f) asks; above f0 they
     /// crowd towards Nyquist and never reach it.
     fn new(sample_rate: f64, f0: f64, half_width: f64) -> Self {
@@ -145,16 +145,16 @@ impl Axis {
         let room = (0.5 * sample_rate / f0).ln();
         let mut axis = Self { tan, u: [1.0; POINTS], ratio: [1.0; POINTS] };
         let middle = POINTS / 2;
-        for (i, spread) in SPREAD.into_iter().enumerate() {
+        for (i, spread) in POINT_SPREAD.into_iter().enumerate() {
             let away = spread * half_width;
-            axis.put(middle - 1 - i, (-away).exp(), f0 / sample_rate);
-            axis.put(middle + 1 + i, (away / (1.0 + away / room)).exp(), f0 / sample_rate);
+            axis.set_point(middle - 1 - i, (-away).exp(), f0 / sample_rate);
+            axis.set_point(middle + 1 + i, (away / (1.0 + away / room)).exp(), f0 / sample_rate);
         }
         axis
     }
 
     #[inline]
-    fn put(&mut self, i: usize, ratio: f64, f0: f64) {
+    fn set_point(&mut self, i: usize, ratio: f64, f0: f64) {
         let t = (PI * f0 * ratio).tan() / self.tan;
         self.u[i] = t * t;
         self.ratio[i] = ratio * ratio;
@@ -178,7 +178,7 @@ impl Axis {
 
 /// A fit: |H|² − 1 = κ (m1 u + m2 u²)/(1 + d1 u + d2 u²).
 #[derive(Clone, Copy)]
-struct Fit {
+struct SectionFit {
     m1: f64,
     m2: f64,
     d1: f64,
@@ -186,21 +186,21 @@ struct Fit {
 }
 
 fn matched(sample_rate: f64, f0: f64, curve: Prototype) -> EqSection {
-    let axis = Axis::new(sample_rate, f0, curve.half_width());
+    let axis = FitAxis::new(sample_rate, f0, curve.half_width());
     let scale = curve.scale();
     let shape = axis.ratio.map(|w| curve.shape(w));
     let power = shape.map(|e| 1.0 + scale * e);
     let (p1, p2) = invariant_poles(&axis, sample_rate, f0, curve);
 
-    let build = |fit: Fit| -> Option<(f64, EqSection)> {
-        let Fit { m1, m2, d1, d2 } = fit;
+    let build = |fit: SectionFit| -> Option<(f64, EqSection)> {
+        let SectionFit { m1, m2, d1, d2 } = fit;
         let built = section(&axis, [1.0, d1 + scale * m1, d2 + scale * m2], [d1, d2])?;
         let gain = |u: f64| 1.0 + scale * u * (m1 + m2 * u) / (1.0 + u * (d1 + d2 * u));
         Some((axis.miss(&power, gain), built))
     };
 
     let mut best = free(&axis, &shape, &power, p1, p2).and_then(build);
-    if best.as_ref().is_none_or(|best| best.0 > GOOD) {
+    if best.as_ref().is_none_or(|best| best.0 > GOOD_FIT_ERROR) {
         let nyquist = 0.5 * sample_rate / f0;
         let nyquist = curve.shape(nyquist * nyquist);
         let others = [pinned(&axis, &shape, &power, nyquist, p1, p2), zeros(&axis, &shape, &power, p1, p2)];
@@ -211,44 +211,51 @@ fn matched(sample_rate: f64, f0: f64, curve: Prototype) -> EqSection {
 }
 
 /// All four numbers fitted.
-fn free(axis: &Axis, shape: &FitColumn, power: &FitColumn, d1: f64, d2: f64) -> Option<Fit> {
-    let mut fit = Fit { m1: 0.0, m2: 0.0, d1, d2 };
+fn free(axis: &FitAxis, shape: &FitColumn, power: &FitColumn, d1: f64, d2: f64) -> Option<SectionFit> {
+    let mut fit = SectionFit { m1: 0.0, m2: 0.0, d1, d2 };
     for _ in 0..ROUNDS {
         let w = axis.weights(power, fit.d1, fit.d2);
         let m1 = each(|i| axis.u[i] * w[i]);
         let m2 = each(|i| axis.u[i] * m1[i]);
         let columns = [m1, m2, each(|i| -shape[i] * m1[i]), each(|i| -shape[i] * m2[i])];
         let [m1, m2, d1, d2] = least_squares(&columns, &each(|i| shape[i] * w[i]))?;
-        fit = Fit { m1, m2, d1, d2 };
+        fit = SectionFit { m1, m2, d1, d2 };
     }
     Some(fit)
 }
 
 /// The gain at Nyquist exact (m2 = e·d2 there), three numbers fitted.
-fn pinned(axis: &Axis, shape: &FitColumn, power: &FitColumn, nyquist: f64, d1: f64, d2: f64) -> Option<Fit> {
-    let mut fit = Fit { m1: 0.0, m2: 0.0, d1, d2 };
+fn pinned(
+    axis: &FitAxis,
+    shape: &FitColumn,
+    power: &FitColumn,
+    nyquist: f64,
+    d1: f64,
+    d2: f64,
+) -> Option<SectionFit> {
+    let mut fit = SectionFit { m1: 0.0, m2: 0.0, d1, d2 };
     for _ in 0..ROUNDS {
         let w = axis.weights(power, fit.d1, fit.d2);
         let m1 = each(|i| axis.u[i] * w[i]);
         let columns = [m1, each(|i| -shape[i] * m1[i]), each(|i| (nyquist - shape[i]) * axis.u[i] * m1[i])];
         let [m1, d1, d2] = least_squares(&columns, &each(|i| shape[i] * w[i]))?;
-        fit = Fit { m1, m2: nyquist * d2, d1, d2 };
+        fit = SectionFit { m1, m2: nyquist * d2, d1, d2 };
     }
     Some(fit)
 }
 
 /// The poles given, the zeros fitted.
-fn zeros(axis: &Axis, shape: &FitColumn, power: &FitColumn, d1: f64, d2: f64) -> Option<Fit> {
+fn zeros(axis: &FitAxis, shape: &FitColumn, power: &FitColumn, d1: f64, d2: f64) -> Option<SectionFit> {
     let w = axis.weights(power, d1, d2);
     let m1 = each(|i| axis.u[i] * w[i]);
     let columns = [m1, each(|i| axis.u[i] * m1[i])];
     let right = each(|i| shape[i] * w[i] * (1.0 + axis.u[i] * (d1 + d2 * axis.u[i])));
     let [m1, m2] = least_squares(&columns, &right)?;
-    Some(Fit { m1, m2, d1, d2 })
+    Some(SectionFit { m1, m2, d1, d2 })
 }
 
 /// d1, d2 of the poles z = exp(s/fs).
-fn invariant_poles(axis: &Axis, sample_rate: f64, f0: f64, curve: Prototype) -> (f64, f64) {
+fn invariant_poles(axis: &FitAxis, sample_rate: f64, f0: f64, curve: Prototype) -> (f64, f64) {
     let (natural, damping) = curve.poles();
     let w = 2.0 * PI * f0 / sample_rate * natural;
     let (r, turn) = ((-damping * w).exp(), 1.0 - damping * damping);
@@ -268,7 +275,7 @@ fn invariant_poles(axis: &Axis, sample_rate: f64, f0: f64, curve: Prototype) -> 
     (middle * middle / (p * p) * t0 - 2.0 * d2, d2 * d2)
 }
 
-/// The prototype itself at the frequency that the bilinear transform bends to.
+/// The bilinear transform of the prototype, for a curve that cannot be fitted.
 fn bilinear(tan: f64, curve: Prototype) -> EqSection {
     match curve {
         Prototype::Bell { a, q } => EqSection { g: tan, k: 1.0 / (a * q), high: 1.0, band: a / q, low: 1.0 },
@@ -284,7 +291,7 @@ fn bilinear(tan: f64, curve: Prototype) -> EqSection {
 ///
 /// With σ² = −u √d2 the denominator is |σ² + kσ + 1|² for k² = d1/√d2 + 2, and g follows from
 /// σ = s/g. The same for the numerator, scaled.
-fn section(axis: &Axis, n: [f64; 3], d: [f64; 2]) -> Option<EqSection> {
+fn section(axis: &FitAxis, n: [f64; 3], d: [f64; 2]) -> Option<EqSection> {
     // All comparisons are written so that NaN fails.
     if !(d[1] > 0.0 && d[1].is_finite() && n[2] >= 0.0 && n[2].is_finite()) {
         return None;
@@ -306,7 +313,7 @@ fn section(axis: &Axis, n: [f64; 3], d: [f64; 2]) -> Option<EqSection> {
 /// |H|² = (dc + n u)/(1 + d u), carried by a second-order section with k = 2: pole and zero at
 /// σ = −1 cancel.
 fn first_order(sample_rate: f64, f0: f64, dc: f64, power: impl Fn(f64) -> f64) -> EqSection {
-    let axis = Axis::new(sample_rate, f0, 2.0);
+    let axis = FitAxis::new(sample_rate, f0, 2.0);
     let power = axis.ratio.map(power);
     // To start with, and if the fit fails: the impulse-invariant pole.
     let pole = (-2.0 * PI * f0 / sample_rate).exp();

@@ -2,10 +2,10 @@
 //! their best solution out.
 
 /// Equations in a fit: points on the frequency axis.
-pub(super) const POINTS: usize = 15;
+pub(crate) const POINTS: usize = 15;
 
 /// One value at each point.
-pub(super) type FitColumn = [f64; POINTS];
+pub(crate) type FitColumn = [f64; POINTS];
 
 /// The x that makes |Σ columns·x − right| smallest; `None` if the columns are not independent.
 ///
@@ -13,7 +13,7 @@ pub(super) type FitColumn = [f64; POINTS];
 /// accurate as a Householder factorisation (Björck 1967 \[from memory\]) and does not square the
 /// condition number as the normal equations do.
 #[inline]
-pub(super) fn least_squares<const N: usize>(columns: &[FitColumn; N], right: &FitColumn) -> Option<[f64; N]> {
+pub(crate) fn least_squares<const N: usize>(columns: &[FitColumn; N], right: &FitColumn) -> Option<[f64; N]> {
     let mut a = *columns;
     let mut y = *right;
     let mut r = [[0.0; N]; N];
@@ -29,10 +29,10 @@ pub(super) fn least_squares<const N: usize>(columns: &[FitColumn; N], right: &Fi
         let column = a[i];
         for j in i + 1..N {
             r[i][j] = dot(&column, &a[j]);
-            take(&mut a[j], &column, r[i][j] / power);
+            subtract(&mut a[j], &column, r[i][j] / power);
         }
         x[i] = dot(&column, &y);
-        take(&mut y, &column, x[i] / power);
+        subtract(&mut y, &column, x[i] / power);
     }
     for i in (0..N).rev() {
         for j in i + 1..N {
@@ -49,9 +49,9 @@ fn dot(a: &FitColumn, b: &FitColumn) -> f64 {
 }
 
 #[inline]
-fn take(from: &mut FitColumn, what: &FitColumn, times: f64) {
-    for (from, what) in from.iter_mut().zip(what) {
-        *from -= what * times;
+fn subtract(from: &mut FitColumn, column: &FitColumn, factor: f64) {
+    for (from, value) in from.iter_mut().zip(column) {
+        *from -= value * factor;
     }
 }
 

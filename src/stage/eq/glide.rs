@@ -1,14 +1,14 @@
-//! Frequency, gain and Q of a band on their way to new values, one step per control tick.
+//! Smoothing of a band's frequency, gain and Q, one step per control tick.
 
 use crate::dsp::smooth::Smooth;
 use crate::settings::BandSettings;
 
-/// Seconds for 63 % of a move.
-const TAU: f64 = 0.02;
+/// 63 % time of a move, seconds.
+const GLIDE_S: f64 = 0.02;
 
-/// The three numbers of a band, each smooth on the scale on which the ear judges it.
+/// A band's three numbers, each smoothed on its perceptual scale: log frequency, dB, log Q.
 #[derive(Clone, Debug)]
-pub(super) struct Glide {
+pub(crate) struct BandGlide {
     /// ln Hz
     freq: Smooth,
     /// dB
@@ -17,9 +17,9 @@ pub(super) struct Glide {
     q: Smooth,
 }
 
-impl Glide {
+impl BandGlide {
     pub fn new(band: &BandSettings, sample_rate: f64) -> Self {
-        let smooth = |value: f64, snap| Smooth::new(value, TAU, snap, sample_rate);
+        let smooth = |value: f64, snap| Smooth::new(value, GLIDE_S, snap, sample_rate);
         Self {
             freq: smooth(f64::from(band.freq).ln(), 1e-6),
             gain: smooth(f64::from(band.gain), 1e-5),
@@ -41,7 +41,7 @@ impl Glide {
 
     /// One control tick; true while anything moves.
     pub fn tick(&mut self) -> bool {
-        // All three must tick, so no short cut.
+        // `|`, not `||`: all three must tick.
         self.freq.tick() | self.gain.tick() | self.q.tick()
     }
 

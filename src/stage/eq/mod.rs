@@ -1,15 +1,15 @@
-//! Five EQ bands: two channels in and out, moves in Hz, dB and Q.
+//! EQ: five bands, two channels in place; frequencies in Hz, gains in dB, cookbook Q.
 //!
 //! | file | what it holds |
 //! | --- | --- |
-//! | `prototype` | the analogue curves that are asked for |
+//! | `prototype` | the analogue curves to follow |
 //! | `fit`, `design` | from a curve to the coefficients of a section |
-//! | `section` | one section that runs, and why it cannot become unstable |
-//! | `shape` | which sections a kind and slope of band are made of |
-//! | `glide` | frequency, gain and Q on their way |
-//! | `band` | a band: sections, fades, middle and sides |
-//! | `listen` | one band heard alone |
-//! | `curve` | the magnitude of what runs, for the screen |
+//! | `section` | one running section, and why it cannot become unstable |
+//! | `shape` | the sections of each kind and slope |
+//! | `glide` | smoothing of frequency, gain and Q |
+//! | `band` | a band: sections, fades, mid and side |
+//! | `solo` | band solo |
+//! | `curve` | magnitude of the running coefficients, for the screen |
 
 mod band;
 mod curve;
@@ -25,28 +25,29 @@ pub use curve::EqCurve;
 
 use crate::dsp::{Block, CHUNK};
 use crate::settings::{BANDS, BandSettings, EqSettings};
-use band::Band;
+use band::EqBand;
 use multiversion::multiversion;
-use section::{EqSection, SectionState, run_chain};
+use section::{EqSection, SectionState, process_cascade};
 use shape::SECTIONS;
 use solo::BandSolo;
 
-/// Sections that are interleaved at most; more of them would not fit into the registers.
+/// Most sections interleaved in one loop; more would not fit into the vector registers.
 const GROUP: usize = 5;
 
-/// [`Eq::process_steady`] for the widest registers that the processor has; the same bits in all.
+/// [`Eq::process_steady_scalar`] compiled for the widest vector registers of the processor; every
+/// version gives the same bits.
 #[multiversion(targets("x86_64+avx2"))]
-fn steady(eq: &mut Eq, block: &mut Block) {
-    eq.process_steady(block);
+fn process_steady(eq: &mut Eq, block: &mut Block) {
+    eq.process_steady_scalar(block);
 }
 
-/// The EQ stage. [`EqSettings::on`] is not looked at: the chain fades the whole stage.
+/// The EQ stage. Ignores [`EqSettings::on`]: the chain fades the whole stage.
 #[derive(Clone, Debug)]
 pub struct Eq {
     sample_rate: f64,
     settings: [BandSettings; BANDS],
-    bands: [Band; BANDS],
-    listen: BandSolo,
+    bands: [EqBand; BANDS],
+    solo: BandSolo,
 }
 
 impl Eq {
@@ -56,12 +57,12 @@ impl Eq {
         Self {
             sample_rate,
             settings,
-            bands: settings.each_ref().map(|band| Band::new(band, sample_rate)),
-            listen: BandSolo::new(&settings, sample_rate),
+            bands: settings.each_ref().map(|band| EqBand::new(band, sample_rate)),
+            solo: BandSolo::new(&settings, sample_rate),
         }
     }
 
-    /// New targets; they are under way from the next control tick.
+    /// New targets, reached smoothly from the next control tick on.
     pub fn set(&mut self, settings: &EqSettings) {
         self.settings = settings.bands;
         for (band, settings) in self.bands.iter_mut().zip(&settings.bands) {
@@ -69,38 +70,38 @@ impl Eq {
         }
     }
 
-    /// Hears the region of one band (0 to 4) alone, taken from the stage's input; `None` ends it.
-    /// A monitoring state: no setting holds it.
+    /// Solos one band (0 to 4): plays its frequency region of the stage's input; `None` ends it.
+    /// Monitoring: not a setting.
     pub fn solo(&mut self, band: Option<usize>) {
-        self.listen.solo(band);
+        self.solo.solo(band);
     }
 
-    /// To the targets at once.
+    /// Jumps to the targets.
     pub fn jump(&mut self) {
-        self.bands.iter_mut().for_each(Band::jump);
-        self.listen.jump();
+        self.bands.iter_mut().for_each(EqBand::jump);
+        self.solo.jump();
     }
 
-    /// Forgets all signal.
+    /// Clears all signal.
     pub fn reset(&mut self) {
-        self.bands.iter_mut().for_each(Band::reset);
-        self.listen.reset();
+        self.bands.iter_mut().for_each(EqBand::reset);
+        self.solo.reset();
     }
 
     /// Control tick, before the frame at position 0 of each chunk.
     pub fn tick(&mut self) {
-        self.bands.iter_mut().for_each(Band::tick);
-        self.listen.tick(&self.settings);
+        self.bands.iter_mut().for_each(EqBand::tick);
+        self.solo.tick(&self.settings);
     }
 
-    /// Works in place; with every band flat or off the block is not touched.
+    /// Processes in place; with every band flat or off the block is not changed.
     pub fn process(&mut self, block: &mut Block) {
-        let listening = !self.listen.is_idle();
-        if !listening && self.bands.iter().all(Band::is_idle) {
+        let soloed = !self.solo.is_idle();
+        if !soloed && self.bands.iter().all(EqBand::is_idle) {
             return;
         }
-        if !listening && self.is_steady() {
-            return steady(self, block);
+        if !soloed && self.is_steady() {
+            return process_steady(self, block);
         }
         let mut frames = [[0.0; 2]; CHUNK];
         for (i, frame) in frames.iter_mut().enumerate() {
@@ -111,8 +112,8 @@ impl Eq {
         for band in &mut self.bands {
             band.process(frames, start);
         }
-        if listening {
-            self.listen.process(&input[..block.len], frames, start);
+        if soloed {
+            self.solo.process(&input[..block.len], frames, start);
         }
         for (i, frame) in frames.iter().enumerate() {
             block.ch[0][i] = frame[0];
@@ -120,46 +121,48 @@ impl Eq {
         }
     }
 
-    /// Nothing moves and nothing is faded.
+    /// No coefficient moves and no band is fading.
     fn is_steady(&self) -> bool {
         self.bands.iter().all(|band| band.is_idle() || band.is_steady())
     }
 
-    /// All bands at once, while each is steady or idle: the common case. Gives the very samples
-    /// that one band after the other would.
+    /// All bands in one loop, while each is steady or idle: the common case. Gives the same bits as
+    /// one band after the other.
     #[inline(always)]
-    fn process_steady(&mut self, block: &mut Block) {
+    fn process_steady_scalar(&mut self, block: &mut Block) {
         const MOST: usize = BANDS * SECTIONS;
-        let mut steps = [EqSection::THROUGH.step(); MOST];
+        let mut coefficients = [EqSection::FLAT.frame_coefficients(); MOST];
         let mut states = [SectionState::default(); MOST];
         let mut count = 0;
-        for (step, state) in self.bands.iter_mut().filter(|band| !band.is_idle()).flat_map(Band::sections) {
-            (steps[count], states[count]) = (*step, *state);
+        for (section, state) in
+            self.bands.iter_mut().filter(|band| !band.is_idle()).flat_map(EqBand::sections)
+        {
+            (coefficients[count], states[count]) = (*section, *state);
             count += 1;
         }
         let mut done = 0;
         while done < count {
-            let (steps, states) = (&steps[done..], &mut states[done..]);
+            let (coefficients, states) = (&coefficients[done..], &mut states[done..]);
             let group = (count - done).min(GROUP);
             let (ch, len) = (&mut block.ch, block.len);
             match group {
-                1 => run_chain::<1>(steps, states, ch, len),
-                2 => run_chain::<2>(steps, states, ch, len),
-                3 => run_chain::<3>(steps, states, ch, len),
-                4 => run_chain::<4>(steps, states, ch, len),
-                _ => run_chain::<GROUP>(steps, states, ch, len),
+                1 => process_cascade::<1>(coefficients, states, ch, len),
+                2 => process_cascade::<2>(coefficients, states, ch, len),
+                3 => process_cascade::<3>(coefficients, states, ch, len),
+                4 => process_cascade::<4>(coefficients, states, ch, len),
+                _ => process_cascade::<GROUP>(coefficients, states, ch, len),
             }
             done += group;
         }
-        let sections = self.bands.iter_mut().filter(|band| !band.is_idle()).flat_map(Band::sections);
+        let sections = self.bands.iter_mut().filter(|band| !band.is_idle()).flat_map(EqBand::sections);
         for ((_, state), done) in sections.zip(states) {
             *state = done;
         }
     }
 
-    /// A copy of the coefficients that run at the end of the present chunk.
+    /// The coefficients at the end of the present chunk.
     pub fn curve(&self) -> EqCurve {
-        EqCurve { sample_rate: self.sample_rate, bands: self.bands.each_ref().map(Band::curve) }
+        EqCurve { sample_rate: self.sample_rate, bands: self.bands.each_ref().map(EqBand::curve) }
     }
 }
 
@@ -167,32 +170,28 @@ impl Eq {
 mod tests {
     use super::*;
 
-    /// All bands at once, in both versions, against one band after the other.
+    /// All bands in one loop, vector and scalar version, against one band after the other.
     #[test]
-    fn neither_together_nor_wider_changes_a_bit() {
+    fn interleaving_and_vector_code_change_no_bit() {
         let mut settings = EqSettings::default();
-        let mut seed = 1u64;
-        let mut noise = move || {
-            seed = seed.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
-            (seed >> 11) as f64 / (1u64 << 52) as f64 - 1.0
-        };
+        let mut random = testkit::Random::new(1);
         for bands in 1..=BANDS {
             for (n, band) in settings.bands.iter_mut().enumerate() {
                 band.on = true;
                 band.gain = if n < bands { 1.5 - n as f32 } else { 0.0 };
             }
-            let mut wide = Eq::new(48_000.0);
-            wide.set(&settings);
-            wide.jump();
-            let (mut plain, mut single) = (wide.clone(), wide.clone());
+            let mut vector = Eq::new(48_000.0);
+            vector.set(&settings);
+            vector.jump();
+            let (mut scalar, mut single) = (vector.clone(), vector.clone());
             for len in (1..=CHUNK).cycle().take(200) {
                 let mut block = Block { len, ..Block::new() };
-                block.ch = std::array::from_fn(|_| std::array::from_fn(|_| noise()));
+                block.ch = std::array::from_fn(|_| std::array::from_fn(|_| random.signed()));
                 let mut other = block.clone();
                 let mut frames: [[f64; 2]; CHUNK] = std::array::from_fn(|i| [block.ch[0][i], block.ch[1][i]]);
-                assert!(wide.is_steady());
-                wide.process(&mut block);
-                plain.process_steady(&mut other);
+                assert!(vector.is_steady());
+                vector.process(&mut block);
+                scalar.process_steady_scalar(&mut other);
                 single.bands.iter_mut().for_each(|band| band.process(&mut frames[..len], 0));
                 for i in 0..len {
                     let want = frames[i].map(f64::to_bits);

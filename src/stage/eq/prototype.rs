@@ -10,7 +10,7 @@
 
 /// A second-order curve with the gain 1 at DC.
 #[derive(Clone, Copy, Debug)]
-pub(super) enum Prototype {
+pub(crate) enum Prototype {
     /// Half of the gain in dB where |log2(f/f0)| = asinh(1/(2Q))/ln 2.
     Bell { a: f64, q: f64 },
     /// Half of the gain in dB at f0; flat on both sides without a bump for Q = 1/√2.

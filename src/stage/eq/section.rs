@@ -1,4 +1,4 @@
-//! One second-order section that runs: frames of two lanes in, the same frames filtered out.
+//! One running second-order section: frames of two channels, filtered in place.
 //!
 //! # The form
 //! A state-variable filter with two integrators, discretised by the trapezoidal rule with the
@@ -18,7 +18,7 @@
 //! Each frame solves, for the middle of the integrators' step (v1 band, v2 low; s1, s2 their
 //! states), v1 = s1 + g(x − k v1 − v2) and v2 = s2 + g v1, and moves the states to 2v − s.
 //!
-//! # Why it may move as it likes
+//! # Why it stays stable while it moves
 //! With no input, s'² − s² = (s' − s)(s' + s) summed over both states is
 //! 4 g v1(−k v1 − v2) + 4 g v1 v2 = −4 g k v1² ≤ 0. The energy of the states never grows, whatever
 //! positive g and k the next frame brings: no automation can make it unstable. And since the
@@ -42,11 +42,11 @@ pub struct EqSection {
 }
 
 impl EqSection {
-    /// Lets everything through unchanged.
-    pub const THROUGH: Self = Self { g: 1.0, k: 2.0, high: 1.0, band: 2.0, low: 1.0 };
+    /// Passes everything unchanged.
+    pub const FLAT: Self = Self { g: 1.0, k: 2.0, high: 1.0, band: 2.0, low: 1.0 };
 
     /// True when the output is the input, exactly.
-    pub fn is_through(&self) -> bool {
+    pub fn is_flat(&self) -> bool {
         self.high == 1.0 && self.low == 1.0 && self.band == self.k
     }
 
@@ -83,10 +83,10 @@ impl EqSection {
         fall * (std::f64::consts::LN_10 / 20.0) / rate
     }
 
-    /// The section on a straight line between two: `self` at 0, `to` at 1. Stable all the way.
+    /// Linear interpolation: `self` at 0, `to` at 1. Every section between is stable.
     #[inline]
-    pub(super) fn toward(&self, to: &Self, way: f64) -> Self {
-        let mix = |a: f64, b: f64| a + (b - a) * way;
+    pub(crate) fn toward(&self, to: &Self, position: f64) -> Self {
+        let mix = |a: f64, b: f64| a + (b - a) * position;
         Self {
             g: mix(self.g, to.g),
             k: mix(self.k, to.k),
@@ -96,9 +96,9 @@ impl EqSection {
         }
     }
 
-    /// What the running loop needs.
+    /// The coefficients as the running loop needs them.
     #[inline]
-    pub(super) fn step(&self) -> SectionStep {
+    pub(crate) fn frame_coefficients(&self) -> FrameCoefficients {
         let a = 1.0 / (1.0 + self.g * (self.g + self.k));
         let (keep, into_band, into_low) = (2.0 * a - 1.0, 2.0 * self.g * a, 2.0 * self.g * self.g * a);
         // x is the sum of all three outputs (high + k·band + low), so `high` mixes x itself and
@@ -107,7 +107,7 @@ impl EqSection {
         // states before, so that the output waits for nothing else.
         let (band, low) = (0.5 * (self.band - self.k * self.high), 0.5 * (self.low - self.high));
         let blend = band * into_band + low * into_low;
-        SectionStep {
+        FrameCoefficients {
             keep,
             into_band,
             into_low,
@@ -118,9 +118,9 @@ impl EqSection {
     }
 }
 
-/// A section's coefficients in the shape in which one frame takes the fewest operations in a row.
+/// A section's coefficients in the form in which one frame takes the fewest dependent operations.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct SectionStep {
+pub(crate) struct FrameCoefficients {
     keep: f64,
     into_band: f64,
     into_low: f64,
@@ -129,42 +129,42 @@ pub(super) struct SectionStep {
     from_low: f64,
 }
 
-/// The first `len` frames in place through N sections one after the other, coefficients at rest. The same
-/// arithmetic as [`SectionState::run`] for each of them; but frame by frame, so that the processor works
-/// on the next frame of one section while it still waits for the last frame of another.
+/// The first `len` frames in place through N sections in series, coefficients at rest. The same
+/// arithmetic as [`SectionState::process`] for each, but frame by frame, so that the processor can
+/// overlap one section's frame with the next section's previous one.
 #[inline(always)]
-pub(super) fn run_chain<const N: usize>(
-    steps: &[SectionStep],
+pub(crate) fn process_cascade<const N: usize>(
+    coefficients: &[FrameCoefficients],
     states: &mut [SectionState],
     ch: &mut [[f64; CHUNK]; CHANNELS],
     len: usize,
 ) {
     let mut state: [SectionState; N] = std::array::from_fn(|n| states[n]);
-    let steps: [SectionStep; N] = std::array::from_fn(|n| steps[n]);
+    let coefficients: [FrameCoefficients; N] = std::array::from_fn(|n| coefficients[n]);
     let [left, right] = ch;
     for (left, right) in left[..len].iter_mut().zip(right) {
         let mut x = [*left, *right];
         for n in 0..N {
-            x = state[n].frame(&steps[n], x);
+            x = state[n].process_frame(&coefficients[n], x);
         }
         [*left, *right] = x;
     }
     states[..N].copy_from_slice(&state);
 }
 
-/// The two integrators of a section, for two lanes.
+/// The two integrators of a section, for two channels.
 #[derive(Clone, Copy, Debug, Default)]
-pub(super) struct SectionState {
-    /// SectionState of the band-pass integrator per lane.
+pub(crate) struct SectionState {
+    /// State of the band-pass integrator per channel.
     band: [f64; 2],
-    /// SectionState of the low-pass integrator per lane.
+    /// State of the low-pass integrator per channel.
     low: [f64; 2],
 }
 
 impl SectionState {
-    /// One frame.
+    /// Filters one frame.
     #[inline(always)]
-    pub fn frame(&mut self, c: &SectionStep, x: [f64; 2]) -> [f64; 2] {
+    pub fn process_frame(&mut self, c: &FrameCoefficients, x: [f64; 2]) -> [f64; 2] {
         let mut y = [0.0; 2];
         for n in 0..2 {
             let (s1, s2) = (self.band[n], self.low[n]);
@@ -179,29 +179,34 @@ impl SectionState {
     }
 
     /// Frames in place, coefficients at rest.
-    pub fn run(&mut self, section: &EqSection, frames: &mut [[f64; 2]]) {
-        let c = section.step();
+    pub fn process(&mut self, section: &EqSection, frames: &mut [[f64; 2]]) {
+        let c = section.frame_coefficients();
         let mut state = *self;
         for frame in frames {
-            *frame = state.frame(&c, *frame);
+            *frame = state.process_frame(&c, *frame);
         }
         *self = state;
     }
 
-    /// Frames in place while the coefficients go from `from` to `to`; `ways[i]` is how far along
-    /// frame i stands, 0 to 1.
-    pub fn glide(&mut self, from: &EqSection, to: &EqSection, frames: &mut [[f64; 2]], ways: &[f64]) {
+    /// Frames in place while the coefficients move from `from` to `to`; `positions[i]` is the position
+    /// of frame i on that line, 0 to 1.
+    pub fn process_moving(
+        &mut self,
+        from: &EqSection,
+        to: &EqSection,
+        frames: &mut [[f64; 2]],
+        positions: &[f64],
+    ) {
         let mut state = *self;
-        for (frame, &way) in frames.iter_mut().zip(ways) {
-            *frame = state.frame(&from.toward(to, way).step(), *frame);
+        for (frame, &position) in frames.iter_mut().zip(positions) {
+            *frame = state.process_frame(&from.toward(to, position).frame_coefficients(), *frame);
         }
         *self = state;
     }
 
-    /// Clears what is too small to be sound (−400 dBFS) before it becomes denormal, and what is
-    /// not a number.
+    /// Clears state below −400 dBFS, before it becomes subnormal, and state that is not a number.
     #[inline]
-    pub fn tidy(&mut self) {
+    pub fn flush(&mut self) {
         for value in self.band.iter_mut().chain(&mut self.low) {
             if !(1e-20..1e20).contains(&value.abs()) {
                 *value = 0.0;
@@ -215,7 +220,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn is_the_biquad_that_it_is_mapped_from() {
+    fn equals_the_biquad_it_was_made_from() {
         // Cookbook bell 1 kHz, +6 dB, Q 1 at 48 kHz.
         let (b, a) = ([1.043953086990, -1.895320723937, 0.867722284760], [-1.895320723937, 0.911675371750]);
         let (p, m) = (1.0 + a[0] + a[1], 1.0 - a[0] + a[1]);
@@ -233,7 +238,7 @@ mod tests {
             let x = if n == 0 { 1.0 } else { 0.0 };
             let y = b[0] * x + b[1] * x1 + b[2] * x2 - a[0] * y1 - a[1] * y2;
             (x2, x1, y2, y1) = (x1, x, y1, y);
-            let ours = state.frame(&section.step(), [x, -x]);
+            let ours = state.process_frame(&section.frame_coefficients(), [x, -x]);
             assert!((ours[0] - y).abs() < 1e-14 && (ours[1] + y).abs() < 1e-14, "{n}: {ours:?} {y}");
         }
     }
@@ -246,8 +251,8 @@ mod tests {
         for n in 0..10_000_u32 {
             // From 1/10 000 to 10 000 and back from one frame to the next.
             let wild = 10f64.powf(4.0 * f64::from(n.wrapping_mul(2_654_435_761) % 2001) / 1000.0 - 4.0);
-            let section = EqSection { g: wild, k: 1e-3, ..EqSection::THROUGH };
-            state.frame(&section.step(), [0.0; 2]);
+            let section = EqSection { g: wild, k: 1e-3, ..EqSection::FLAT };
+            state.process_frame(&section.frame_coefficients(), [0.0; 2]);
             let now = energy(&state);
             assert!(now <= before * (1.0 + 1e-14), "{n}: {before} to {now}");
             before = now;

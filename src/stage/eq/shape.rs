@@ -1,26 +1,26 @@
-//! What a band is, apart from what it is set to: kind, slope and channel in, sections out.
+//! The switches of a band (kind, slope, channel) and the filter sections that they ask for.
 
 use super::design;
 use super::section::EqSection;
 use crate::settings::{BandChannel, BandKind, BandSettings, Slope};
 
 /// Sections that the steepest band needs.
-pub(super) const SECTIONS: usize = 2;
+pub(crate) const SECTIONS: usize = 2;
 
-/// The switches of a band; changing one means another filter.
+/// The switches of a band; changing one changes the filter's structure.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) struct Shape {
+pub(crate) struct BandShape {
     pub kind: BandKind,
     pub slope: Slope,
     pub channel: BandChannel,
 }
 
-impl Shape {
+impl BandShape {
     pub fn of(band: &BandSettings) -> Self {
         Self { kind: band.kind, slope: band.slope, channel: band.channel }
     }
 
-    /// Sections that run; the rest of the array lets through.
+    /// Running sections; the rest of the array is flat.
     pub fn count(self) -> usize {
         match (self.kind, self.slope) {
             (BandKind::LowCut | BandKind::HighCut, Slope::Db18 | Slope::Db24) => 2,
@@ -31,11 +31,11 @@ impl Shape {
     /// The sections for `freq` Hz, `gain` dB and `q`.
     ///
     /// A cut is a Butterworth cascade for q = 1/√2; another q scales that of its sharpest section
-    /// in proportion, and does nothing at 6 dB/oct, which has none. EqSection Qs 1 (third order) and
+    /// in proportion, and does nothing at 6 dB/oct, which has none. Section Qs 1 (third order) and
     /// 0.5412, 1.3066 (fourth): 1/(2 cos φ) of the Butterworth pole angles.
     pub fn sections(self, sample_rate: f64, freq: f64, gain: f64, q: f64) -> [EqSection; SECTIONS] {
-        let freq = freq.clamp(1.0, design::TOP * sample_rate);
-        let one = |section| [section, EqSection::THROUGH];
+        let freq = freq.clamp(1.0, design::MAX_FREQUENCY_SHARE * sample_rate);
+        let one = |section| [section, EqSection::FLAT];
         let low = match self.kind {
             BandKind::Bell => return one(design::bell(sample_rate, freq, gain, q)),
             BandKind::LowShelf => return one(design::low_shelf(sample_rate, freq, gain, q)),

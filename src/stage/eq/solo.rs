@@ -1,32 +1,32 @@
-//! Hearing one band alone: the stage's input in, the region that the band's move touches out.
+//! Band solo: plays the frequency region of one band instead of the processed signal.
 //!
-//! A bell is heard through a band-pass of its frequency and Q, a low shelf and a low cut through
-//! a low-pass (what they lift or remove), a high shelf and a high cut through a high-pass; a band
-//! on the middle or the sides is heard in that part alone. This is monitoring: it follows the
-//! bands' settings, is not one of them, and starts silent after a reset.
+//! A bell is soloed through a band-pass of its frequency and Q, a low shelf and a low cut through a
+//! low-pass, a high shelf and a high cut through a high-pass; a band on mid or side is heard in that
+//! part alone. Solo is monitoring: it follows the bands' settings but is not one of them, and it
+//! starts silent after a reset.
 
 use super::band::eased;
 use super::design;
-use super::glide::Glide;
+use super::glide::BandGlide;
 use super::section::{EqSection, SectionState};
-use super::shape::Shape;
+use super::shape::BandShape;
 use crate::dsp::CHUNK;
 use crate::dsp::smooth::Fade;
 use crate::settings::{BANDS, BandChannel, BandKind, BandSettings};
 
 /// Seconds for a fade in or out.
-const FADE: f64 = 0.01;
+const FADE_S: f64 = 0.01;
 
 /// Plays a band's region instead of the processed signal.
 #[derive(Clone, Debug)]
-pub(super) struct BandSolo {
+pub(crate) struct BandSolo {
     sample_rate: f64,
-    /// The band that is to be heard.
+    /// The band to solo, as last set.
     wanted: Option<usize>,
-    /// The band that is heard, and how; changes only while nothing of it sounds.
+    /// The soloed band; changes only while the region is silent.
     band: usize,
-    shape: Shape,
-    glide: Glide,
+    shape: BandShape,
+    glide: BandGlide,
     /// 0 = the processed signal, 1 = the region.
     over: Fade,
     /// Level of the region: silent between two bands.
@@ -42,17 +42,17 @@ impl BandSolo {
             sample_rate,
             wanted: None,
             band: 0,
-            shape: Shape::of(&bands[0]),
-            glide: Glide::new(&bands[0], sample_rate),
-            over: Fade::new(false, FADE, sample_rate),
-            level: Fade::new(false, FADE, sample_rate),
-            from: EqSection::THROUGH,
-            to: EqSection::THROUGH,
+            shape: BandShape::of(&bands[0]),
+            glide: BandGlide::new(&bands[0], sample_rate),
+            over: Fade::new(false, FADE_S, sample_rate),
+            level: Fade::new(false, FADE_S, sample_rate),
+            from: EqSection::FLAT,
+            to: EqSection::FLAT,
             state: SectionState::default(),
         }
     }
 
-    /// Which band to solo; a number that is no band is none.
+    /// The band to solo; a number without a band is `None`.
     pub fn solo(&mut self, band: Option<usize>) {
         self.wanted = band.filter(|&band| band < BANDS);
     }
@@ -77,11 +77,11 @@ impl BandSolo {
             return;
         }
         let wanted = self.wanted.unwrap_or(self.band);
-        let same = wanted == self.band && Shape::of(&bands[wanted]) == self.shape;
+        let same = wanted == self.band && BandShape::of(&bands[wanted]) == self.shape;
         self.from = self.to;
         if self.level.is_dry() {
             self.band = wanted;
-            self.shape = Shape::of(&bands[wanted]);
+            self.shape = BandShape::of(&bands[wanted]);
             self.glide.set(&bands[wanted]);
             self.glide.jump();
             self.to = self.region();
@@ -98,12 +98,12 @@ impl BandSolo {
             }
         }
         self.level.tick();
-        self.state.tidy();
+        self.state.flush();
     }
 
     fn region(&self) -> EqSection {
         let (freq, _, q) = self.glide.end();
-        let freq = freq.min(design::TOP * self.sample_rate);
+        let freq = freq.min(design::MAX_FREQUENCY_SHARE * self.sample_rate);
         let flat = std::f64::consts::FRAC_1_SQRT_2;
         match self.shape.kind {
             BandKind::Bell => design::band_pass(self.sample_rate, freq, q),
@@ -116,28 +116,28 @@ impl BandSolo {
         self.over.is_dry()
     }
 
-    /// Puts the region of `input` over the processed `frames`.
+    /// Cross-fades the processed `frames` to the region of `input`.
     pub fn process(&mut self, input: &[[f64; 2]], frames: &mut [[f64; 2]], start: usize) {
         let mut region = [[0.0; 2]; CHUNK];
         let region = &mut region[..frames.len()];
         for (region, &[left, right]) in region.iter_mut().zip(input) {
-            let (middle, side) = (0.5 * (left + right), 0.5 * (left - right));
+            let (mid, side) = (0.5 * (left + right), 0.5 * (left - right));
             *region = match self.shape.channel {
                 BandChannel::Stereo => [left, right],
-                BandChannel::Mid => [middle, middle],
+                BandChannel::Mid => [mid, mid],
                 BandChannel::Side => [side, -side],
             };
         }
-        let ways: [f64; CHUNK] = std::array::from_fn(|i| (start + i + 1) as f64 / CHUNK as f64);
+        let positions: [f64; CHUNK] = std::array::from_fn(|i| (start + i + 1) as f64 / CHUNK as f64);
         if self.from == self.to {
-            self.state.run(&self.to, region);
+            self.state.process(&self.to, region);
         } else {
-            self.state.glide(&self.from, &self.to, region, &ways);
+            self.state.process_moving(&self.from, &self.to, region, &positions);
         }
         for (i, (frame, region)) in frames.iter_mut().zip(region).enumerate() {
             let (over, level) = (eased(self.over.at(start + i)), eased(self.level.at(start + i)));
-            for (out, heard) in frame.iter_mut().zip(region) {
-                *out += over * (level * *heard - *out);
+            for (out, solo) in frame.iter_mut().zip(region) {
+                *out += over * (level * *solo - *out);
             }
         }
     }

@@ -306,29 +306,24 @@ fn segment(
 mod tests {
     use super::*;
 
-    fn noise(seed: &mut u64) -> f64 {
-        *seed = seed.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
-        (*seed >> 11) as f64 / (1u64 << 52) as f64 - 1.0
-    }
-
     /// By brute force over signals of every density and level, at every factor: what exceeds the
     /// limit has the same bits with and without skipping, what does not stays below it in both.
     #[test]
     fn skipping_changes_nothing_above_the_limit() {
-        let mut seed = 7;
+        let mut random = testkit::Random::new(7);
         for rate in [48_000.0, 96_000.0, 192_000.0, 384_000.0] {
             let table = Table::new(rate);
             let (mut lazy, mut thorough) = (TruePeakDetector::default(), TruePeakDetector::default());
             thorough.set_skip(false);
             let (mut over, mut skipped) = (0, 0);
             for chunk in 0..3000 {
-                let level = noise(&mut seed).abs() * 1.5;
+                let level = random.signed().abs() * 1.5;
                 let pole = [0.0, 0.5, 0.9, -0.9][chunk / 50 % 4];
                 let mut last = 0.0;
                 let x = std::array::from_fn(|i| {
-                    last = pole * last + (1.0 - f64::abs(pole)) * noise(&mut seed);
+                    last = pole * last + (1.0 - f64::abs(pole)) * random.signed();
                     match chunk % 5 {
-                        0 => level * (noise(&mut seed)).signum(),
+                        0 => level * (random.signed()).signum(),
                         1 if i != chunk % 32 => 0.0,
                         _ => 2.0 * level * last,
                     }
@@ -352,11 +347,11 @@ mod tests {
     /// The version for this processor against the one for every processor, bit by bit.
     #[test]
     fn wider_registers_change_no_bit() {
-        let mut seed = 11;
+        let mut random = testkit::Random::new(11);
         for rate in [48_000.0, 96_000.0, 192_000.0, 384_000.0] {
             let (table, mut detector) = (Table::new(rate), TruePeakDetector::default());
             for _ in 0..500 {
-                detector.remember(&std::array::from_fn(|_| noise(&mut seed)));
+                detector.remember(&std::array::from_fn(|_| random.signed()));
                 let (mut wide, mut plain) = ([0.0; CHUNK], [0.0; CHUNK]);
                 look(&detector, &table, 0.7, 0.8, &mut wide);
                 detector.look(&table, 0.7, 0.8, &mut plain);

@@ -57,15 +57,11 @@ mod tests {
     #[test]
     fn a_channel_that_speaks_for_both_changes_no_bit() {
         let (mut pair, mut alone) = (Hold::new(8_000.0), SlidingMax::new(81, 81));
-        let mut seed = 9u64;
-        let mut random = move || {
-            seed = seed.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
-            (seed >> 33) as f64 / (1u64 << 31) as f64
-        };
+        let mut random = testkit::Random::new(9);
         for chunk in 0..3000 {
             let right: [f64; CHUNK] =
-                std::array::from_fn(|_| if chunk / 9 % 2 == 0 { random() } else { 0.0 });
-            let left = if chunk / 20 % 3 == 0 { right.map(|r| r * random()) } else { right };
+                std::array::from_fn(|_| if chunk / 9 % 2 == 0 { random.unit() } else { 0.0 });
+            let left = if chunk / 20 % 3 == 0 { right.map(|r| r * random.unit()) } else { right };
             assert_eq!(pair.process(&[left, right])[1], alone.process(&right), "{chunk}");
         }
     }

@@ -241,23 +241,19 @@ mod tests {
     fn a_channel_that_speaks_for_both_changes_no_bit() {
         let fs = 8_000.0;
         let (mut pair, mut alone) = (LookAhead::new(0.005, 0.010, fs), LookAhead::new(0.005, 0.010, fs));
-        let mut seed = 9u64;
-        let mut random = move || {
-            seed = seed.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
-            (seed >> 33) as f64 / (1u64 << 31) as f64
-        };
+        let mut random = testkit::Random::new(9);
         let mut ones = 0;
         for chunk in 0..5000 {
             if chunk % 171 == 0 {
-                let seconds = 0.001 + 0.009 * random();
+                let seconds = 0.001 + 0.009 * random.unit();
                 pair.set(seconds);
                 alone.set(seconds);
             }
             let quiet = chunk / 50 % 4 == 3;
-            let right: [f64; CHUNK] = std::array::from_fn(|_| if quiet { 0.0 } else { 3.0 * random() });
-            let left = if chunk / 40 % 3 == 0 { right.map(|r| r * random()) } else { right };
+            let right: [f64; CHUNK] = std::array::from_fn(|_| if quiet { 0.0 } else { 3.0 * random.unit() });
+            let left = if chunk / 40 % 3 == 0 { right.map(|r| r * random.unit()) } else { right };
             // The second channel beside one that never is like it.
-            let apart = right.map(|r| r + 1.0 + random());
+            let apart = right.map(|r| r + 1.0 + random.unit());
             let want = alone.process(&[apart, right])[1];
             assert_eq!(pair.process(&[left, right])[1].map(f64::to_bits), want.map(f64::to_bits), "{chunk}");
             ones += usize::from(pair.one);
@@ -270,19 +266,15 @@ mod tests {
     fn never_less_than_wanted() {
         let fs = 48_000.0;
         let mut look = LookAhead::new(0.005, 0.010, fs);
-        let mut seed = 3u64;
-        let mut random = move || {
-            seed = seed.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
-            (seed >> 33) as f64 / (1u64 << 31) as f64
-        };
+        let mut random = testkit::Random::new(3);
         let (mut wanted, mut given) = (Vec::new(), Vec::new());
         for chunk in 0..6000 {
             if chunk % 37 == 0 {
-                look.set(0.001 + 0.009 * random());
+                look.set(0.001 + 0.009 * random.unit());
             }
             let density = if chunk / 100 % 3 == 0 { 0.0 } else { 0.01 };
             let x = std::array::from_fn(|_| {
-                std::array::from_fn(|_| if random() < density { 3.0 * random() } else { 0.0 })
+                std::array::from_fn(|_| if random.unit() < density { 3.0 * random.unit() } else { 0.0 })
             });
             let y = look.process(&x);
             wanted.extend(x[0]);

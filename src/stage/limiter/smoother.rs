@@ -156,10 +156,9 @@ mod tests {
 
     #[test]
     fn the_casts_are_the_languages_own() {
-        let mut seed = 1u64;
+        let mut random = testkit::Random::new(1);
         for _ in 0..100_000 {
-            seed = seed.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
-            let (size, bits) = (seed % 51, seed >> 8);
+            let (size, bits) = (random.below(51), random.bits() >> 8);
             let x = bits as f64 / 2f64.powi(56 - size as i32);
             assert_eq!(whole(x), x as i64, "{x}");
             let n = (bits >> (size % 50)) as i64;
@@ -176,12 +175,9 @@ mod tests {
     #[test]
     fn nothing_is_left_after_a_million_frames() {
         let mut smoother = Smoother::new(240, 480);
-        let mut seed = 1u64;
+        let mut random = testkit::Random::new(1);
         for _ in 0..32_000 {
-            let x = std::array::from_fn(|_| {
-                seed = seed.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
-                (seed >> 40) as f64 * 1e-6
-            });
+            let x = std::array::from_fn(|_| 17.0 * random.unit());
             smoother.process(&x);
         }
         for _ in 0..20 {

@@ -32,11 +32,9 @@ fn run(limiter: &mut Limiter, x: &[[f64; 2]], block: usize) -> (Vec<[f64; 2]>, V
     (out, reduction)
 }
 
-fn noise(frames: usize, mut seed: u64) -> Vec<[f64; 2]> {
-    let mut next = move || {
-        seed = seed.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
-        (seed >> 11) as f64 / (1u64 << 52) as f64 - 1.0
-    };
+fn noise(frames: usize, seed: u64) -> Vec<[f64; 2]> {
+    let mut random = testkit::Random::new(seed);
+    let mut next = || random.signed();
     (0..frames).map(|n| if (n / 3000) % 3 == 2 { [0.0; 2] } else { [next(), next()] }).collect()
 }
 

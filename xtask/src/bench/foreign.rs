@@ -1,12 +1,13 @@
 //! The VST3 bundle beside a foreign host library's own chain, in that host, in turns.
 
-use crate::{Failure, quartet};
+use crate::Failure;
 use lintel::finish::{Overwrite, write_whole};
 use lintel::params;
 use serde::Deserialize;
 use std::fmt::Write;
 use std::path::Path;
 use std::process::Command;
+use testkit::quartet;
 
 /// Every stage at work, near what the demo's master is made with; the drive follows.
 const SETTINGS: [(&str, &str); 12] = [

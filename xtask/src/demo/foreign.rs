@@ -2,9 +2,9 @@
 //! `cargo xtask test` makes: pyloudnorm, libebur128, scipy and, where it is there, ffmpeg.
 
 use super::{inside, measure, save, settings, texts_of};
-use crate::quartet;
 use std::path::{Path, PathBuf};
 use std::process::Command;
+use testkit::quartet;
 
 fn root() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("..")

@@ -11,8 +11,7 @@ mod measure;
 mod report;
 mod steps;
 
-use crate::host::{self, Host};
-use crate::{Failure, quartet};
+use crate::Failure;
 use inside::Inside;
 use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Reader, Tags, Writer, write_whole};
 use lintel::params;
@@ -21,6 +20,8 @@ use report::Report;
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 use steps::Step;
+use testkit::host::offline::{self as host, Host};
+use testkit::quartet;
 
 /// What stands behind `cargo xtask demo`.
 #[derive(clap::Args)]

@@ -2,11 +2,11 @@
 //! changes nothing one could solo.
 
 use super::Row;
-use crate::quartet;
 use lintel::chain::Chain;
 use lintel::finish::Converter;
 use lintel::meter::LoudnessMeter;
 use lintel::settings::Settings;
+use testkit::quartet;
 
 /// Rate of the demo mix, Hz.
 const RATE: u32 = 44_100;

@@ -1,21 +1,20 @@
 //! Figures of the compressor stage: static curves, time constants, the programme-dependent release, and
 //! a row of the table for each thing that was asked of it.
 //!
-//! Everything is measured on the running stage with the very rig of tests/standards.
+//! Everything is measured on the running stage with the rig of tests/standards (testkit).
 
 mod plot;
-#[allow(dead_code)]
-#[path = "../../../tests/standards/compressor_rig.rs"]
-mod rig;
 mod rows;
 
 use super::Row;
+use super::style::{OCHRE, RED, TEAL, TEXT, VIOLET};
 use lintel::settings::CompressorSettings;
 use lintel::stage::compressor::curve::GainCurve;
-use plot::{INK, OCHRE, RED, Sheet, TEAL, VIOLET};
-use rig::{Rig, decibels, plain, run as run_stage, steady, step};
+use plot::Sheet;
 use std::io;
 use std::path::Path;
+use testkit::rig::compressor::{Rig, plain, run as run_stage, steady, step};
+use testkit::rig::decibels;
 
 const FS: f64 = 48_000.0;
 
@@ -43,7 +42,7 @@ fn curves(path: &Path) -> io::Result<()> {
     let mut sheet =
         Sheet::new("Compressor: static curve, threshold −20 dB, 4 : 1", "input, dBFS", "output, dBFS");
     sheet.range(-30.0..-6.0, -30.0..-15.0);
-    for (knee, pen) in [(0.0, INK), (3.0, VIOLET), (6.0, TEAL), (12.0, OCHRE), (24.0, RED)] {
+    for (knee, pen) in [(0.0, TEXT), (3.0, VIOLET), (6.0, TEAL), (12.0, OCHRE), (24.0, RED)] {
         let settings = CompressorSettings { knee, ratio: 4.0, ..plain() };
         let curve = GainCurve::new(&settings);
         let line =

@@ -1,15 +1,16 @@
 //! Figures of the EQ stage.
 
-mod curves;
 mod draw;
-mod motion;
 
 use super::Row;
-use curves::{alone, analogue, band, cookbook, ours, worst};
-use draw::{INK, Line, Panel, RED, TEAL, sheet};
+use super::style::{RED, TEAL, TEXT};
+use draw::{Line, Panel, sheet};
 use lintel::settings::{BandKind, BandSettings};
-use std::f64::consts::{FRAC_1_SQRT_2, PI};
+use std::f64::consts::FRAC_1_SQRT_2;
 use std::path::Path;
+use testkit::meter::{energies, level_db, splatter_around};
+use testkit::rig::eq::{alone, analogue_db, band, cookbook_curve, ours, run as run_stage, settled, worst};
+use testkit::rig::sweep::{self, faded, moved};
 
 /// Sample rate of the comparison with the prototypes: the lowest in use, so the hardest.
 const FS: f64 = 44_100.0;
@@ -50,7 +51,7 @@ fn single(dir: &Path, rows: &mut Vec<Row>) -> std::io::Result<()> {
         (shelf, titles[1], 20_000.0, 0.05),
     ] {
         let what = format!("{title}: error to {} kHz", top / 1000.0);
-        rows.push(most(what, worst(&set, top, ours(&set, FS)), limit, "dB", 3, PROTOTYPE));
+        rows.push(most(what, worst(&set, top, ours(&set, FS)).0.abs(), limit, "dB", 3, PROTOTYPE));
     }
     let points = |curve: &dyn Fn(f64) -> f64| {
         (0..600)
@@ -71,9 +72,9 @@ fn single(dir: &Path, rows: &mut Vec<Row>) -> std::io::Result<()> {
             x: 500.0..22_000.0,
             y: -0.5..3.5,
             lines: vec![
-                line("analogue", INK, 4, &|f| analogue(&set, f)),
+                line("analogue", TEXT, 4, &|f| analogue_db(&set, f)),
                 line("ours", RED, 2, &ours(&set, FS)),
-                line("cookbook", TEAL, 1, &cookbook(&set, FS)),
+                line("cookbook", TEAL, 1, &cookbook_curve(&set, FS)),
             ],
         }
     });
@@ -94,8 +95,8 @@ fn grid(dir: &Path, rows: &mut Vec<Row>) -> std::io::Result<()> {
                 for q in QS {
                     for gain in [gain, -gain] {
                         let set = band(kind, f0, gain, q);
-                        here = here.max(worst(&set, 20_000.0, ours(&set, FS)));
-                        there = there.max(worst(&set, 20_000.0, cookbook(&set, FS)));
+                        here = here.max(worst(&set, 20_000.0, ours(&set, FS)).0.abs());
+                        there = there.max(worst(&set, 20_000.0, cookbook_curve(&set, FS)).0.abs());
                     }
                 }
                 mine.push((f0, here));
@@ -131,17 +132,17 @@ fn grid(dir: &Path, rows: &mut Vec<Row>) -> std::io::Result<()> {
 fn deep(rows: &mut Vec<Row>) {
     let fs = 192_000.0;
     let set = band(BandKind::Bell, 20.0, 6.0, 10.0);
-    let mut impulse = vec![0.0; 1 << 20];
-    impulse[0] = 1.0;
-    let out = motion::run(fs, &impulse, |_| alone(set));
+    let mut impulse = vec![[0.0; 2]; 1 << 20];
+    impulse[0] = [1.0; 2];
+    let out = run_stage(&mut settled(&alone(set), fs), &impulse, 4096, |_, _| ());
+    let level = |f: f64| level_db(out.iter().map(|frame| frame[0]), f, fs);
     let near = [10.0, 16.0, 19.0, 19.5, 20.0, 20.5, 21.0, 25.0, 40.0, 1000.0];
-    let off = |curve: &dyn Fn(f64) -> f64| {
-        near.iter().map(|&f| (motion::level(&out, f, fs) - curve(f)).abs()).fold(0.0, f64::max)
-    };
+    let off =
+        |curve: &dyn Fn(f64) -> f64| near.iter().map(|&f| (level(f) - curve(f)).abs()).fold(0.0, f64::max);
     let what = "bell +6 dB, 20 Hz, Q 10, 192 kHz, running: ";
     rows.push(most(
         format!("{what}off the prototype"),
-        off(&|f| analogue(&set, f)),
+        off(&|f| analogue_db(&set, f)),
         0.01,
         "dB",
         7,
@@ -166,21 +167,19 @@ fn sweeps(dir: &Path, rows: &mut Vec<Row>) -> std::io::Result<()> {
         ("bell +12 dB, Q 4, 20 Hz to 20 kHz in 0.7 s", &swept),
         ("bell 1 kHz, Q 1, −12 to +12 dB in 0.7 s", &lifted),
     ];
-    let input = motion::sine(1000.0);
+    let input = sweep::sine(1000.0);
     let mut panels = Vec::new();
     for (name, path) in cases {
-        let mine = motion::spectrum(&motion::moved(&input, path));
+        let spectrum = |y: Vec<f64>| energies(y, sweep::RATE_HZ);
+        let mine = spectrum(moved(&input, path));
+        let splatter = |spectrum: &[(f64, f64)]| splatter_around(spectrum, 1000.0);
         // Which fade splatters less depends on the move: the better one is the bar.
-        let fades: [fn(f64) -> f64; 2] = [|away| 1.0 - away, |away| 0.5 + 0.5 * (PI * away).cos()];
-        let slow = fades.map(|fade| motion::spectrum(&motion::faded(&input, path, fade)));
-        let slow = slow
-            .into_iter()
-            .min_by(|a, b| motion::splatter(a, 1000.0).total_cmp(&motion::splatter(b, 1000.0)));
-        let slow = slow.unwrap_or_default();
+        let slow = faded(&input, path, 120).map(spectrum);
+        let slow = slow.into_iter().min_by(|a, b| splatter(a).total_cmp(&splatter(b))).unwrap_or_default();
         rows.push(most(
             format!("{name}: energy beyond ±300 Hz of a 1 kHz sine"),
-            motion::splatter(&mine, 1000.0),
-            motion::splatter(&slow, 1000.0),
+            splatter(&mine),
+            splatter(&slow),
             "dB",
             1,
             "the same move by cross-fades between 120 filters at rest",
@@ -191,10 +190,23 @@ fn sweeps(dir: &Path, rows: &mut Vec<Row>) -> std::io::Result<()> {
             x: 20.0..24_000.0,
             y: -220.0..0.0,
             lines: vec![
-                Line { name: "cross-faded", colour: TEAL, width: 1, points: motion::outline(&slow) },
-                Line { name: "ours", colour: RED, width: 1, points: motion::outline(&mine) },
+                Line { name: "cross-faded", colour: TEAL, width: 1, points: outline(&slow) },
+                Line { name: "ours", colour: RED, width: 1, points: outline(&mine) },
             ],
         });
     }
     sheet(&dir.join("eq-sweeps.svg"), &panels)
+}
+
+/// The largest of each of 500 stretches of a spectrum, equally long on a logarithmic scale.
+fn outline(spectrum: &[(f64, f64)]) -> Vec<(f64, f64)> {
+    let place = |f: f64| (500.0 * (f / 20.0).ln() / 1200.0_f64.ln()) as i64;
+    let mut out: Vec<(f64, f64)> = Vec::new();
+    for &(f, db) in spectrum.iter().filter(|point| point.0 >= 20.0) {
+        match out.last_mut() {
+            Some(last) if place(last.0) == place(f) => last.1 = last.1.max(db),
+            _ => out.push((f, db)),
+        }
+    }
+    out
 }

@@ -1,24 +1,24 @@
 //! Figures of the ceiling stage: the full cross product of signals, rates, look-aheads and links;
 //! distortion; pumping; the release drawn; the cost.
 //!
-//! The signals and the measurements are those of the tests (tests/standards/ceiling_*.rs).
+//! The signals and the measurements are those of the tests (testkit).
 
 mod draw;
-#[path = "../../../tests/standards/limiter_meter.rs"]
-mod limiter_meter;
-#[path = "../../../tests/standards/limiter_rig.rs"]
-mod limiter_rig;
-#[path = "../../../tests/standards/limiter_signals.rs"]
-mod limiter_signals;
 
 use super::Row;
-use limiter_meter::{imd, swing, thd_n, true_peak_32, true_peak_annex_2};
-use limiter_rig::{Run, Stereo, db, run as limit, run_with, stage};
-use limiter_signals::{Noise, adversarial, band_limited, programme};
 use lintel::settings::LimiterSettings;
 use std::f64::consts::PI;
 use std::path::Path;
 use std::time::Instant;
+use testkit::Random;
+use testkit::fir::band_limited;
+use testkit::meter::{blackman_harris, imd, thd_n, true_peak_32, true_peak_annex_2};
+use testkit::rig::decibels;
+use testkit::rig::limiter::{
+    Run, driven_6_db_over, pumping, pumping_of_one_release, run as limit, run_with, stage,
+};
+use testkit::signal::adversarial::{adversarial, programme};
+use testkit::signal::{Stereo, both};
 
 const RATES: [f64; 3] = [44_100.0, 48_000.0, 96_000.0];
 const LOOK_AHEADS: [f32; 5] = [1.0, 2.0, 3.0, 5.0, 10.0];
@@ -41,7 +41,7 @@ pub fn run(dir: &Path) -> std::io::Result<Vec<Row>> {
     full_band(&mut rows);
     let spectrum = clean(&mut rows);
     draw::spectrum(&dir.join("limiter-spectrum.svg"), &spectrum)?;
-    pumping(&mut rows);
+    pumping_rows(&mut rows);
     promises(&mut rows);
     draw::release(&dir.join("limiter-release.svg"), &one_peak(), &density())?;
     cost(&mut rows);
@@ -78,8 +78,8 @@ fn peaks(rows: &mut Vec<Row>) -> Vec<Over> {
                     samples += samples_over(&y);
                     runs += 1;
                     let ceiling = f64::from(settings.ceiling);
-                    over.fine = over.fine.max(db(true_peak_32(&y.out)) - ceiling);
-                    over.annex_2 = over.annex_2.max(db(true_peak_annex_2(&y.out)) - ceiling);
+                    over.fine = over.fine.max(decibels(true_peak_32(&y.out)) - ceiling);
+                    over.annex_2 = over.annex_2.max(decibels(true_peak_annex_2(&y.out)) - ceiling);
                 }
             }
             // A tone above 20 kHz (96 kHz only) leaves nothing but its on and off.
@@ -128,7 +128,7 @@ fn full_band(rows: &mut Vec<Row>) {
     let (mut worst, mut name) = (f64::MIN, "");
     for (signal, x) in adversarial(48_000.0, 0.25) {
         let y = limit(&driven(12.0), 48_000.0, &x);
-        let over = db(true_peak_32(&y.out)) + 1.0;
+        let over = decibels(true_peak_32(&y.out)) + 1.0;
         if over > worst {
             (worst, name) = (over, signal);
         }
@@ -142,23 +142,11 @@ fn full_band(rows: &mut Vec<Row>) {
     ));
 }
 
-fn both(x: impl Fn(f64) -> f64, rate: f64, seconds: f64) -> Stereo {
-    let x: Vec<f64> = (0..(rate * seconds) as usize).map(|n| x(n as f64 / rate)).collect();
-    [x.clone(), x]
-}
-
-/// Third second of a signal whose peak lies 6 dB above the ceiling.
-fn six_over(x: impl Fn(f64) -> f64) -> Vec<f64> {
-    let ceiling = 10f64.powf(-1.0 / 20.0);
-    let run = limit(&driven(6.0), 48_000.0, &both(|t| ceiling * x(t), 48_000.0, 4.0));
-    run.out[0][96_000..144_000].to_vec()
-}
-
 /// Distortion; gives the spectrum (Hz, dB) of the 100 Hz tone and of 60 Hz + 7 kHz.
 fn clean(rows: &mut Vec<Row>) -> [Vec<(f64, f64)>; 2] {
     let rate = 48_000.0;
     for (freq, bar) in [(30.0, 0.0), (40.0, 0.0), (50.0, 0.0), (100.0, 0.1), (1000.0, 0.03), (6000.0, 0.0)] {
-        let thd = 100.0 * thd_n(&six_over(|t| (2.0 * PI * freq * t).sin()), freq, rate);
+        let thd = 100.0 * thd_n(&driven_6_db_over(|t| (2.0 * PI * freq * t).sin()), freq, rate);
         rows.push(row(
             &format!("limiter: THD+N of a {freq} Hz sine 6 dB over, look-ahead 5 ms, release 120 ms"),
             &(if bar > 0.0 { format!("< {bar} %") } else { "published".into() }),
@@ -168,7 +156,7 @@ fn clean(rows: &mut Vec<Row>) -> [Vec<(f64, f64)>; 2] {
         ));
     }
     let two = |t: f64| 0.8 * (2.0 * PI * 60.0 * t).sin() + 0.2 * (2.0 * PI * 7000.0 * t).sin();
-    let y = six_over(two);
+    let y = driven_6_db_over(two);
     let percent = 100.0 * imd(&y, 60.0, 7000.0, rate);
     rows.push(row(
         "limiter: intermodulation of 60 Hz + 7 kHz, 4:1, 6 dB over",
@@ -177,53 +165,27 @@ fn clean(rows: &mut Vec<Row>) -> [Vec<(f64, f64)>; 2] {
         "SMPTE RP 120 (from memory)",
         percent < 0.3,
     ));
-    [spectrum(&six_over(|t| (2.0 * PI * 100.0 * t).sin())), spectrum(&y)]
+    [spectrum(&driven_6_db_over(|t| (2.0 * PI * 100.0 * t).sin())), spectrum(&y)]
 }
 
-/// Level of each 1 Hz bin of one second, dB relative to the largest; Blackman–Harris window.
+/// Level of each 1 Hz bin of one second, dB relative to the largest.
 fn spectrum(x: &[f64]) -> Vec<(f64, f64)> {
-    let len = x.len() as f64;
-    let mut time: Vec<f64> = x
-        .iter()
-        .enumerate()
-        .map(|(n, v)| {
-            let a = 2.0 * PI * n as f64 / len;
-            v * (0.35875 - 0.48829 * a.cos() + 0.14128 * (2.0 * a).cos() - 0.01168 * (3.0 * a).cos())
-        })
-        .collect();
-    let fft = realfft::RealFftPlanner::new().plan_fft_forward(x.len());
-    let mut bins = fft.make_output_vec();
-    fft.process(&mut time, &mut bins).expect("sizes fit");
-    let top = bins.iter().map(|c| c.norm()).fold(0.0, f64::max);
-    bins.iter().enumerate().map(|(f, c)| (f as f64, db(c.norm() / top).max(-200.0))).collect()
-}
-
-fn pumped(x: &Stereo, drive: f32, one_release: bool) -> (f64, f64) {
-    let mut limiter = stage(&driven(drive), 44_100.0);
-    if one_release {
-        limiter.without_slow_mean();
-    }
-    let run = run_with(&mut limiter, x, 512, |_, _| {});
-    let mean = run.reduction.iter().map(|&r| f64::from(r)).sum::<f64>() / run.reduction.len() as f64;
-    (mean, swing(&run.reduction, 44_100.0, 0.5, 8.0))
+    let lines = blackman_harris(x);
+    let top = lines.iter().copied().fold(0.0, f64::max);
+    lines.iter().enumerate().map(|(f, line)| (f as f64, decibels(line / top).max(-200.0))).collect()
 }
 
 /// The demo's marimba quartet, as bounced, from one second to another.
 fn demo_mix(from: f64, to: f64) -> Stereo {
     let frame = |seconds: f64| (seconds * 44_100.0) as usize;
-    let mix = crate::quartet::mix(54.0);
+    let mix = testkit::quartet::mix(54.0);
     mix.map(|ch| ch[frame(from)..frame(to)].iter().map(|x| f64::from(*x)).collect())
 }
 
-fn pumping(rows: &mut Vec<Row>) {
+fn pumping_rows(rows: &mut Vec<Row>) {
     let x = demo_mix(2.0, 46.0);
-    let (mean, two) = pumped(&x, 6.0, false);
-    let (mut low, mut high) = (6.0f32, 18.0f32);
-    for _ in 0..10 {
-        let middle = 0.5 * (low + high);
-        if pumped(&x, middle, true).0 < mean { low = middle } else { high = middle }
-    }
-    let (_, one) = pumped(&x, high, true);
+    let (mean, two) = pumping(&x, 44_100.0, 6.0, false);
+    let (_, one) = pumping_of_one_release(&x, 44_100.0, mean);
     let less = 100.0 * (1.0 - two / one);
     rows.push(row(
         "limiter: swing of the reduction at 0.5–8 Hz, demo mix +6 dB, against one fast release of equal mean reduction",
@@ -245,14 +207,14 @@ fn promises(rows: &mut Vec<Row>) {
     rows.push(row(
         "limiter: output plus what is taken away, against the driven input",
         "≤ −140 dBFS",
-        format!("{} dBFS", signed(db(worst), 0)),
+        format!("{} dBFS", signed(decibels(worst), 0)),
         "definition",
-        db(worst) <= -140.0,
+        decibels(worst) <= -140.0,
     ));
     let ratio = |n: usize| (y.out[0][n] / x[0][n]) / (y.out[1][n] / x[1][n]);
     let moved = (0..x[0].len())
         .filter(|&n| x[0][n].abs() > 1e-6 && x[1][n].abs() > 1e-6)
-        .map(|n| db(ratio(n)).abs())
+        .map(|n| decibels(ratio(n)).abs())
         .fold(0.0, f64::max);
     rows.push(row(
         "limiter: difference of the channels' gains at link 100 %",
@@ -300,10 +262,10 @@ fn density() -> Traces {
 /// Time a frame, stereo, 48 kHz, best of five; as a multiple of real time.
 fn cost(rows: &mut Vec<Row>) {
     let rate = 48_000.0;
-    let mut noise = Noise(3);
+    let mut noise = Random::new(3);
     let mix = programme(rate, 8.0);
     let scaled = |x: &Stereo, gain: f64| x.each_ref().map(|x| x.iter().map(|v| v * gain).collect::<Vec<_>>());
-    let hiss = [0, 1].map(|_| (0..mix[0].len()).map(|_| noise.next()).collect::<Vec<_>>());
+    let hiss = [0, 1].map(|_| (0..mix[0].len()).map(|_| noise.signed()).collect::<Vec<_>>());
     let silence = scaled(&mix, 0.0);
     let cases = [
         ("silence", silence, 0.0),

@@ -1,15 +1,17 @@
-//! The table of values under the EQ sheet: one column a band, every figure can be dragged,
-//! wheeled and typed into.
+//! The table of values below the EQ's chart: one column per band; every value can be dragged, changed
+//! by wheel and typed.
 
-use super::{BandParams, nodes};
+use super::band::BandParams;
+use super::nodes;
 use crate::editor::buttons::TextButton;
-use crate::editor::controls::ParamEditor;
+use crate::editor::context::DrawContext;
+use crate::editor::param_editor::ParamEditor;
 use crate::editor::ruler::Ruler;
-use crate::editor::screen::DrawContext;
 use crate::params;
 use crate::settings::BANDS;
 use egui::{Popup, Rect, Stroke, Ui, pos2, vec2};
 
+/// Draws the table into `rect`.
 pub fn show(
     solo: &mut Option<usize>,
     ui: &mut Ui,
@@ -27,29 +29,28 @@ pub fn show(
             Rect::from_min_size(pos2(left + 1.0, rect.top() + r as f32 * row), vec2(column - 2.0, row - 1.0))
         };
         if n > 0 {
-            ui.painter().vline(left, rect.y_range().shrink(2.0), Stroke::new(1.0, theme.ruling));
+            ui.painter().vline(left, rect.y_range().shrink(2.0), Stroke::new(1.0, theme.grid));
         }
         heading(solo, ui, cell(0), context, editor, band, n);
-        let theme = if editor.get(band.on) >= 0.5 { *theme } else { theme.left_out() };
+        let theme = if editor.get(band.on) >= 0.5 { *theme } else { theme.inactive() };
         let theme = &theme;
         ui.scope(|ui| {
-            let figure =
-                |index: usize, label| Ruler { index, ..Ruler::new("drive", label, theme.ink).figure() };
-            figure(band.freq, "").show(ui, cell(1), theme, editor);
+            let value = |index: usize, label| Ruler::value_only(index, label, theme.text);
+            value(band.freq, "").show(ui, cell(1), theme, editor);
             match (band.is_cut(editor), band.slope) {
                 (true, Some(slope)) => {
-                    figure(slope, "").show(ui, cell(2), theme, editor);
+                    value(slope, "").show(ui, cell(2), theme, editor);
                 }
                 _ => {
-                    figure(band.gain, "").show(ui, cell(2), theme, editor);
-                    figure(band.q, "Q ").show(ui, cell(3), theme, editor);
+                    value(band.gain, "").show(ui, cell(2), theme, editor);
+                    value(band.q, "Q ").show(ui, cell(3), theme, editor);
                 }
             }
         });
     }
 }
 
-/// Number and kind of a band; pressing it opens the band's menu.
+/// Number and kind of a band; opens the band's menu.
 fn heading(
     solo: &mut Option<usize>,
     ui: &mut Ui,
@@ -59,23 +60,24 @@ fn heading(
     band: &BandParams,
     n: usize,
 ) {
-    let kind = band.kind_word(editor);
+    let kind = band.kind_name(editor);
     let channel = editor.get(band.channel).round() as usize;
-    // "M" and "S" only where the band does not work on both channels.
-    let side = ["", " M", " S"][channel.min(2)];
-    let long = format!("{} {kind}{side}", n + 1);
-    let short = format!("{} {}{side}", n + 1, kind.split(' ').next_back().unwrap_or_default());
+    // "M" or "S" if the band processes mid or side only.
+    let suffix = ["", " M", " S"][channel.min(2)];
+    let long = format!("{} {kind}{suffix}", n + 1);
+    let short = format!("{} {}{suffix}", n + 1, kind.split(' ').next_back().unwrap_or_default());
     let size = 11.5;
     let fits = TextButton::new(&long, "").plain().size(size).width(ui) <= rect.width() + 2.0;
     let text = if fits { &long } else { &short };
     let help = format!(
-        "BandParams {}, {kind}, works on {}: press to switch it, to hear it alone, or to change what it works on.",
+        "Band {}, {kind}, processes {}: press to switch it, to solo it, or to change kind and channel.",
         n + 1,
         params::all()[band.channel].text(editor.get(band.channel)),
     );
     let name = format!("band {}", n + 1);
     let on = *solo == Some(n);
-    let word = TextButton::new(text, &help).called(&name).plain().size(size).on(on).stamp(context.theme.red);
-    let button = word.show(ui, rect, &context.theme);
+    let button =
+        TextButton::new(text, &help).named(&name).plain().size(size).on(on).highlight(context.theme.red);
+    let button = button.show(ui, rect, &context.theme);
     Popup::menu(&button).width(170.0).show(|ui| nodes::menu(ui, solo, editor, band, n));
 }

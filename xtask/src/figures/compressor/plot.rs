@@ -1,18 +1,11 @@
 //! A sheet of chart paper: lines, dashes and points in the units of its axes in, one SVG file out.
 
+use super::super::style::{BACKGROUND, FONT, TEXT, broken, number, register_fonts};
 use plotters::element::DashedPathElement;
 use plotters::prelude::*;
 use std::io;
 use std::ops::Range;
 use std::path::Path;
-use std::sync::Once;
-
-pub const INK: RGBColor = RGBColor(0x2a, 0x28, 0x24);
-pub const TEAL: RGBColor = RGBColor(0x0f, 0x76, 0x6e);
-pub const OCHRE: RGBColor = RGBColor(0xa8, 0x6a, 0x0b);
-pub const RED: RGBColor = RGBColor(0xb4, 0x2a, 0x1e);
-pub const VIOLET: RGBColor = RGBColor(0x6a, 0x4a, 0x8c);
-const PAPER: RGBColor = RGBColor(0xfb, 0xf8, 0xf1);
 
 /// Width and height of a sheet as it is shown, pixels.
 const SIZE: (i32, i32) = (860, 560);
@@ -85,11 +78,11 @@ impl Sheet {
 
     /// Writes the SVG file.
     pub fn draw(&self, path: &Path) -> io::Result<()> {
-        letters();
+        register_fonts()?;
         let (width, height) = (SIZE.0 * FINE, SIZE.1 * FINE);
         let mut svg = String::new();
         let area = SVGBackend::with_string(&mut svg, (width as u32, height as u32)).into_drawing_area();
-        self.on(&area).map_err(|e| io::Error::other(e.to_string()))?;
+        self.on(&area).map_err(broken)?;
         drop(area);
         // Shown at its size; the view box keeps the fine pixels.
         let fine = format!("width=\"{width}\" height=\"{height}\"");
@@ -101,9 +94,9 @@ impl Sheet {
         &self,
         area: &DrawingArea<SVGBackend, plotters::coord::Shift>,
     ) -> Result<(), Box<dyn std::error::Error + '_>> {
-        area.fill(&PAPER)?;
+        area.fill(&BACKGROUND)?;
         let mut chart = ChartBuilder::on(area)
-            .caption(&self.title, ("sans-serif", 20 * FINE, &INK))
+            .caption(&self.title, (FONT, 20 * FINE, &TEXT))
             .margin(14 * FINE)
             .x_label_area_size(42 * FINE)
             .y_label_area_size(56 * FINE)
@@ -112,14 +105,14 @@ impl Sheet {
             .configure_mesh()
             .set_all_tick_mark_size(5 * FINE)
             .max_light_lines(2)
-            .light_line_style(INK.mix(0.05).stroke_width(THIN))
-            .bold_line_style(INK.mix(0.15).stroke_width(THIN))
-            .axis_style(INK.stroke_width(THIN))
-            .label_style(("sans-serif", 14 * FINE, &INK))
+            .light_line_style(TEXT.mix(0.05).stroke_width(THIN))
+            .bold_line_style(TEXT.mix(0.15).stroke_width(THIN))
+            .axis_style(TEXT.stroke_width(THIN))
+            .label_style((FONT, 14 * FINE, &TEXT))
             .x_desc(&self.x_name)
             .y_desc(&self.y_name)
-            .x_label_formatter(&|v| number(*v))
-            .y_label_formatter(&|v| number(*v))
+            .x_label_formatter(&number)
+            .y_label_formatter(&number)
             .draw()?;
         for series in &self.series {
             let pen = series.pen;
@@ -169,31 +162,11 @@ impl Sheet {
             .position(corner)
             .legend_area_size(30 * FINE)
             .margin(6 * FINE)
-            .label_font(("sans-serif", 14 * FINE, &INK))
-            .background_style(PAPER.mix(0.9))
-            .border_style(INK.mix(0.3))
+            .label_font((FONT, 14 * FINE, &TEXT))
+            .background_style(BACKGROUND.mix(0.9))
+            .border_style(TEXT.mix(0.3))
             .draw()?;
         area.present()?;
         Ok(())
     }
-}
-
-/// A number for an axis, with a true minus sign.
-fn number(v: f64) -> String {
-    let text = format!("{:.2}", v.abs());
-    let text = text.trim_end_matches('0').trim_end_matches('.');
-    if v < 0.0 && text != "0" { format!("−{text}") } else { text.into() }
-}
-
-/// Gives plotters a font to measure its texts with; an SVG names only the family.
-fn letters() {
-    static ONCE: Once = Once::new();
-    ONCE.call_once(|| {
-        // The only failure is a broken font file; the first text drawn then reports it.
-        let _ = plotters::style::register_font(
-            "sans-serif",
-            FontStyle::Normal,
-            epaint_default_fonts::UBUNTU_LIGHT,
-        );
-    });
 }

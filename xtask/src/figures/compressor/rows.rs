@@ -1,11 +1,12 @@
 //! The table's rows of the compressor stage: each figure measured here, beside what was asked.
 
-use super::rig::{
-    Rig, amplitude, decibels, frames_to_63, integrated, plain, programme, run, splatter, steady, step,
-};
 use super::{FS, Row};
 use lintel::settings::CompressorSettings;
 use std::f64::consts::{E, TAU};
+use testkit::meter::{integrated, splatter_above};
+use testkit::rig::compressor::{Rig, frames_to_63, gain_computer, plain, run, steady, step};
+use testkit::rig::{amplitude, decibels};
+use testkit::signal::music::programme;
 
 const PAPER: &str = "Giannoulis, Massberg, Reiss, JAES 60(6), 2012 (from memory)";
 const OWN: &str = "own bound";
@@ -23,18 +24,6 @@ fn row(what: &str, asked: &str, reached: String, source: &str, kept: bool) -> Ro
     Row { what: format!("compressor: {what}"), asked: asked.into(), reached, source: source.into(), kept }
 }
 
-/// The paper's gain computer, as it prints it: output level in dB.
-fn paper(x: f64, t: f64, r: f64, w: f64) -> f64 {
-    let d = x - t;
-    if 2.0 * d < -w {
-        x
-    } else if 2.0 * d.abs() <= w && w > 0.0 {
-        x + (1.0 / r - 1.0) * (d + w / 2.0).powi(2) / (2.0 * w)
-    } else {
-        t + d / r
-    }
-}
-
 fn curve() -> Row {
     let mut worst = 0.0f64;
     for knee in [0.0f32, 3.0, 6.0, 12.0, 24.0] {
@@ -43,7 +32,7 @@ fn curve() -> Row {
             for n in 0..=100 {
                 let x = -60.0 + 0.6 * f64::from(n);
                 let y = decibels(rig.run(&steady(x, 7_200)).out.last().map_or(0.0, |f| f[0]));
-                worst = worst.max((y - paper(x, -20.0, f64::from(ratio), f64::from(knee))).abs());
+                worst = worst.max((y - gain_computer(x, -20.0, f64::from(ratio), f64::from(knee))).abs());
             }
         }
     }
@@ -178,7 +167,7 @@ fn zipper() -> Row {
             rig.compressor.set(&to);
             out.extend(rig.run(&sine[at..]).out);
             let across: Vec<_> = out[at - HALF..at + HALF].iter().map(|f| f[0]).collect();
-            worst = worst.max(splatter(&across, 2_000.0, FS));
+            worst = worst.max(splatter_above(&across, 2_000.0, FS));
         }
     }
     let what = "jump of a control from end to end on a 200 Hz sine at −6 dBFS: largest line above 2 kHz";

@@ -1,43 +1,11 @@
 //! The ceiling's charts: traces and figures in, SVG files out.
 
+use super::super::style::{FONT, OCHRE, RED, TEAL, TEXT, broken, legend, mesh, number, page};
 use super::{Over, Traces, signed};
 use plotters::coord::Shift;
 use plotters::prelude::*;
-use plotters::style::{FontStyle, register_font};
 use std::io;
 use std::path::Path;
-
-const INK: RGBColor = RGBColor(34, 34, 40);
-const RED: RGBColor = RGBColor(178, 44, 40);
-const TEAL: RGBColor = RGBColor(20, 110, 112);
-const OCHRE: RGBColor = RGBColor(150, 100, 10);
-const PAPER: RGBColor = RGBColor(250, 247, 240);
-const FONT: &str = "sans-serif";
-
-fn broken(error: impl std::fmt::Display) -> io::Error {
-    io::Error::other(error.to_string())
-}
-
-/// A sheet of paper `size` pixels large, drawn on by `draw`.
-fn sheet(
-    path: &Path,
-    size: (u32, u32),
-    draw: impl FnOnce(&DrawingArea<SVGBackend, Shift>) -> io::Result<()>,
-) -> io::Result<()> {
-    // plotters measures text with this font; the SVG itself names only the family.
-    register_font(FONT, FontStyle::Normal, epaint_default_fonts::UBUNTU_LIGHT)
-        .map_err(|_| io::Error::other("the font cannot be read"))?;
-    let area = SVGBackend::new(path, size).into_drawing_area();
-    area.fill(&PAPER).map_err(broken)?;
-    draw(&area)?;
-    area.present().map_err(broken)
-}
-
-/// A number without needless zeros, with a true minus sign.
-fn plain(value: &f64) -> String {
-    let rounded = (value * 1000.0).round() / 1000.0;
-    format!("{}", rounded + 0.0).replace('-', "−")
-}
 
 /// A line's name, colour and points.
 type Curve<'a> = (&'a str, RGBColor, &'a [(f64, f64)]);
@@ -50,28 +18,17 @@ fn lines(
     x: std::ops::Range<f64>,
     y: std::ops::Range<f64>,
     curves: &[Curve],
-    legend: SeriesLabelPosition,
+    corner: SeriesLabelPosition,
 ) -> io::Result<()> {
     let mut chart = ChartBuilder::on(area)
-        .caption(title, (FONT, 18).into_font().color(&INK))
+        .caption(title, (FONT, 18).into_font().color(&TEXT))
         .margin(12)
         .margin_right(36)
         .x_label_area_size(40)
         .y_label_area_size(64)
         .build_cartesian_2d(x, y)
         .map_err(broken)?;
-    chart
-        .configure_mesh()
-        .x_desc(axes.0)
-        .y_desc(axes.1)
-        .x_label_formatter(&plain)
-        .y_label_formatter(&plain)
-        .label_style((FONT, 13).into_font().color(&INK))
-        .light_line_style(INK.mix(0.05))
-        .bold_line_style(INK.mix(0.12))
-        .axis_style(INK.mix(0.5))
-        .draw()
-        .map_err(broken)?;
+    mesh(&mut chart, axes, &number)?;
     for &(name, colour, points) in curves {
         chart
             .draw_series(LineSeries::new(points.iter().copied(), colour.stroke_width(1)))
@@ -79,18 +36,12 @@ fn lines(
             .label(name)
             .legend(move |(x, y)| PathElement::new([(x, y), (x + 18, y)], colour.stroke_width(2)));
     }
-    chart
-        .configure_series_labels()
-        .position(legend)
-        .label_font((FONT, 13).into_font().color(&INK))
-        .background_style(PAPER.mix(0.85))
-        .draw()
-        .map_err(broken)
+    legend(&mut chart, corner)
 }
 
 /// The reduction after one short peak (a) and over 2 s of density (b).
 pub fn release(path: &Path, a: &Traces, b: &Traces) -> io::Result<()> {
-    sheet(path, (900, 640), |area| {
+    page(path, (900, 640), |area| {
         let panels = area.split_evenly((2, 1));
         for (panel, title, traces) in [
             (&panels[0], "(a) one peak of 1 ms at 0.2 s, 6 dB of drive, release 120 ms", a),
@@ -117,7 +68,7 @@ pub fn release(path: &Path, a: &Traces, b: &Traces) -> io::Result<()> {
 
 /// Spectra of the 100 Hz tone and of the pair of tones, 6 dB over the ceiling.
 pub fn spectrum(path: &Path, spectra: &[Vec<(f64, f64)>; 2]) -> io::Result<()> {
-    sheet(path, (900, 640), |area| {
+    page(path, (900, 640), |area| {
         let panels = area.split_evenly((2, 1));
         for (panel, title, spectrum, colour) in [
             (&panels[0], "100 Hz, 6 dB over the ceiling", &spectra[0], RED),
@@ -152,7 +103,7 @@ pub fn overs(path: &Path, overs: &[Over]) -> io::Result<()> {
         48_000.0 => TEAL,
         _ => OCHRE,
     };
-    sheet(path, (900, 720), |area| {
+    page(path, (900, 720), |area| {
         let panels = area.split_evenly((2, 1));
         for (panel, title, bar, low, value) in [
             (
@@ -168,7 +119,7 @@ pub fn overs(path: &Path, overs: &[Over]) -> io::Result<()> {
             let mut chart = ChartBuilder::on(panel)
                 .caption(
                     format!("worst true peak over the ceiling, {title}"),
-                    (FONT, 18).into_font().color(&INK),
+                    (FONT, 18).into_font().color(&TEXT),
                 )
                 .margin(12)
                 .x_label_area_size(36)
@@ -180,18 +131,18 @@ pub fn overs(path: &Path, overs: &[Over]) -> io::Result<()> {
                 .disable_x_mesh()
                 .disable_x_axis()
                 .y_desc("dB")
-                .y_label_formatter(&plain)
-                .label_style((FONT, 13).into_font().color(&INK))
-                .light_line_style(INK.mix(0.05))
-                .bold_line_style(INK.mix(0.12))
+                .y_label_formatter(&number)
+                .label_style((FONT, 13).into_font().color(&TEXT))
+                .light_line_style(TEXT.mix(0.05))
+                .bold_line_style(TEXT.mix(0.12))
                 .draw()
                 .map_err(broken)?;
             let limit = [(-0.5, bar), (count - 0.5, bar)];
             chart
-                .draw_series(LineSeries::new(limit, INK.stroke_width(1)))
+                .draw_series(LineSeries::new(limit, TEXT.stroke_width(1)))
                 .map_err(broken)?
                 .label(format!("asked: {} dB", signed(bar, 2)))
-                .legend(|(x, y)| PathElement::new([(x, y), (x + 18, y)], INK.stroke_width(1)));
+                .legend(|(x, y)| PathElement::new([(x, y), (x + 18, y)], TEXT.stroke_width(1)));
             for rate in super::RATES {
                 let points = overs.iter().filter(|o| o.rate == rate).map(|o| {
                     let at = names.iter().position(|n| *n == o.signal).expect("named above") as f64;
@@ -205,19 +156,13 @@ pub fn overs(path: &Path, overs: &[Over]) -> io::Result<()> {
                     .legend(move |(x, y)| Circle::new((x + 9, y), 4, colour(rate).filled()));
             }
             for (at, name) in names.iter().enumerate() {
-                let style = (FONT, 12).into_font().color(&INK).pos(plotters::style::text_anchor::Pos::new(
+                let style = (FONT, 12).into_font().color(&TEXT).pos(plotters::style::text_anchor::Pos::new(
                     plotters::style::text_anchor::HPos::Center,
                     plotters::style::text_anchor::VPos::Bottom,
                 ));
                 chart.draw_series([Text::new(name.to_string(), (at as f64, low), style)]).map_err(broken)?;
             }
-            chart
-                .configure_series_labels()
-                .position(SeriesLabelPosition::UpperRight)
-                .label_font((FONT, 13).into_font().color(&INK))
-                .background_style(PAPER.mix(0.85))
-                .draw()
-                .map_err(broken)?;
+            legend(&mut chart, SeriesLabelPosition::UpperRight)?;
         }
         Ok(())
     })
