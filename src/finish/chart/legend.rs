@@ -16,32 +16,32 @@ pub(super) fn keys<B: DrawingBackend>(
     chart: &ReportChart,
 ) -> Result<(), ChartError> {
     let row = |lane: usize, i: usize| lanes[lane].top + 42.0 + 22.0 * i as f64;
-    let word = |lane, i, text: &str| {
+    let label = |lane, i, text: &str| {
         painter.text(text, (62.0, row(lane, i)), 14.5, Align::Left, colours::SECONDARY.to_rgba())
     };
     let block =
         |lane, i, colour| painter.rect((28.0, row(lane, i) - 5.0), (52.0, row(lane, i) + 5.0), colour);
-    let stroke = |lane, i| [(28.0, row(lane, i)), (52.0, row(lane, i))];
+    let line_at = |lane, i| [(28.0, row(lane, i)), (52.0, row(lane, i))];
 
     block(0, 0, colours::INPUT.to_rgba())?;
-    word(0, 0, "in")?;
-    painter.line(&stroke(0, 1), 1.6, colours::TEXT.to_rgba())?;
-    word(0, 1, "out")?;
-    painter.line(&stroke(0, 2), 1.6, colours::RED.to_rgba())?;
-    word(0, 2, &format!("ceiling {}", number(f64::from(chart.ceiling), 1)))?;
+    label(0, 0, "in")?;
+    painter.line(&line_at(0, 1), 1.6, colours::TEXT.to_rgba())?;
+    label(0, 1, "out")?;
+    painter.line(&line_at(0, 2), 1.6, colours::RED.to_rgba())?;
+    label(0, 2, &format!("ceiling {}", number(f64::from(chart.ceiling), 1)))?;
 
     block(1, 0, colours::TEAL.mix(0.24))?;
-    painter.dashes(&stroke(1, 0), 2.0, 7.0, 4.0, colours::TEAL.to_rgba())?;
-    word(1, 0, "compressor")?;
+    painter.dashes(&line_at(1, 0), 2.0, 7.0, 4.0, colours::TEAL.to_rgba())?;
+    label(1, 0, "compressor")?;
     block(1, 1, colours::RED.mix(0.42))?;
-    painter.line(&stroke(1, 1).map(|(x, y)| (x, y + 5.0)), 1.6, colours::RED.to_rgba())?;
-    word(1, 1, "limiter")?;
+    painter.line(&line_at(1, 1).map(|(x, y)| (x, y + 5.0)), 1.6, colours::RED.to_rgba())?;
+    label(1, 1, "limiter")?;
 
-    painter.line(&stroke(2, 0), 2.4, colours::OCHRE.to_rgba())?;
-    word(2, 0, "short-term")?;
+    painter.line(&line_at(2, 0), 2.4, colours::OCHRE.to_rgba())?;
+    label(2, 0, "short-term")?;
     if let Some(target) = chart.target {
         block(2, 1, colours::OCHRE.mix(colours::BAND_OPACITY))?;
-        word(2, 1, &format!("target {}", number(f64::from(target), 1)))?;
+        label(2, 1, &format!("target {}", number(f64::from(target), 1)))?;
     }
     Ok(())
 }
