@@ -1,5 +1,5 @@
 //! Price of one frame of the screen, without a graphics card: laying out, drawing and tessellating
-//! while the paper runs, against the 4 ms that 60 frames a second leave comfortably. Then ten
+//! while the publication runs, against the 4 ms that 60 frames a second leave comfortably. Then ten
 //! minutes of frames, to see that nothing grows.
 //!
 //! `cargo bench --no-default-features --features screen --bench frame`

@@ -250,7 +250,7 @@ fn preset_list(
     egui::ScrollArea::vertical().max_height((ui.ctx().content_rect().height() - 130.0).min(560.0)).show(
         ui,
         |ui| {
-            for preset in presets.ours.iter().chain(&presets.own) {
+            for preset in presets.factory.iter().chain(&presets.user) {
                 if entry(ui, preset) {
                     chosen = Some(preset.clone());
                     ui.close();

@@ -13,7 +13,7 @@ impl LiveReadout {
         self.output = loudness(&snapshot.after);
         self.compressor = reduction(&snapshot.compressor);
         self.limiter = reduction(&snapshot.limiter);
-        self.pumping_db = snapshot.swing;
+        self.pumping_db = snapshot.pumping;
         let has_signal = snapshot.before.max_true_peak.is_finite();
         for (levels, bands) in [
             (&mut self.spectrum_input, &snapshot.spectrum_before),
@@ -44,7 +44,7 @@ fn loudness(readings: &Readings) -> LoudnessReadout {
         range: readings.range,
         true_peak: left.max(right),
         true_peak_max: readings.max_true_peak,
-        plr: or_nan(readings.peak_to_loudness),
+        plr: or_nan(readings.plr),
         crest: or_nan(readings.crest),
         correlation: or_nan(readings.correlation),
     }
@@ -60,7 +60,7 @@ fn findings(snapshot: &Snapshot, settings: &Settings) -> Vec<SourceFinding> {
         settings: *settings,
         measured: snapshot.measured,
         source: snapshot.source.clone(),
-        source_peak_to_loudness: snapshot.before.peak_to_loudness,
+        source_plr: snapshot.before.plr,
         integrated: f64::NEG_INFINITY,
         true_peak: f64::NEG_INFINITY,
         target: snapshot.target,
@@ -85,7 +85,7 @@ fn findings(snapshot: &Snapshot, settings: &Settings) -> Vec<SourceFinding> {
         .iter()
         .filter(|rule| is_about_the_source(rule.id))
         .filter_map(|rule| {
-            let note = rule.note(&facts, rule.value(&facts).filter(|value| rule.speaks(*value))?);
+            let note = rule.note(&facts, rule.value(&facts).filter(|value| rule.applies(*value))?);
             let trims = matches!(rule.id, RuleId::FullScale | RuleId::LittleHeadroom);
             Some(SourceFinding { text: note.says, trim: trims.then_some(snapshot.source.trim_db as f32) })
         })

@@ -3,13 +3,13 @@
 
 use testkit::Random;
 
-use crate::signal::{latency, run, strokes};
+use crate::signal::{latency, run, transients};
 use lintel::chain::Chain;
 use lintel::params;
 use lintel::settings::{Compare, Settings};
 use proptest::prelude::*;
 
-/// Settings drawn over every parameter's whole range, with the ceiling at work.
+/// Settings drawn over every parameter's whole range, with the ceiling active.
 fn any_settings(noise: &mut Random) -> Settings {
     let mut settings = Settings::default();
     for param in params::all() {
@@ -70,7 +70,7 @@ proptest! {
     fn block_sizes_do_not_matter(seed in any::<u64>()) {
         let mut noise = Random::new(seed);
         let settings = any_settings(&mut noise);
-        let input = strokes(6_000, 44_100.0, seed);
+        let input = transients(6_000, 44_100.0, seed);
         let (long, short) = (1 + noise.below(700), 1 + noise.below(70));
         let reference = run(44_100.0, &input, long, &settings);
         prop_assert_eq!(run(44_100.0, &input, short, &settings), reference);
@@ -87,7 +87,7 @@ fn after_bad_input_the_sound_recovers() {
     let mut bad = [vec![f32::NAN; 4800], vec![f32::INFINITY; 4800]];
     let [left, right] = &mut bad;
     chain.process(&mut [left, right], |_| ());
-    let mut good = strokes(20 * 48_000, rate, 9);
+    let mut good = transients(20 * 48_000, rate, 9);
     let clean = run(rate, &good, 480, &settings);
     let [left, right] = &mut good;
     chain.process(&mut [left, right], |_| ());

@@ -44,7 +44,7 @@ fn with(change: impl FnOnce(&mut Settings)) -> Settings {
 }
 
 #[test]
-fn the_measure_hears_a_click() {
+fn the_measure_detects_a_click() {
     let x: Vec<f32> = (0..100).map(|n| if n < 50 { 0.25 } else { 0.22 }).collect();
     let worst = x.windows(4).map(|w| (w[3] - 3.0 * w[2] + 3.0 * w[1] - w[0]).abs()).fold(0.0_f32, f32::max);
     assert!(20.0 * f64::from(worst).log10() > -30.0);

@@ -1,7 +1,7 @@
 //! The same song at another sample rate comes out the same: as loud, and with the same reduction
 //! at the same time.
 
-use crate::signal::{busy, strokes};
+use crate::signal::{busy, transients};
 use lintel::chain::Chain;
 use lintel::finish::Converter;
 use lintel::meter::LoudnessMeter;
@@ -38,7 +38,7 @@ fn frame_column(frame: usize, latency: usize, column: usize) -> Option<usize> {
 
 #[test]
 fn a_song_is_as_loud_and_as_reduced_at_96_khz_as_at_44_1() {
-    let original = strokes(8 * 44_100, 44_100.0, 8);
+    let original = transients(8 * 44_100, 44_100.0, 8);
     let mut converter = Converter::new(44_100, 96_000);
     let mut converted = [Vec::new(), Vec::new()];
     let wide = original.each_ref().map(|ch| ch.iter().map(|x| f64::from(*x)).collect::<Vec<_>>());

@@ -6,7 +6,7 @@ use testkit::Random;
 
 /// Struck, decaying tones over soft noise, different in both channels: music enough to make every
 /// stage work. Peak about ±0.9.
-pub fn strokes(frames: usize, rate: f64, seed: u64) -> [Vec<f32>; 2] {
+pub fn transients(frames: usize, rate: f64, seed: u64) -> [Vec<f32>; 2] {
     let mut noise = Random::new(seed);
     let mut out = [vec![0.0; frames], vec![0.0; frames]];
     let beat = (rate * 0.25) as usize;
@@ -59,7 +59,7 @@ pub fn run(rate: f64, input: &[Vec<f32>; 2], block: usize, settings: &Settings) 
     run_moving(rate, input, || block, |_| None, settings)
 }
 
-/// Every stage at work.
+/// Every stage active.
 pub fn busy() -> Settings {
     let mut settings = Settings::default();
     settings.input.trim = -3.0;

@@ -2,7 +2,7 @@
 //! samples of the library's own chain.
 
 use crate::play::{Buffers, by_hand, play, set, turn};
-use crate::signal::{BUSY, chain, difference, settings, stepped, strokes};
+use crate::signal::{BUSY, chain, difference, settings, stepped, transients};
 use lintel::chain::Chain;
 use lintel::params;
 use testkit::Random;
@@ -34,7 +34,7 @@ fn every_layout_and_rate_in_changing_calls_in_place_and_not() {
         for rate in
             [8_000.0, 11_025.0, 22_050.0, 44_100.0, 48_000.0, 88_200.0, 96_000.0, 192_000.0, 384_000.0]
         {
-            let input = strokes(rate, 0.15, layout.1 as usize);
+            let input = transients(rate, 0.15, layout.1 as usize);
             let (expected, latency) = chain(rate, &input, &settings(&BUSY));
             assert!(rig.activate(rate, MOST as u32));
             rig.serve();
@@ -56,7 +56,7 @@ fn every_block_size_up_to_8192() {
     let _turn = turn();
     let Some(mut rig) = by_hand() else { return };
     set(&rig, &BUSY);
-    let input = strokes(44_100.0, 0.25, 2);
+    let input = transients(44_100.0, 0.25, 2);
     let (expected, _) = chain(44_100.0, &input, &settings(&BUSY));
     assert!(rig.activate(44_100.0, MOST as u32) && rig.start());
     let powers = (0..=13).map(|n| 1 << n);
@@ -72,7 +72,7 @@ fn every_block_size_up_to_8192() {
 fn any_legal_order_of_calls() {
     let _turn = turn();
     let Some(mut rig) = by_hand() else { return };
-    let input = strokes(48_000.0, 0.1, 2);
+    let input = transients(48_000.0, 0.1, 2);
     let (plain, _) = chain(48_000.0, &input, &settings(&[]));
     let (busy, _) = chain(48_000.0, &input, &settings(&BUSY));
     let whole = |rig: &Rig| play(rig, &input, Buffers::InPlace, || 512);
@@ -119,7 +119,7 @@ fn a_reset_while_playing_forgets_everything() {
     let _turn = turn();
     let Some(mut rig) = by_hand() else { return };
     set(&rig, &BUSY);
-    let input = strokes(44_100.0, 0.3, 2);
+    let input = transients(44_100.0, 0.3, 2);
     let (expected, _) = chain(44_100.0, &input, &settings(&BUSY));
     assert!(rig.activate(44_100.0, 512) && rig.start());
     // In the middle of a chunk of 32 frames, with everything in motion.
@@ -138,7 +138,7 @@ fn a_reset_while_playing_forgets_everything() {
 fn parameters_arrive_without_processing() {
     let _turn = turn();
     let Some(mut rig) = by_hand() else { return };
-    let input = strokes(44_100.0, 0.2, 2);
+    let input = transients(44_100.0, 0.2, 2);
     let texts: Vec<(&str, &str)> = BUSY.to_vec();
     let mut events = Events::default();
     for (id, text) in &texts {
@@ -181,7 +181,7 @@ fn an_event_acts_at_its_frame_at_every_offset() {
     let _turn = turn();
     let Some(mut rig) = by_hand() else { return };
     let (rate, block, blocks) = (48_000.0, 64, 24);
-    let input = strokes(rate, 0.1, 2);
+    let input = transients(rate, 0.1, 2);
     let (drive, tone) = (rig.id("drive"), rig.id("EQ 4 gain"));
     assert!(rig.activate(rate, block as u32) && rig.start());
     for offset in 0..block {
@@ -235,7 +235,7 @@ fn latency_stands_still_and_the_tail_is_the_chains() {
         assert!(rig.activate(48_000.0, 512) && rig.start());
         let at_first = rig.latency();
         set(&rig, texts);
-        let input = strokes(48_000.0, 0.2, 2);
+        let input = transients(48_000.0, 0.2, 2);
         play(&rig, &input, Buffers::InPlace, || 512);
         let mut reference = Chain::new(48_000.0);
         reference.set(&settings(texts));
@@ -252,7 +252,7 @@ fn an_offline_render_gives_the_samples_of_real_time() {
     let _turn = turn();
     let Some(mut rig) = by_hand() else { return };
     set(&rig, &BUSY);
-    let input = strokes(44_100.0, 0.5, 2);
+    let input = transients(44_100.0, 0.5, 2);
     let (expected, _) = chain(44_100.0, &input, &settings(&BUSY));
     for offline in [true, false, true] {
         assert!(rig.render(offline));

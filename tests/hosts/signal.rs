@@ -46,7 +46,7 @@ pub fn bundle(name: &str) -> Option<PathBuf> {
 }
 
 /// Decaying tones over soft noise, the channels different; peak under 1.
-pub fn strokes(rate: f64, seconds: f64, channels: usize) -> Vec<Vec<f32>> {
+pub fn transients(rate: f64, seconds: f64, channels: usize) -> Vec<Vec<f32>> {
     let mut random = Random::new(11);
     let frames = (rate * seconds) as usize;
     (0..channels)

@@ -180,7 +180,7 @@ fn little_headroom() {
 
 #[test]
 fn too_dense_to_master() {
-    // A squared-off tone: peak-to-loudness of a few dB.
+    // A squared-off tone: PLR of a few dB.
     let dense = run(12.0, nothing, |t| pass([(3.0 * (TAU * 300.0 * t).sin()).tanh() * 0.5, music(t)[1]]));
     speaks(&dense, RuleId::TooDense, "dense");
     silent(&run(12.0, nothing, |t| pass(music(t))), RuleId::TooDense);

@@ -13,7 +13,7 @@ use std::time::Duration;
 const RATE: usize = 48_000;
 const BLOCK: usize = 64;
 
-/// A second of strokes that can follow itself without a seam.
+/// A second of transients that can follow itself without a seam.
 fn second() -> [Vec<f32>; 2] {
     let wave = |hertz: f64| -> Vec<f32> {
         (0..RATE)

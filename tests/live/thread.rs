@@ -19,11 +19,11 @@ fn feed(taps: &mut TapSender, seconds: usize, gain: f32) {
 }
 
 /// Waits until the snapshot is as wished.
-fn until(live: &LiveAnalysis, wish: impl Fn(&Snapshot) -> bool) -> Arc<Snapshot> {
+fn until(live: &LiveAnalysis, request: impl Fn(&Snapshot) -> bool) -> Arc<Snapshot> {
     let start = Instant::now();
     loop {
         let snapshot = live.snapshot();
-        if wish(&snapshot) {
+        if request(&snapshot) {
             return snapshot;
         }
         assert!(start.elapsed() < Duration::from_secs(20), "it never came: {:?}", snapshot.after);

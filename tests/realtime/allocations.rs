@@ -38,7 +38,7 @@ pub fn calls(work: impl FnOnce()) -> u64 {
 }
 
 /// Moves an instance about from the main thread while the audio thread works: states are saved and
-/// loaded (what switching the settings slots amounts to), values and texts are read, wishes served.
+/// loaded (what switching the settings slots amounts to), values and texts are read, options served.
 pub struct Disturber<'a> {
     rig: &'a Rig,
     states: [Vec<u8>; 2],

@@ -3,7 +3,7 @@
 //!
 //! Source: Giannoulis, Massberg and Reiss, "Digital dynamic range compressor design", JAES 60(6),
 //! 2012: the gain computer's three-line formula (from memory), written out here a second time as
-//! the paper has it, and a table computed from it by an independent script.
+//! the publication has it, and a table computed from it by an independent script.
 
 use lintel::settings::CompressorSettings;
 use lintel::stage::compressor::curve::GainCurve;

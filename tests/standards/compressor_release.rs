@@ -72,14 +72,14 @@ fn between_the_beats_the_reduction_breathes_less() {
         input.extend(steady(-4.0, 7_200));
         input.extend(steady(-40.0, 16_800));
     }
-    let swing = |auto_release| {
+    let pumping = |auto_release| {
         let settings = CompressorSettings { attack: 30.0, release: 150.0, auto_release, ..plain() };
         let last = run(&settings, FS, &input).reduction.split_off(3 * 48_000);
         last.iter().fold(0.0f64, |a, y| a.max(*y)) - last.iter().fold(f64::MAX, |a, y| a.min(*y))
     };
-    let (plain, automatic) = (swing(false), swing(true));
+    let (plain, automatic) = (pumping(false), pumping(true));
     assert!(plain > 3.0);
-    println!("swing at two beats a second: plain {plain:.2} dB, programme-dependent {automatic:.2} dB");
+    println!("pumping at two beats a second: plain {plain:.2} dB, programme-dependent {automatic:.2} dB");
     assert!(automatic < 0.8 * plain, "{automatic} of {plain}");
 }
 

@@ -77,7 +77,7 @@ fn no_link_leaves_each_channel_to_itself() {
 }
 
 #[test]
-fn half_a_link_blends_the_wishes() {
+fn half_a_stereo_link_averages_in_decibels() {
     // Left wants 10 dB, right nothing: at 60 % the right one gets 6.
     let input: Vec<_> = steady(0.0, 48_000).iter().map(|f| [f[0], 0.01 * f[1]]).collect();
     let run = run(&CompressorSettings { stereo_link: 60.0, ..plain() }, FS, &input);

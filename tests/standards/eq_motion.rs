@@ -74,7 +74,7 @@ fn switching_does_not_click() {
         ("off", base, BandSettings { on: false, ..base }),
         ("on", BandSettings { on: false, ..base }, base),
         ("to a high cut", base, BandSettings { kind: BandKind::HighCut, freq: 500.0, ..base }),
-        ("to the sides", base, BandSettings { channel: BandChannel::Side, ..base }),
+        ("to the side signal", base, BandSettings { channel: BandChannel::Side, ..base }),
         (
             "slope",
             BandSettings { kind: BandKind::LowCut, ..base },

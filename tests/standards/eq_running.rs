@@ -173,7 +173,7 @@ fn a_flat_band_changes_nothing() {
     assert_ne!(input[9000..9100], out[9000..9100]);
 }
 
-/// A band on the middle leaves what is at the sides alone, and the other way round: ≤ −140 dBFS.
+/// A band on the middle leaves what is at the side signal alone, and the other way round: ≤ −140 dBFS.
 #[test]
 fn middle_and_sides_do_not_touch_each_other() {
     for (channel, sign) in [(BandChannel::Mid, -1.0), (BandChannel::Side, 1.0)] {

@@ -1,4 +1,4 @@
-//! The stage's other promises: the image, what is taken away, off, reset, silence.
+//! The stage's other promises: the image, what is removed, off, reset, silence.
 
 use lintel::settings::LimiterSettings;
 use testkit::meter::peak;

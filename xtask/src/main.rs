@@ -1,4 +1,4 @@
-//! What the house can do for itself: `cargo xtask demo | test | bundle | figures | bench | shots | validate | instance`.
+//! Commands of the project: `cargo xtask demo | test | bundle | figures | bench | shots | validate | instance`.
 
 mod bench;
 mod bundle;

@@ -1,7 +1,7 @@
 //! `cargo xtask shots`: every state of the screen as a PNG, without a display. The demo mix is processed
 //! by the real chain and measured by the real analysis.
 
-use crate::{Failure, quartet};
+use crate::Failure;
 use egui::{Event, Pos2, RawInput, Rect, pos2, vec2};
 use lintel::chain::Chain;
 use lintel::editor::raster::Raster;
@@ -133,9 +133,9 @@ pub fn run() -> Result<(), Failure> {
     nice_plug_xtask::chdir_workspace_root().map_err(|err| format!("{err:#}"))?;
     std::fs::create_dir_all(FOLDER)?;
     std::fs::create_dir_all(DOCS_FOLDER)?;
-    let mix = quartet::mix(128.0);
+    let mix = testkit::quartet::mix(128.0);
     let file = Path::new(FOLDER).join("quartet.wav");
-    let rate = quartet::RATE as u32;
+    let rate = testkit::quartet::RATE as u32;
     let spec = OutputSpec {
         layout: Layout::Wav,
         encoding: Encoding::Int(24),
@@ -166,15 +166,15 @@ pub fn run() -> Result<(), Failure> {
 
 /// Processes the mix with the chain.
 fn measure(shot: &Shot, mix: &[Vec<f32>; 2]) -> (LiveReadout, Arc<Mutex<History>>) {
-    let mut chain = Chain::new(quartet::RATE);
+    let mut chain = Chain::new(testkit::quartet::RATE);
     chain.set(&shot.settings);
     chain.jump();
-    let mut analysis = Analysis::new(quartet::RATE as u32, 2);
+    let mut analysis = Analysis::new(testkit::quartet::RATE as u32, 2);
     analysis.set_settings(&shot.settings);
-    let mut matching = LoudnessMatch::new(quartet::RATE);
+    let mut matching = LoudnessMatch::new(testkit::quartet::RATE);
     let mut transport = Transport { playing: true, position: Some(0) };
     let gain = 10.0_f32.powf(shot.input_gain_db / 20.0);
-    let frames = ((shot.seconds * quartet::RATE) as usize).min(mix[0].len());
+    let frames = ((shot.seconds * testkit::quartet::RATE) as usize).min(mix[0].len());
     for start in (0..frames).step_by(480) {
         let end = (start + 480).min(frames);
         let [mut left, mut right] = [0, 1].map(|ch: usize| {
@@ -188,7 +188,7 @@ fn measure(shot: &Shot, mix: &[Vec<f32>; 2]) -> (LiveReadout, Arc<Mutex<History>
     }
     let mut live = LiveReadout::default();
     live.take(&analysis.snapshot(), &shot.settings);
-    live.response = live::response(&EqCurve::of(&shot.settings.eq, quartet::RATE));
+    live.response = live::response(&EqCurve::of(&shot.settings.eq, testkit::quartet::RATE));
     live.compressor_point = chain.compressor_point();
     live.makeup_db = chain.makeup_db();
     live.louder_by_db = matching.difference_db();
@@ -207,7 +207,7 @@ fn draw(shot: &Shot, mix: &[Vec<f32>; 2], loaded: &LoadedSong) -> (Vec<u8>, [usi
     let lower = song::place(lower, upper);
     let mut state = song::SongState::default();
     let mut playhead = Playhead::new(loaded.format().frames, loaded.format().rate);
-    let frame_at = |seconds: f64| (seconds * quartet::RATE) as u64;
+    let frame_at = |seconds: f64| (seconds * testkit::quartet::RATE) as u64;
     playhead.set_bounds(frame_at(1.2)..frame_at(126.0));
     playhead.set_loop(loaded.overview().loudest(10.0, playhead.bounds()));
     let place = |(x, y): (f32, f32)| pos2(x * width, y * height);

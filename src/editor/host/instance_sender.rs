@@ -1,7 +1,7 @@
 //! The audio thread's side of an instance.
 
 use crate::chain::ChainReadout;
-use crate::meter::live::LoudnessDifference;
+use crate::meter::live::SharedLoudnessDifference;
 use crate::tap_ring::{Tap, TapSender, Transport};
 use std::sync::Arc;
 
@@ -9,7 +9,7 @@ use std::sync::Arc;
 pub struct InstanceSender {
     pub(super) readouts: rtrb::Producer<ChainReadout>,
     pub(super) taps: TapSender,
-    pub(super) louder_by: Arc<LoudnessDifference>,
+    pub(super) louder_by: Arc<SharedLoudnessDifference>,
     /// Sample rate of the analysis, Hz.
     pub(super) sample_rate: f64,
     /// Channels of the analysis.
@@ -35,7 +35,7 @@ impl InstanceSender {
 
     /// Restarts the measurement of the loudness difference.
     pub fn reset_loudness_difference(&self) {
-        self.louder_by.start_anew();
+        self.louder_by.reset();
     }
 
     /// Sends a readout if there is room; a full ring means that no window reads it.

@@ -37,7 +37,7 @@ fn five_bands() -> Settings {
     settings
 }
 
-/// Every stage at work.
+/// Every stage active.
 pub fn everything() -> Settings {
     let mut all = five_bands();
     all.input = Settings::default().input;

@@ -19,13 +19,13 @@ use std::sync::atomic::{AtomicBool, Ordering};
 /// Any failure of the plugin or of opening it, as one line.
 pub type Error = Box<dyn std::error::Error + Send + Sync>;
 
-/// What the host lends the plugin: a wish list that is served between calls.
+/// What the host lends the plugin: a request list that is served between calls.
 #[derive(Default)]
-struct Wishes {
+struct Options {
     callback: AtomicBool,
 }
 
-impl SharedHandler<'_> for Wishes {
+impl SharedHandler<'_> for Options {
     fn request_restart(&self) {}
     fn request_process(&self) {}
     fn request_callback(&self) {
@@ -36,7 +36,7 @@ impl SharedHandler<'_> for Wishes {
 struct Handlers;
 
 impl HostHandlers for Handlers {
-    type Shared<'a> = Wishes;
+    type Shared<'a> = Options;
     type MainThread<'a> = ();
     type AudioProcessor<'a> = ();
 }
@@ -101,7 +101,7 @@ impl Host {
         let descriptor = factory.plugin_descriptors().next().ok_or("the bundle is empty")?;
         let id = descriptor.id().ok_or("the plugin has no id")?;
         let about = HostInfo::new("offline host", "", "", env!("CARGO_PKG_VERSION"))?;
-        let mut instance = PluginInstance::new(|_| Wishes::default(), |_| (), &entry, id, &about)?;
+        let mut instance = PluginInstance::new(|_| Options::default(), |_| (), &entry, id, &about)?;
         let params: PluginParams =
             instance.plugin_shared_handle().get_extension().ok_or("the plugin offers no parameters")?;
         let listed = list(&params, &mut instance);
@@ -211,7 +211,7 @@ impl Host {
 
     /// What the plugin asked to be called back for, on the main thread.
     fn serve(&mut self) {
-        if self.instance.access_shared_handler(|wishes| wishes.callback.swap(false, Ordering::AcqRel)) {
+        if self.instance.access_shared_handler(|options| options.callback.swap(false, Ordering::AcqRel)) {
             self.instance.call_on_main_thread_callback();
         }
     }

@@ -72,7 +72,7 @@ pub fn level_db(x: impl IntoIterator<Item = f64>, freq: f64, rate: f64) -> f64 {
 }
 
 /// Rms of the part of `trace` (one value a frame) that moves at `from` to `to` Hz.
-pub fn swing(trace: &[f32], rate: f64, from: f64, to: f64) -> f64 {
+pub fn band_rms(trace: &[f32], rate: f64, from: f64, to: f64) -> f64 {
     let mean = trace.iter().map(|&v| f64::from(v)).sum::<f64>() / trace.len() as f64;
     let len = trace.len();
     let mut time: Vec<f64> = trace

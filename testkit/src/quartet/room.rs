@@ -204,7 +204,7 @@ mod tests {
 
     /// The sound arrives after the distance over the speed of sound, and first on the nearer side.
     #[test]
-    fn the_nearer_microphone_hears_first() {
+    fn sound_reaches_the_nearer_microphone_first() {
         let ((left, loud), (right, soft)) = (path([3.0, 4.0, 1.0], 0), path([3.0, 4.0, 1.0], 1));
         assert!(left < right && loud > soft, "{left} {right} {loud} {soft}");
     }

@@ -131,7 +131,7 @@ pub fn play(bars: usize, random: &mut Random) -> Vec<Note> {
         }
     }
     ending(&mut notes, bars as f64 * BAR, random);
-    // Hands: some milliseconds early or late, some strokes a little stronger.
+    // Hands: some milliseconds early or late, some transients a little stronger.
     for note in &mut notes {
         note.time += 0.005 * random.signed();
         note.strength = (note.strength * (1.0 + 0.10 * random.signed())).min(1.0);
@@ -172,7 +172,7 @@ fn right_hand(notes: &mut Vec<Note>, start: f64, tune: &[(u8, u8, u8)], part: Pa
     }
 }
 
-/// Alternating strokes on the given pitches, about fourteen a second, from one strength to another.
+/// Alternating transients on the given pitches, about fourteen a second, from one strength to another.
 fn roll(
     notes: &mut Vec<Note>,
     start: f64,
@@ -181,9 +181,9 @@ fn roll(
     strength: [f64; 2],
     random: &mut Random,
 ) {
-    let strokes = (length * 14.0) as usize;
-    for i in 0..strokes {
-        let x = i as f64 / strokes as f64;
+    let transients = (length * 14.0) as usize;
+    for i in 0..transients {
+        let x = i as f64 / transients as f64;
         notes.push(Note {
             time: start + length * (x + 0.012 * random.signed()),
             strength: (strength[0] + (strength[1] - strength[0]) * x) * 0.7,
@@ -217,7 +217,7 @@ fn shaker(notes: &mut Vec<Note>, start: f64, loud: f64) {
 }
 
 fn drum(notes: &mut Vec<Note>, start: f64, loud: f64, bar: usize) {
-    let strokes: &[(u8, Hand, f64)] = if bar % 4 == 3 {
+    let transients: &[(u8, Hand, f64)] = if bar % 4 == 3 {
         &[
             (0, Hand::Middle, 1.0),
             (4, Hand::Edge, 0.7),
@@ -239,7 +239,7 @@ fn drum(notes: &mut Vec<Note>, start: f64, loud: f64, bar: usize) {
             (15, Hand::Edge, 0.4),
         ]
     };
-    for &(step, hand, weight) in strokes {
+    for &(step, hand, weight) in transients {
         notes.push(Note {
             time: start + f64::from(step) * SIXTEENTH,
             strength: (loud * 1.12).min(1.0) * weight,

@@ -113,7 +113,7 @@ pub fn frames_to_63(left: impl Fn(usize) -> f64, frames: usize) -> f64 {
     n as f64 + (before / target).ln() / (before / left(n)).ln()
 }
 
-/// The published gain computer, as the paper prints it: output level in dB for input level `x`,
+/// The published gain computer, as the publication prints it: output level in dB for input level `x`,
 /// threshold `t`, ratio `r` and knee `w`. Giannoulis, Massberg and Reiss, "Digital dynamic range
 /// compressor design", JAES 60(6), 2012 (from memory).
 pub fn gain_computer(x: f64, t: f64, r: f64, w: f64) -> f64 {

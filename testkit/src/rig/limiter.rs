@@ -1,7 +1,7 @@
 //! Runs the ceiling stage over stereo signals in f64, in host blocks of any size.
 
 use super::amplitude;
-use crate::meter::swing;
+use crate::meter::band_rms;
 use crate::signal::{Stereo, both};
 use lintel::dsp::{Block, CHUNK};
 use lintel::settings::LimiterSettings;
@@ -89,7 +89,7 @@ pub fn driven_6_db_over(x: impl Fn(f64) -> f64) -> Vec<f64> {
     run.out[0][96_000..144_000].to_vec()
 }
 
-/// Mean reduction and its swing at 0.5 to 8 Hz, dB; with `one_release`, by the fast release alone.
+/// Mean reduction and its pumping at 0.5 to 8 Hz, dB; with `one_release`, by the fast release alone.
 pub fn pumping(x: &Stereo, rate: f64, drive: f32, one_release: bool) -> (f64, f64) {
     let mut limiter = stage(&LimiterSettings { drive, ..Default::default() }, rate);
     if one_release {
@@ -97,7 +97,7 @@ pub fn pumping(x: &Stereo, rate: f64, drive: f32, one_release: bool) -> (f64, f6
     }
     let run = run_with(&mut limiter, x, 512, |_, _| {});
     let mean = run.reduction.iter().map(|&r| f64::from(r)).sum::<f64>() / run.reduction.len() as f64;
-    (mean, swing(&run.reduction, rate, 0.5, 8.0))
+    (mean, band_rms(&run.reduction, rate, 0.5, 8.0))
 }
 
 /// The same by the fast release alone, driven to a mean reduction of at least `mean` dB (6 to 18 dB of

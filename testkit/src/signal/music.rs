@@ -3,7 +3,7 @@
 use crate::Random;
 use std::f64::consts::TAU;
 
-/// Two seconds of strokes over noise in two channels: busy music, peak about `level`.
+/// Two seconds of transients over noise in two channels: busy music, peak about `level`.
 pub fn music(rate: f64, level: f32) -> [Vec<f32>; 2] {
     let mut random = Random::new(1);
     [1.0, 1.01].map(|detune: f64| {

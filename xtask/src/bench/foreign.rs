@@ -9,7 +9,7 @@ use std::path::Path;
 use std::process::Command;
 use testkit::quartet;
 
-/// Every stage at work, near what the demo's master is made with; the drive follows.
+/// Every stage active, near what the demo's master is made with; the drive follows.
 const SETTINGS: [(&str, &str); 12] = [
     ("trim", "−6.0 dB"),
     ("eq1_gain", "+1.0 dB"),

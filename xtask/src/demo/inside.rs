@@ -1,4 +1,4 @@
-//! The library's own chain on the same input with the same settings: what it takes away over time,
+//! The library's own chain on the same input with the same settings: what it reduces over time,
 //! and the samples to hold against the bundle's.
 
 use lintel::chain::Chain;

@@ -1,5 +1,5 @@
 //! `cargo xtask demo`: a bounced mix in, a master out through the bundled plugin in a real host, with
-//! a table before → after and a picture of what was taken away over time.
+//! a table before → after and a picture of what was removed over time.
 //!
 //! The picture is drawn from the library's own chain, run on the same input with the same settings;
 //! the demo fails unless that chain's output equals the bundle's, bit for bit.

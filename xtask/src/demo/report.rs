@@ -43,7 +43,7 @@ impl Report {
             ("loudness range", b.range_lu, a.range_lu, "LU"),
             ("max short-term", b.max_short_term_lufs, a.max_short_term_lufs, "LUFS"),
             ("true peak", b.true_peak_dbtp, a.true_peak_dbtp, "dBTP"),
-            ("peak-to-loudness", b.peak_to_loudness_lu, a.peak_to_loudness_lu, "LU"),
+            ("PLR", b.peak_to_loudness_lu, a.peak_to_loudness_lu, "LU"),
         ] {
             table.add_row([what, &tenths(before), &tenths(after), unit]);
         }
@@ -84,7 +84,7 @@ impl Report {
             figures: [
                 vec![
                     change("true peak, dBTP", b.true_peak_dbtp, a.true_peak_dbtp),
-                    change("peak-to-loudness, LU", b.peak_to_loudness_lu, a.peak_to_loudness_lu),
+                    change("PLR, LU", b.peak_to_loudness_lu, a.peak_to_loudness_lu),
                 ],
                 vec![
                     reduction("compressor", &self.compressor),

@@ -88,7 +88,7 @@ fn neutral(mix: &Stereo) -> Row {
     }
 }
 
-/// The demo mix as it is and converted to 96 kHz, every stage at work.
+/// The demo mix as it is and converted to 96 kHz, every stage active.
 fn rates(mix: &Stereo) -> [Row; 2] {
     let mut settings = Settings::default();
     settings.input.trim = -6.0;
@@ -116,7 +116,7 @@ fn rates(mix: &Stereo) -> [Row; 2] {
     let pairs = low_columns.iter().zip(&high_columns);
     let worst = pairs.flat_map(|(a, b)| [(a[0] - b[0]).abs(), (a[1] - b[1]).abs()]).fold(0.0, f32::max);
     let row = |what: &str, asked: &str, reached: String, kept| Row {
-        what: format!("chain: demo mix at 44.1 and at 96 kHz, all stages at work, drive 11 dB: {what}"),
+        what: format!("chain: demo mix at 44.1 and at 96 kHz, all stages active, drive 11 dB: {what}"),
         asked: asked.into(),
         reached,
         source: "own measurement, converted by rubato".into(),

@@ -10,7 +10,7 @@ use super::Row;
 use super::style::{OCHRE, RED, TEAL, TEXT, VIOLET};
 use lintel::settings::CompressorSettings;
 use lintel::stage::compressor::curve::GainCurve;
-use plot::Sheet;
+use plot::Plot;
 use std::io;
 use std::path::Path;
 use testkit::rig::compressor::{Rig, plain, run as run_stage, steady, step};
@@ -39,44 +39,43 @@ pub fn run(dir: &Path) -> io::Result<Vec<Row>> {
 
 /// Static curves for several knees, the stage's own points, the table's points.
 fn curves(path: &Path) -> io::Result<()> {
-    let mut sheet =
-        Sheet::new("Compressor: static curve, threshold −20 dB, 4 : 1", "input, dBFS", "output, dBFS");
-    sheet.range(-30.0..-6.0, -30.0..-15.0);
+    let mut plot =
+        Plot::new("Compressor: static curve, threshold −20 dB, 4 : 1", "input, dBFS", "output, dBFS");
+    plot.range(-30.0..-6.0, -30.0..-15.0);
     for (knee, pen) in [(0.0, TEXT), (3.0, VIOLET), (6.0, TEAL), (12.0, OCHRE), (24.0, RED)] {
         let settings = CompressorSettings { knee, ratio: 4.0, ..plain() };
         let curve = GainCurve::new(&settings);
         let line =
             (0..=240).map(|n| -30.0 + 0.1 * f64::from(n)).map(|x| (x, x - curve.reduction(x))).collect();
-        sheet.line(&format!("knee {knee} dB"), pen, line);
+        plot.line(&format!("knee {knee} dB"), pen, line);
         let mut rig = Rig::new(&settings, FS);
         let measured = (0..=12)
             .map(|n| -30.0 + 2.0 * f64::from(n))
             .map(|x| (x, decibels(rig.run(&steady(x, 7_200)).out.last().map_or(0.0, |f| f[0]))))
             .collect();
-        sheet.dots(None, pen, 2, measured);
+        plot.dots(None, pen, 2, measured);
     }
     // Reference table: Giannoulis, Massberg and Reiss 2012, R = 4, W = 6 dB.
     let levels = [-26.0, -23.0, -21.5, -20.0, -18.5, -17.0, -10.0];
     let table = [-26.0, -23.0, -21.640625, -20.5625, -19.765625, -19.25, -17.5];
-    sheet.rings(
+    plot.rings(
         Some("table, knee 6 dB (Giannoulis et al. 2012)"),
         TEAL,
         6,
         levels.into_iter().zip(table).collect(),
     );
-    sheet.draw(path)
+    plot.draw(path)
 }
 
 /// Attack and release on a step of 10 dB with the branching table's points.
 fn times(path: &Path) -> io::Result<()> {
-    let mut sheet =
-        Sheet::new("Compressor: a step of 10 dB and back after 0.5 s", "time, s", "reduction, dB");
-    sheet.range(0.0..1.0, 0.0..10.5);
+    let mut plot = Plot::new("Compressor: a step of 10 dB and back after 0.5 s", "time, s", "reduction, dB");
+    plot.range(0.0..1.0, 0.0..10.5);
     for (attack, release, pen) in [(10.0, 100.0, TEAL), (30.0, 150.0, OCHRE), (120.0, 500.0, RED)] {
         let settings = CompressorSettings { attack, release, ..plain() };
         let (up, down) = step(&settings, FS, 24_000, 24_000);
         let line = thinned(up.into_iter().chain(down), 24, 0.0);
-        sheet.line(&format!("attack {attack} ms, release {release} ms"), pen, line);
+        plot.line(&format!("attack {attack} ms, release {release} ms"), pen, line);
     }
     let table = vec![
         (0.001, 0.9516),
@@ -90,14 +89,14 @@ fn times(path: &Path) -> io::Result<()> {
         (0.610, 3.3287),
         (0.700, 1.3534),
     ];
-    sheet.rings(Some("branching table (Giannoulis et al. 2012)"), TEAL, 6, table);
-    sheet.draw(path)
+    plot.rings(Some("branching table (Giannoulis et al. 2012)"), TEAL, 6, table);
+    plot.draw(path)
 }
 
 /// Programme-dependent and plain release after `held` seconds at 10 dB.
 fn release(path: &Path, title: &str, held: f64, span: f64) -> io::Result<()> {
-    let mut sheet = Sheet::new(title, "time, s", "reduction, dB");
-    sheet.range(0.0..span, 0.0..10.5);
+    let mut plot = Plot::new(title, "time, s", "reduction, dB");
+    plot.range(0.0..span, 0.0..10.5);
     let held = (held * FS) as usize;
     let before = (0.03 * span * FS) as usize;
     let mut input = steady(-60.0, before);
@@ -109,13 +108,13 @@ fn release(path: &Path, title: &str, held: f64, span: f64) -> io::Result<()> {
             let reduction = run_stage(&settings, FS, &input).reduction;
             let line = thinned(reduction, (span * 40.0) as usize, 0.0);
             if auto_release {
-                sheet.line(&format!("programme-dependent, {release} ms"), auto_pen, line);
+                plot.line(&format!("programme-dependent, {release} ms"), auto_pen, line);
             } else {
-                sheet.dashes(&format!("plain, {release} ms"), plain_pen, line);
+                plot.dashes(&format!("plain, {release} ms"), plain_pen, line);
             }
         }
     }
-    sheet.draw(path)
+    plot.draw(path)
 }
 
 /// Every `every`th frame with its time from `from` seconds on.

@@ -4,7 +4,7 @@ mod draw;
 
 use super::Row;
 use super::style::{RED, TEAL, TEXT};
-use draw::{Line, Panel, sheet};
+use draw::{Line, Panel, plot};
 use lintel::settings::{BandKind, BandSettings};
 use std::f64::consts::FRAC_1_SQRT_2;
 use std::path::Path;
@@ -78,7 +78,7 @@ fn single(dir: &Path, rows: &mut Vec<Row>) -> std::io::Result<()> {
             ],
         }
     });
-    sheet(&dir.join("eq-curves.svg"), &panels)
+    plot(&dir.join("eq-curves.svg"), &panels)
 }
 
 /// Worst error over f0 1 to 18 kHz and Q 0.5 to 4.
@@ -125,7 +125,7 @@ fn grid(dir: &Path, rows: &mut Vec<Row>) -> std::io::Result<()> {
             }
         }
     }
-    sheet(&dir.join("eq-grid.svg"), &panels)
+    plot(&dir.join("eq-grid.svg"), &panels)
 }
 
 /// The running filter at the bottom of the range and the top of the rates.
@@ -195,7 +195,7 @@ fn sweeps(dir: &Path, rows: &mut Vec<Row>) -> std::io::Result<()> {
             ],
         });
     }
-    sheet(&dir.join("eq-sweeps.svg"), &panels)
+    plot(&dir.join("eq-sweeps.svg"), &panels)
 }
 
 /// The largest of each of 500 stretches of a spectrum, equally long on a logarithmic scale.

@@ -188,7 +188,7 @@ fn pumping_rows(rows: &mut Vec<Row>) {
     let (_, one) = pumping_of_one_release(&x, 44_100.0, mean);
     let less = 100.0 * (1.0 - two / one);
     rows.push(row(
-        "limiter: swing of the reduction at 0.5–8 Hz, demo mix +6 dB, against one fast release of equal mean reduction",
+        "limiter: pumping of the reduction at 0.5–8 Hz, demo mix +6 dB, against one fast release of equal mean reduction",
         "≥ 30 % smaller",
         format!("{less:.0} % smaller ({two:.3} against {one:.3} dB rms, mean {mean:.2} dB)"),
         "own measurement",
@@ -205,7 +205,7 @@ fn promises(rows: &mut Vec<Row>) {
     let pairs = y.out.iter().flatten().zip(taken.out.iter().flatten()).zip(x.iter().flatten());
     let worst = pairs.map(|((y, t), x)| (y + t - x * gain).abs()).fold(0.0, f64::max);
     rows.push(row(
-        "limiter: output plus what is taken away, against the driven input",
+        "limiter: output plus what is removed, against the driven input",
         "≤ −140 dBFS",
         format!("{} dBFS", signed(decibels(worst), 0)),
         "definition",
@@ -253,7 +253,7 @@ fn one_peak() -> Traces {
     ))
 }
 
-/// (b) 2 s of full-scale strokes, 12 a second, each with a decay of 40 ms.
+/// (b) 2 s of full-scale transients, 12 a second, each with a decay of 40 ms.
 fn density() -> Traces {
     let stroke = |t: f64| (-(t % (1.0 / 12.0)) / 0.04).exp() * (2.0 * PI * 200.0 * t).sin();
     traces(&both(|t| if (0.5..2.5).contains(&t) { stroke(t) } else { 0.0 }, 48_000.0, 5.5))

@@ -1,4 +1,4 @@
-//! A sheet of chart paper: lines, dashes and points in the units of its axes in, one SVG file out.
+//! A plot of chart paper: lines, dashes and points in the units of its axes in, one SVG file out.
 
 use super::super::style::{BACKGROUND, FONT, TEXT, broken, number, register_fonts};
 use plotters::element::DashedPathElement;
@@ -7,7 +7,7 @@ use std::io;
 use std::ops::Range;
 use std::path::Path;
 
-/// Width and height of a sheet as it is shown, pixels.
+/// Width and height of a plot as it is shown, pixels.
 const SIZE: (i32, i32) = (860, 560);
 /// Everything is drawn this much larger than it is shown: plotters counts in whole pixels, and a
 /// gentle slope would turn into stairs.
@@ -30,7 +30,7 @@ struct Series {
 }
 
 /// One diagram.
-pub struct Sheet {
+pub struct Plot {
     title: String,
     x_name: String,
     y_name: String,
@@ -39,8 +39,8 @@ pub struct Sheet {
     series: Vec<Series>,
 }
 
-impl Sheet {
-    /// An empty sheet, both axes from 0 to 1.
+impl Plot {
+    /// An empty plot, both axes from 0 to 1.
     pub fn new(title: &str, x_name: &str, y_name: &str) -> Self {
         Self {
             title: title.into(),

@@ -90,13 +90,13 @@ fn automatic() -> Vec<Row> {
         beats.extend(steady(-4.0, 7_200));
         beats.extend(steady(-40.0, 16_800));
     }
-    let swing = |auto_release| {
+    let pumping = |auto_release| {
         let settings = CompressorSettings { attack: 30.0, release: 150.0, auto_release, ..plain() };
         let last = run(&settings, FS, &beats).reduction.split_off(3 * 48_000);
         last.iter().fold(0.0f64, |a, y| a.max(*y)) - last.iter().fold(f64::MAX, |a, y| a.min(*y))
     };
     let (peak, density) = (fall(0.001), fall(2.0));
-    let (steady_swing, calm) = (swing(false), swing(true));
+    let (steady_pumping, calm) = (pumping(false), pumping(true));
     let law = "own law, see stage::compressor::ballistics";
     vec![
         row(
@@ -114,11 +114,11 @@ fn automatic() -> Vec<Row> {
             (density / 1450.0 - 1.0).abs() <= 0.07,
         ),
         row(
-            "swing of the reduction on two beats a second, attack 30 ms, release 150 ms",
+            "pumping of the reduction on two beats a second, attack 30 ms, release 150 ms",
             "≤ 80 % of the plain release's",
-            format!("{calm:.2} dB of {steady_swing:.2} dB = {:.0} %", 100.0 * calm / steady_swing),
+            format!("{calm:.2} dB of {steady_pumping:.2} dB = {:.0} %", 100.0 * calm / steady_pumping),
             law,
-            calm <= 0.8 * steady_swing,
+            calm <= 0.8 * steady_pumping,
         ),
     ]
 }

@@ -1,4 +1,4 @@
-//! Charts of curves over frequency: named points in, one SVG sheet out.
+//! Charts of curves over frequency: named points in, one SVG plot out.
 
 use super::super::style::{FONT, TEXT, broken, legend, mesh, number, page};
 use plotters::coord::Shift;
@@ -17,7 +17,7 @@ pub struct Line {
     pub points: Vec<(f64, f64)>,
 }
 
-/// One panel of a sheet; frequency runs along x on a logarithmic scale.
+/// One panel of a plot; frequency runs along x on a logarithmic scale.
 pub struct Panel {
     pub title: String,
     /// What stands along y, with its unit.
@@ -29,7 +29,7 @@ pub struct Panel {
 }
 
 /// Draws the panels below one another.
-pub fn sheet(path: &Path, panels: &[Panel]) -> io::Result<()> {
+pub fn plot(path: &Path, panels: &[Panel]) -> io::Result<()> {
     page(path, (900, 320 * panels.len() as u32), |area| {
         let areas = area.split_evenly((panels.len(), 1));
         areas.iter().zip(panels).try_for_each(|(area, panel)| draw(area, panel))

@@ -45,7 +45,7 @@ pub fn release(path: &Path, a: &Traces, b: &Traces) -> io::Result<()> {
         let panels = area.split_evenly((2, 1));
         for (panel, title, traces) in [
             (&panels[0], "(a) one peak of 1 ms at 0.2 s, 6 dB of drive, release 120 ms", a),
-            (&panels[1], "(b) 2 s of density from 0.5 s, 12 strokes a second", b),
+            (&panels[1], "(b) 2 s of density from 0.5 s, 12 transients a second", b),
         ] {
             let end = traces[0].last().map_or(1.0, |p| p.0);
             let top = traces[0].iter().map(|p| p.1).fold(0.0, f64::max) * 1.15;
