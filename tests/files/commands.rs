@@ -567,3 +567,26 @@ fn a_killed_run_leaves_no_half_file() {
     }
     assert!(stopped >= 20, "{stopped} of 50 were stopped in time");
 }
+
+/// The second meter oversamples less at high rates; on full-band noise and on a tone near the end of the
+/// hearing range, at every rate, both meters must agree well enough to accept the master.
+#[test]
+fn both_meters_accept_masters_of_noise_and_high_tones_at_every_rate() {
+    let dir = tempfile::tempdir().unwrap();
+    let (mix, out) = (dir.path().join("mix.wav"), dir.path().join("out.wav"));
+    for rate in [44_100, 48_000, 96_000, 192_000] {
+        let mut random = Random::new(u64::from(rate));
+        let noise: Vec<f64> = (0..2 * rate).map(|_| 0.4 * random.signed()).collect();
+        let radians = std::f64::consts::TAU * 19_000.0 / f64::from(rate);
+        let tone: Vec<f64> = (0..2 * rate).map(|n| 0.5 * (f64::from(n) * radians + 0.3).sin()).collect();
+        for (name, plane) in [("noise", noise), ("tone", tone)] {
+            save(&mix, rate, &[plane.clone(), plane]);
+            let args =
+                ["finish", "--json", "-q", "--no-trim", "--no-report", "--overwrite", "--drive", "3", "-o"];
+            let said = run(lintel().args(args).arg(&out).arg(&mix));
+            assert_eq!(said.status.code(), Some(0), "{name}, {rate} Hz: {}", text(&said.stderr));
+            let json: Value = serde_json::from_slice(&said.stdout).unwrap();
+            println!("{name}, {rate} Hz: {}", json["reread"]);
+        }
+    }
+}

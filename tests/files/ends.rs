@@ -57,7 +57,7 @@ fn known_edges_are_found_within_5_ms() {
 }
 
 #[test]
-fn a_ring_out_is_kept_until_it_sinks_into_the_noise() {
+fn a_ring_out_is_kept_until_it_reaches_the_noise() {
     // A decay of 20 dB a second from −8 dBFS over noise of −70 dBFS: equal at 3.1 s after 2 s.
     let rate = 44_100;
     let mut random = Random::new(3);
@@ -95,7 +95,7 @@ fn a_quiet_beginning_is_not_cut() {
 }
 
 #[test]
-fn music_from_edge_to_edge_keeps_all_and_says_so() {
+fn music_from_edge_to_edge_is_kept_and_reported() {
     let ends = find(44_100, 3.0, 0.0, 3.0, -80.0, 0.0);
     assert_eq!((ends.start, ends.end), (0, ends.frames));
     assert!(ends.cut_off_start.unwrap() > -15.0 && ends.cut_off_end.unwrap() > -15.0);
@@ -103,7 +103,7 @@ fn music_from_edge_to_edge_keeps_all_and_says_so() {
 
 /// An offset that a song brings along moves neither edge, however large; nor does one that wanders.
 #[test]
-fn an_offset_inside_the_song_is_no_sound_before_it() {
+fn an_offset_within_the_song_does_not_move_the_ends() {
     let rate = 44_100;
     let mut random = Random::new(29);
     let mut finder = EndsFinder::new(rate);
@@ -121,9 +121,9 @@ fn an_offset_inside_the_song_is_no_sound_before_it() {
     assert_eq!((ends.cut_off_start, ends.cut_off_end), (None, None));
 }
 
-/// Water under the planks: noise that swells by 8 dB and sinks again, at both ends.
+/// Noise (water, wind) that swells by 8 dB and sinks again, at both ends.
 #[test]
-fn a_swelling_noise_is_no_music() {
+fn a_swelling_noise_is_not_music() {
     let rate = 48_000;
     let mut random = Random::new(31);
     let mut finder = EndsFinder::new(rate);
@@ -159,7 +159,7 @@ fn a_slow_fade_in_is_kept_from_the_noise_on() {
     assert!((3.5..4.7).contains(&start), "{start}");
 }
 
-/// Two notes in a minute of silence with an offset: rare sounds are sounds.
+/// Two notes in a minute of silence with an offset: rare sounds count.
 #[test]
 fn a_few_notes_in_a_long_silence_are_found() {
     let rate = 44_100;
@@ -176,7 +176,7 @@ fn a_few_notes_in_a_long_silence_are_found() {
 }
 
 #[test]
-fn silence_alone_is_left_alone() {
+fn silence_is_kept_whole() {
     let mut finder = EndsFinder::new(44_100);
     finder.push(&[0.0; 100_000], &[0.0; 100_000]);
     let ends = finder.finish();

@@ -19,7 +19,7 @@ fn make(path: &Path, spec: OutputSpec, rf64: bool) -> [Vec<f64>; 2] {
     lanes
 }
 
-/// Prints `samples` as a Python script can read them: raw 64-bit floats, woven.
+/// Prints `samples` as a Python script can read them: raw 64-bit floats, interleaved.
 fn raw(path: &Path, lanes: &[Vec<f64>; 2], channels: usize) {
     let bytes: Vec<u8> = (0..lanes[0].len())
         .flat_map(|i| lanes[..channels].iter().flat_map(move |lane| lane[i].to_le_bytes()))
@@ -77,8 +77,8 @@ fn we_read_what_libsndfile_writes() {
     let mut kinds = 0;
     for name in said.lines() {
         let lanes = read_all(&dir.path().join(name)).unwrap();
-        let woven: Vec<f64> = lanes[0].iter().zip(&lanes[1]).flat_map(|(&l, &r)| [l, r]).collect();
-        assert_eq!(woven, wanted, "{name}");
+        let interleaved: Vec<f64> = lanes[0].iter().zip(&lanes[1]).flat_map(|(&l, &r)| [l, r]).collect();
+        assert_eq!(interleaved, wanted, "{name}");
         kinds += 1;
     }
     assert_eq!(kinds, 13);

@@ -1,4 +1,4 @@
-//! Every encoding and wrapping gives the values that were put in; every fault gets its own line.
+//! Every encoding and container gives the values that were put in; every fault gets its own line.
 
 use std::path::Path;
 
@@ -46,8 +46,8 @@ fn all_encodings_give_their_values() {
                 if channels == 1 {
                     assert_eq!((&left, &right), (&wanted, &wanted));
                 } else {
-                    let woven: Vec<f64> = left.iter().zip(&right).flat_map(|(&l, &r)| [l, r]).collect();
-                    assert_eq!(woven, wanted);
+                    let interleaved: Vec<f64> = left.iter().zip(&right).flat_map(|(&l, &r)| [l, r]).collect();
+                    assert_eq!(interleaved, wanted);
                 }
             }
         }

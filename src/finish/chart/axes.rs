@@ -14,8 +14,8 @@ pub(super) fn fit(columns: &[ChartColumn], n: usize) -> Vec<ChartColumn> {
         .chunks(join)
         .map(|part| ChartColumn {
             time: part[0].time,
-            before: max(part, |c| c.before),
-            after: max(part, |c| c.after),
+            input: max(part, |c| c.input),
+            output: max(part, |c| c.output),
             compressor: max(part, |c| c.compressor),
             limiter: max(part, |c| c.limiter),
             short_term: part[part.len() - 1].short_term,
@@ -43,8 +43,8 @@ mod tests {
     fn joined_columns_keep_the_extremes() {
         let column = |i: u8| ChartColumn {
             time: f64::from(i),
-            before: -f32::from(i),
-            after: -20.0,
+            input: -f32::from(i),
+            output: -20.0,
             compressor: f32::from(i % 3),
             limiter: f32::from(i % 5),
             short_term: -f32::from(i),
@@ -52,7 +52,7 @@ mod tests {
         let columns: Vec<_> = (0..100).map(column).collect();
         let few = fit(&columns, 10);
         assert_eq!(few.len(), 10);
-        assert_eq!((few[3].time, few[3].before, few[3].short_term), (30.0, -30.0, -39.0));
+        assert_eq!((few[3].time, few[3].input, few[3].short_term), (30.0, -30.0, -39.0));
         assert!(few.iter().all(|c| c.compressor == 2.0 && c.limiter == 4.0));
     }
 

@@ -75,8 +75,8 @@ mod tests {
         let columns = (0..200)
             .map(|i| ChartColumn {
                 time: f64::from(i) * 0.05,
-                before: -12.0 + (i % 10) as f32,
-                after: -6.0 + 0.5 * (i % 10) as f32,
+                input: -12.0 + (i % 10) as f32,
+                output: -6.0 + 0.5 * (i % 10) as f32,
                 compressor: 1.0,
                 limiter: if i % 20 == 0 { 3.0 } else { 0.0 },
                 short_term: if i < 60 { f32::NEG_INFINITY } else { -14.0 },

@@ -96,9 +96,9 @@ fn grid<B: DrawingBackend>(
 type Points<'a> = &'a dyn Fn(&dyn Fn(&ChartColumn) -> f64, &Lane) -> Vec<Point>;
 
 fn level<B: DrawingBackend>(painter: &ChartPainter<B>, lane: &Lane, line: Points) -> Result<(), ChartError> {
-    let before = line(&|column| f64::from(column.before), lane);
-    painter.area(&before, &level_line(&before, lane.bottom), colours::INPUT.to_rgba())?;
-    painter.line(&line(&|column| f64::from(column.after), lane), 1.4, colours::TEXT.to_rgba())
+    let input = line(&|column| f64::from(column.input), lane);
+    painter.area(&input, &level_line(&input, lane.bottom), colours::INPUT.to_rgba())?;
+    painter.line(&line(&|column| f64::from(column.output), lane), 1.4, colours::TEXT.to_rgba())
 }
 
 fn reduction<B: DrawingBackend>(

@@ -58,11 +58,11 @@ pub(super) fn figures<B: DrawingBackend>(
         let secondary = colours::SECONDARY.to_rgba();
         painter.text(&figure.label, (x, y), 13.5, Align::Left, secondary)?;
         let y = y + 19.0;
-        let Some(before) = &figure.before else {
+        let Some(input) = &figure.input else {
             painter.text(&figure.value, (x, y), 19.0, Align::Left, text)?;
             continue;
         };
-        painter.text(before, (x, y), 19.0, Align::Left, secondary)?;
+        painter.text(input, (x, y), 19.0, Align::Left, secondary)?;
         // The arrow is drawn, because not every font has one.
         painter.line(&[(x + 57.0, y - 1.0), (x + 71.0, y - 1.0)], 1.25, secondary)?;
         painter.line(&[(x + 67.0, y - 5.0), (x + 71.0, y - 1.0), (x + 67.0, y + 3.0)], 1.25, secondary)?;

@@ -6,9 +6,9 @@ pub struct ChartColumn {
     /// Start of the stretch, seconds.
     pub time: f64,
     /// Highest sample of the input, dBFS.
-    pub before: f32,
+    pub input: f32,
     /// Highest sample of the output, dBFS.
-    pub after: f32,
+    pub output: f32,
     /// Deepest reduction by the compressor, dB ≥ 0.
     pub compressor: f32,
     /// Deepest reduction by the limiter, dB ≥ 0.
@@ -23,7 +23,7 @@ pub struct ChartFigure {
     /// Label with unit.
     pub label: String,
     /// The input's figure, for a figure of input and output.
-    pub before: Option<String>,
+    pub input: Option<String>,
     /// The figure, for a figure of input and output that of the output.
     pub value: String,
 }
@@ -31,12 +31,12 @@ pub struct ChartFigure {
 impl ChartFigure {
     /// A single figure.
     pub fn new(label: impl Into<String>, value: impl Into<String>) -> Self {
-        Self { label: label.into(), before: None, value: value.into() }
+        Self { label: label.into(), input: None, value: value.into() }
     }
 
     /// A figure of input and output.
-    pub fn change(label: impl Into<String>, before: impl Into<String>, after: impl Into<String>) -> Self {
-        Self { label: label.into(), before: Some(before.into()), value: after.into() }
+    pub fn change(label: impl Into<String>, input: impl Into<String>, output: impl Into<String>) -> Self {
+        Self { label: label.into(), input: Some(input.into()), value: output.into() }
     }
 }
 

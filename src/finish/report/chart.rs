@@ -31,8 +31,8 @@ pub fn song_chart(master: &Master) -> ReportChart {
     };
     let column = |(i, column): (usize, &HistoryColumn)| ChartColumn {
         time: seconds * i as f64 / COLUMNS as f64,
-        before: level(column.before),
-        after: level(column.after),
+        input: level(column.before),
+        output: level(column.after),
         compressor: column.compressor[0],
         limiter: column.limiter[0],
         short_term: column.short_term[1],
