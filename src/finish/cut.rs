@@ -1,27 +1,29 @@
-//! From the ends of the music and what the user wants to which frames are kept, how much silence
-//! goes around them, and the fades; with a plain word on everything that is lost.
+//! The cut of a song: the found ends of the music and the user's options in; frames to keep, silence
+//! around them and fades out, with a note on all music that is cut off.
 
 use super::ends::SongEnds;
 use crate::meter::facts::LEAD_IN_S;
+use crate::numbers::number;
 
-/// What the user wants of the ends. Times in seconds.
+/// Options for start and end. Times in seconds.
 #[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
 pub struct EndsOptions {
-    /// Silence (or the room's own noise) before the music; see [`LEAD_IN_S`].
+    /// Silence (or the room's own noise) before the music, s; see [`LEAD_IN_S`].
     pub lead_in: f64,
-    /// The same after the ring-out.
+    /// Silence (or the room's own noise) after the ring-out, s.
     pub tail: f64,
-    /// Where to begin, from the start of the file, instead of looking for the music.
+    /// Start of the result, from the start of the file, s; none for the found start.
     pub start: Option<f64>,
-    /// Where to end, from the start of the file.
+    /// End of the result, from the start of the file, s; none for the found end.
     pub end: Option<f64>,
-    /// WindowState the file's ends as they are.
+    /// Keep the file's start and end.
     pub no_trim: bool,
-    /// Length of the fade at the start; None: a short one inside the lead-in, and none with
+    /// Length of the fade at the start, s; none for a short fade within the lead-in, or no fade with
     /// `no_trim`.
     pub fade_in: Option<f64>,
-    /// Length of the fade at the end; None: over the tail, and none with `no_trim`.
+    /// Length of the fade at the end, s; none for a fade over the tail, or no fade with `no_trim`.
     pub fade_out: Option<f64>,
+    /// Curve of both fades.
     pub curve: FadeCurve,
 }
 
@@ -40,11 +42,11 @@ impl Default for EndsOptions {
     }
 }
 
-/// The law of a fade.
+/// The curve of a fade.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, serde::Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum FadeCurve {
-    /// A quarter of a sine: the power falls like cos², steady to the ear.
+    /// A quarter of a sine; the power falls as cos².
     #[default]
     EqualPower,
     /// A straight line of amplitude.
@@ -61,10 +63,10 @@ impl FadeCurve {
     }
 }
 
-/// Seconds of the fade inside a lead-in, so that a room's noise does not set in at once.
-const SOFT_START: f64 = 0.05;
-/// Seconds of the fade of an end that breaks off while it sounds, against the click.
-const SOFT_BREAK: f64 = 0.01;
+/// Length of the fade within a lead-in, so that room noise does not begin abruptly, s.
+const LEAD_IN_FADE_S: f64 = 0.05;
+/// Length of the fade where the end cuts into sound, against a click, s.
+const CUT_FADE_S: f64 = 0.01;
 
 /// Which frames of a file are kept, at the file's own rate.
 #[derive(Clone, Debug, PartialEq, serde::Serialize)]
@@ -81,13 +83,14 @@ pub struct CutPlan {
     pub fade_in: u64,
     /// Frames of the fade at its end.
     pub fade_out: u64,
+    /// Curve of both fades.
     pub curve: FadeCurve,
-    /// What the user should know about it, in sentences.
+    /// Warnings for the user, as parts of sentences.
     pub notes: Vec<String>,
 }
 
 impl CutPlan {
-    /// Everything as it is.
+    /// Keeps the whole file, without fades.
     pub fn whole(frames: u64) -> Self {
         Self {
             silence_before: 0,
@@ -101,76 +104,77 @@ impl CutPlan {
         }
     }
 
-    /// Decides. The result has at least one frame of the file.
-    pub fn plan(ends: &SongEnds, wishes: &EndsOptions) -> Self {
+    /// Plans the cut. The result keeps at least one frame of the file.
+    pub fn plan(ends: &SongEnds, options: &EndsOptions) -> Self {
         let rate = f64::from(ends.rate);
         let frames = |seconds: f64| (seconds.max(0.0) * rate).round() as u64;
-        let mut cut = Self { curve: wishes.curve, ..Self::whole(ends.frames) };
+        let mut cut = Self { curve: options.curve, ..Self::whole(ends.frames) };
 
-        if let Some(start) = wishes.start {
+        if let Some(start) = options.start {
             cut.from = frames(start).min(ends.frames - 1);
             if cut.from > ends.start {
                 let lost = (cut.from - ends.start) as f64 / rate;
                 cut.notes.push(format!(
-                    "the start you gave cuts {lost:.2} s of sounding music: it begins at {:.2} s",
+                    "the given start cuts {lost:.2} s of music: it begins at {:.2} s",
                     ends.start as f64 / rate
                 ));
             }
-        } else if !wishes.no_trim {
-            let lead = frames(wishes.lead_in);
+        } else if !options.no_trim {
+            let lead = frames(options.lead_in);
             cut.from = ends.start.saturating_sub(lead);
             cut.silence_before = lead.saturating_sub(ends.start);
-            if let Some(level) = ends.breaks_in {
+            if let Some(level) = ends.cut_off_start {
                 cut.notes.push(format!(
-                    "the file begins in the middle of sound ({}): check that the bounce did not start too late",
+                    "the file begins within sound ({}): check that the bounce did not start too late",
                     dbfs(level)
                 ));
             }
         }
 
-        if let Some(end) = wishes.end {
+        if let Some(end) = options.end {
             cut.to = frames(end).clamp(cut.from + 1, ends.frames);
             if cut.to < ends.end {
                 let lost = (ends.end - cut.to) as f64 / rate;
                 cut.notes.push(format!(
-                    "the end you gave cuts {lost:.2} s of sounding music: it rings until {:.2} s",
+                    "the given end cuts {lost:.2} s of music: it rings until {:.2} s",
                     ends.end as f64 / rate
                 ));
             }
-        } else if !wishes.no_trim {
-            let wanted = ends.end + frames(wishes.tail);
+        } else if !options.no_trim {
+            let wanted = ends.end + frames(options.tail);
             cut.to = wanted.min(ends.frames).max(cut.from + 1);
             cut.silence_after = wanted.saturating_sub(ends.frames);
-            if let Some(level) = ends.breaks_off {
+            if let Some(level) = ends.cut_off_end {
                 cut.notes.push(format!(
-                    "the file breaks off while it still sounds ({}): bounce it again with a longer end",
+                    "the file ends within sound ({}): bounce it again with a longer end",
                     dbfs(level)
                 ));
             }
         }
 
         let length = cut.length();
-        let soft_start = match wishes.no_trim || ends.breaks_in.is_some() {
+        let default_fade_in = match options.no_trim || ends.cut_off_start.is_some() {
             true => 0.0,
-            false => SOFT_START.min(wishes.lead_in),
+            false => LEAD_IN_FADE_S.min(options.lead_in),
         };
-        let soft_end = match (wishes.no_trim && wishes.end.is_none(), ends.breaks_off, wishes.end) {
+        let default_fade_out = match (options.no_trim && options.end.is_none(), ends.cut_off_end, options.end)
+        {
             (true, ..) => 0.0,
-            (_, _, Some(end)) if frames(end) < ends.end => SOFT_BREAK,
+            (_, _, Some(end)) if frames(end) < ends.end => CUT_FADE_S,
             (_, Some(_), _) => 0.0,
-            _ => wishes.tail,
+            _ => options.tail,
         };
-        cut.fade_in = frames(wishes.fade_in.unwrap_or(soft_start)).min(length);
-        cut.fade_out = frames(wishes.fade_out.unwrap_or(soft_end)).min(length);
+        cut.fade_in = frames(options.fade_in.unwrap_or(default_fade_in)).min(length);
+        cut.fade_out = frames(options.fade_out.unwrap_or(default_fade_out)).min(length);
         cut
     }
 
-    /// Frames of the result.
+    /// Frames of the result, at the file's own rate.
     pub fn length(&self) -> u64 {
         self.silence_before + (self.to - self.from) + self.silence_after
     }
 
-    /// The same cut at another rate: `convert` turns a number of frames.
+    /// The cut with its fades at another rate; `convert` converts a number of frames.
     #[must_use]
     pub fn fades_at(&self, convert: impl Fn(u64) -> u64) -> Self {
         Self { fade_in: convert(self.fade_in), fade_out: convert(self.fade_out), ..self.clone() }
@@ -191,9 +195,9 @@ impl CutPlan {
     }
 }
 
-/// A level for people.
+/// A level with its unit.
 fn dbfs(level: f64) -> String {
-    format!("{level:.1} dBFS").replace('-', "\u{2212}")
+    format!("{} dBFS", number(level, 1))
 }
 
 #[cfg(test)]
@@ -208,8 +212,8 @@ mod tests {
             end: 8_000,
             floor_before: Some(-80.0),
             floor_after: Some(-80.0),
-            breaks_off: None,
-            breaks_in: None,
+            cut_off_end: None,
+            cut_off_start: None,
         }
     }
 
@@ -225,7 +229,7 @@ mod tests {
     }
 
     #[test]
-    fn cutting_sounding_music_is_told() {
+    fn cutting_into_music_gives_a_note() {
         let cut = CutPlan::plan(
             &ends(),
             &EndsOptions { start: Some(2.5), end: Some(7.0), ..EndsOptions::default() },
@@ -237,9 +241,9 @@ mod tests {
 
     #[test]
     fn fades_reach_both_silence_and_full_level() {
-        let wishes = EndsOptions { fade_in: Some(1.0), fade_out: Some(2.0), ..EndsOptions::default() };
+        let options = EndsOptions { fade_in: Some(1.0), fade_out: Some(2.0), ..EndsOptions::default() };
         for curve in [FadeCurve::EqualPower, FadeCurve::Linear] {
-            let cut = CutPlan::plan(&ends(), &EndsOptions { curve, ..wishes });
+            let cut = CutPlan::plan(&ends(), &EndsOptions { curve, ..options });
             let n = cut.length();
             assert_eq!(cut.gain(0, n), 0.0);
             assert_eq!(cut.gain(n - 1, n), 0.0);

@@ -3,18 +3,18 @@
 //!
 //! The dither has a triangular density of 2 LSB peak to peak, the sum of two independent uniform
 //! values: the total error then has mean 0 and variance LSB²/4 whatever the signal, so there is
-//! neither distortion nor a noise floor that breathes (Lipshitz, Wannamaker and Vanderkooy,
+//! neither distortion nor a noise floor that varies with the signal (Lipshitz, Wannamaker and Vanderkooy,
 //! "Quantization and Dither", J. Audio Eng. Soc. 40(5), 1992).
 //!
-//! Two questions are decided here:
-//! * **24 bit** is dithered too, but a sample that lies exactly on the 24-bit grid passes as it is.
-//!   So a file that nothing has been done to comes out bit for bit, silence stays silence, and
-//!   whatever has been processed (in 64-bit float it never lands on the grid, save by chance) gets
-//!   its noise of −144.5 dB. At **16 bit** every sample is dithered: there the noise can be heard
-//!   with the volume up, and its coming and going would be heard more than itself.
-//! * **The ceiling** holds after rounding. Dither and rounding may add 1.5 LSB; an integer above
-//!   the ceiling is taken back to the highest one that is not. It concerns single samples within
-//!   1.5 LSB of the ceiling (0.0005 dB at 16 bit).
+//! Two decisions:
+//! * **24 bit** is dithered too, but a sample that lies exactly on the 24-bit grid passes unchanged. An
+//!   unprocessed file comes out bit for bit and silence stays silence, while processed samples (in
+//!   64-bit float they lie on the grid only by chance) get their noise of −144.5 dB. At **16 bit** every
+//!   sample is dithered: there the noise is audible at high gain, and a noise that switches on and off
+//!   is more audible than a constant one.
+//! * **The ceiling** holds after rounding. Dither and rounding may add 1.5 LSB; an integer above the
+//!   ceiling is replaced by the highest one that is not. This concerns single samples within 1.5 LSB of
+//!   the ceiling (0.0005 dB at 16 bit).
 
 /// Rounds samples of two channels.
 #[derive(Clone, Debug)]
@@ -24,10 +24,10 @@ pub struct Quantiser {
     /// Largest integer of either sign.
     limit: i32,
     dither: bool,
-    /// Samples on the grid pass as they are.
+    /// Samples on the grid pass unchanged.
     keep_exact: bool,
     noise: [Noise; 2],
-    over: u64,
+    clipped: u64,
 }
 
 impl Quantiser {
@@ -41,7 +41,7 @@ impl Quantiser {
             dither: true,
             keep_exact: bits > 16,
             noise: [Noise::new(seed ^ 0x51), Noise::new(seed ^ 0xA7_0000)],
-            over: 0,
+            clipped: 0,
         }
     }
 
@@ -60,20 +60,20 @@ impl Quantiser {
         let wanted = if self.keep_exact && exact == nearest(exact) { exact } else { nearest(exact + noise) };
         let limit = f64::from(self.limit);
         if exact.abs() > limit + 1.0 {
-            self.over += 1;
+            self.clipped += 1;
         }
         wanted.clamp(-limit, limit) as i32
     }
 
-    /// How many samples so far lay more than a step above the ceiling before rounding, so that
-    /// they were truly cut and not only rounded: 0 after a working limiter.
-    pub fn over(&self) -> u64 {
-        self.over
+    /// Number of samples so far that lay more than one step above the ceiling before rounding, so that
+    /// they were clipped and not only rounded: 0 behind an active limiter.
+    pub fn clipped(&self) -> u64 {
+        self.clipped
     }
 }
 
 /// The nearest whole number (of two, the even one), for magnitudes below 2⁵¹: at 1.5 · 2⁵² a float
-/// has no room for fractions. `round` is a call into a library on processors of the oldest kind.
+/// has no fractional bits. `round` is a library call on the oldest processors.
 #[inline(always)]
 fn nearest(x: f64) -> f64 {
     const WHOLE: f64 = (3u64 << 51) as f64;
@@ -134,9 +134,9 @@ mod tests {
                 let x = if i % 2 == 0 { ceiling } else { -ceiling };
                 assert!(f64::from(q.step(i % 2, x)).abs() / scale <= ceiling);
             }
-            assert_eq!(q.over(), 0);
+            assert_eq!(q.clipped(), 0);
             q.step(0, 1.0);
-            assert_eq!(q.over(), 1);
+            assert_eq!(q.clipped(), 1);
         }
     }
 }

@@ -1,9 +1,9 @@
-//! What can be wrong with a file, in one line: which file, what is wrong, what would work.
+//! Errors about files: each prints as one line that names the file, the fault and a remedy.
 
 use std::io;
 use std::path::{Path, PathBuf};
 
-/// Result of anything that touches a file.
+/// Result of an operation on a file.
 pub type Result<T> = std::result::Result<T, Error>;
 
 /// A file and what is wrong with it. Prints as one line.
@@ -22,7 +22,7 @@ impl Error {
         Self { path: path.to_owned(), fault }
     }
 
-    /// True when somebody stopped the work (Ctrl-C), nothing being wrong with the file.
+    /// True when the work was stopped from outside (Ctrl-C) and the file has no fault.
     pub fn is_stop(&self) -> bool {
         matches!(self.fault, Fault::Stopped)
     }
@@ -32,18 +32,25 @@ impl Error {
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum Fault {
+    /// The file does not exist.
     #[error("no such file; check the name and the folder")]
     Missing,
+    /// The file may not be opened.
     #[error("may not be opened (no permission); change its rights or copy it somewhere of your own")]
     Forbidden,
+    /// The path is a folder.
     #[error("is a folder; name a WAV or FLAC file inside it")]
     Folder,
+    /// The file has no bytes.
     #[error("is empty (0 bytes); bounce the mix again")]
     Empty,
+    /// A known format other than WAV and FLAC.
     #[error("is {0}, not WAV or FLAC; bounce the mix as WAV, 24 bit")]
-    OtherKind(&'static str),
+    OtherFormat(&'static str),
+    /// An unknown format; its first bytes in hex.
     #[error("is neither WAV nor FLAC (it begins with {0}); bounce the mix as WAV, 24 bit")]
-    NotSound(String),
+    UnknownFormat(String),
+    /// A WAV file with compressed samples.
     #[error("is compressed (WAV format tag 0x{tag:04X}, {name}); bounce the mix as plain PCM or float WAV")]
     Compressed {
         /// The format tag of the header, or of the sub-format.
@@ -51,16 +58,22 @@ pub enum Fault {
         /// What the tag stands for.
         name: &'static str,
     },
+    /// More than two channels.
     #[error("holds {0} channels; Lintel works on mono and stereo: bounce the mix as stereo")]
     Channels(u16),
+    /// A sample rate outside of 8 to 384 kHz.
     #[error("has a sample rate of {0} Hz; rates from 8000 to 384000 Hz work")]
     Rate(u32),
+    /// An unsupported sample type.
     #[error("holds {0} samples; 16, 24 or 32 bit integer and 32 or 64 bit float work")]
     Depth(String),
+    /// The header contradicts itself.
     #[error("contradicts itself in the header: {0}; bounce the mix again")]
     Header(String),
-    #[error("holds no sound (0 frames); bounce the mix again")]
+    /// The file has no samples.
+    #[error("holds no samples (0 frames); bounce the mix again")]
     NoFrames,
+    /// The file is shorter than its header states.
     #[error(
         "is cut off: its header promises {declared} frames, {present} are there; copy or bounce it again"
     )]
@@ -70,14 +83,16 @@ pub enum Fault {
         /// Whole frames that the file holds.
         present: u64,
     },
+    /// The header leaves the length open.
     #[error(
-        "does not say how long it is (its data size is left open, as when written to a pipe); \
+        "does not state its length (its data size is open, as when written to a pipe); \
          save it to a file again"
     )]
     OpenEnded,
+    /// A sample is NaN or infinite.
     #[error(
         "holds {value} at frame {frame} ({seconds:.3} s), channel {channel}; \
-         find the plug-in of the mix that makes it and bounce again"
+         find the plug-in in the mix that produces it and bounce again"
     )]
     NotFinite {
         /// `NaN`, `inf` or `-inf`.
@@ -89,11 +104,12 @@ pub enum Fault {
         /// 1 or 2.
         channel: usize,
     },
+    /// A sample lies above +60 dBFS.
     #[error(
         "holds a sample of {value} at frame {frame}, channel {channel}, where full scale is 1.0; \
          save it as float with full scale ±1.0"
     )]
-    Absurd {
+    AboveFullScale {
         /// The sample.
         value: f64,
         /// Frame from the start of the file, counted from 0.
@@ -101,6 +117,7 @@ pub enum Fault {
         /// 1 or 2.
         channel: usize,
     },
+    /// The stream cannot be decoded.
     #[error("is damaged at frame {frame}: {what}; copy or bounce it again")]
     Damaged {
         /// First frame that cannot be decoded.
@@ -108,32 +125,57 @@ pub enum Fault {
         /// What the decoder says.
         what: String,
     },
+    /// Start and end leave no frame of the file.
     #[error(
         "is {seconds:.1} s long: from {from:.1} s to {to:.1} s nothing is left; begin earlier or end later"
     )]
     NothingLeft {
         /// Length of the file in seconds.
         seconds: f64,
-        /// Where the result was to begin and to end, seconds.
+        /// Where the result was to begin, seconds.
         from: f64,
+        /// Where it was to end, seconds.
         to: f64,
     },
+    /// The output exists and may not be replaced.
     #[error("exists already; allow overwriting (--overwrite) or name another output")]
     Exists,
-    #[error("is an input of this very job; name another output")]
+    /// The output is an input of the job.
+    #[error("is an input of this job; name another output")]
     IsInput,
+    /// The output's folder does not exist.
     #[error("cannot be written: the folder does not exist; make it first")]
     NoFolder,
+    /// The output's folder may not be written.
     #[error("cannot be written: no permission in this folder; name another output")]
     FolderForbidden,
+    /// The disk is full.
     #[error("cannot be written: the disk is full; make room or name another disk")]
     Full,
-    #[error("ends in {0:?}; .wav and .flac can be written")]
-    Ending(String),
-    #[error("was written and read again, and is not what was meant: {0}; it was removed, please report it")]
-    NotAsMeant(String),
+    /// The re-read file differs from what was rendered.
+    #[error(
+        "was written and re-read, and differs from what was rendered: {0}; it was removed, please report it"
+    )]
+    VerificationFailed(String),
+    /// Our own meter and the crate ebur128 disagree about the re-read file.
+    #[error(
+        "was written and re-read, and two independent meters disagree: {quantity} is {own:.2} {unit} by \
+         Lintel and {reference:.2} {unit} by ebur128; it was removed, please report it"
+    )]
+    MetersDisagree {
+        /// "integrated loudness" or "true peak".
+        quantity: &'static str,
+        /// LUFS or dBTP.
+        unit: &'static str,
+        /// The figure of our own meter.
+        own: f64,
+        /// The figure of the crate ebur128.
+        reference: f64,
+    },
+    /// The work was stopped from outside.
     #[error("stopped; nothing half-written is left")]
     Stopped,
+    /// Any other error of the system.
     #[error("input or output failed: {0}")]
     Io(io::Error),
 }

@@ -1,100 +1,83 @@
-//! The figures of one signal as tables, JSON and reports show them: meters in, plain numbers and
-//! their texts out. A figure that silence has not is none.
+//! The figures of one signal for tables, JSON and reports: readings of the meters in, plain numbers and
+//! their texts out. Figures that do not exist for silence are none.
 
 use crate::meter::snapshot::Readings;
+use crate::numbers::{NONE, number};
 
 /// What the meters say about a whole file.
 #[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
 pub struct FileFigures {
-    /// LUFS.
+    /// Integrated loudness, LUFS.
     pub integrated: Option<f64>,
-    /// LU.
+    /// Loudness range, LU.
     pub range: Option<f64>,
-    /// LUFS.
+    /// Highest momentary loudness, LUFS.
     pub max_momentary: Option<f64>,
-    /// LUFS.
+    /// Highest short-term loudness, LUFS.
     pub max_short_term: Option<f64>,
-    /// dBTP.
+    /// True peak, dBTP.
     pub true_peak: Option<f64>,
-    /// dBFS.
+    /// Sample peak, dBFS.
     pub sample_peak: Option<f64>,
-    /// True peak over integrated loudness, dB.
-    pub peak_to_loudness: Option<f64>,
-    /// Highest sample over root mean square, dB.
+    /// PLR: true peak over integrated loudness, LU.
+    pub plr: Option<f64>,
+    /// Crest factor: highest sample over root mean square, dB.
     pub crest: Option<f64>,
-    /// −1 to 1.
+    /// Correlation of the channels, −1 to 1.
     pub correlation: Option<f64>,
-    /// Right over left, dB.
+    /// Balance: right over left, dB.
     pub balance: Option<f64>,
-    /// Larger mean value of the channels, share of full scale.
+    /// DC offset: the larger mean of the two channels, share of full scale.
     pub dc: f64,
 }
 
-/// One line of a table.
+/// One kind of figure: its name, unit and texts.
 #[derive(Clone, Copy, Debug)]
-pub struct FigureLine {
-    /// Name for people.
+pub struct Figure {
+    /// Name in tables.
     pub name: &'static str,
     /// Name in conditions and in JSON.
     pub id: &'static str,
+    /// Unit in tables; empty for none.
     pub unit: &'static str,
     decimals: usize,
     read: fn(&FileFigures) -> Option<f64>,
 }
 
 /// All figures in the order in which they are shown.
-pub const LINES: [FigureLine; 11] = [
-    line("integrated loudness", "integrated", "LUFS", 1, |f| f.integrated),
-    line("loudness range", "range", "LU", 1, |f| f.range),
-    line("max momentary", "max_momentary", "LUFS", 1, |f| f.max_momentary),
-    line("max short-term", "max_short_term", "LUFS", 1, |f| f.max_short_term),
-    line("true peak", "peak", "dBTP", 1, |f| f.true_peak),
-    line("sample peak", "sample_peak", "dBFS", 1, |f| f.sample_peak),
-    line("peak to loudness", "peak_to_loudness", "dB", 1, |f| f.peak_to_loudness),
-    line("crest", "crest", "dB", 1, |f| f.crest),
-    line("correlation", "correlation", "", 2, |f| f.correlation),
-    line("balance, right over left", "balance", "dB", 1, |f| f.balance),
-    line("DC offset", "dc", "% of full scale", 3, |f| Some(100.0 * f.dc)),
+pub const FIGURES: [Figure; 11] = [
+    figure("integrated loudness", "integrated", "LUFS", 1, |f| f.integrated),
+    figure("loudness range", "range", "LU", 1, |f| f.range),
+    figure("max momentary", "max_momentary", "LUFS", 1, |f| f.max_momentary),
+    figure("max short-term", "max_short_term", "LUFS", 1, |f| f.max_short_term),
+    figure("true peak", "peak", "dBTP", 1, |f| f.true_peak),
+    figure("sample peak", "sample_peak", "dBFS", 1, |f| f.sample_peak),
+    figure("PLR", "plr", "LU", 1, |f| f.plr),
+    figure("crest factor", "crest", "dB", 1, |f| f.crest),
+    figure("correlation", "correlation", "", 2, |f| f.correlation),
+    figure("balance (right over left)", "balance", "dB", 1, |f| f.balance),
+    figure("DC offset", "dc", "% of full scale", 3, |f| Some(100.0 * f.dc)),
 ];
 
-const fn line(
+const fn figure(
     name: &'static str,
     id: &'static str,
     unit: &'static str,
     decimals: usize,
     read: fn(&FileFigures) -> Option<f64>,
-) -> FigureLine {
-    FigureLine { name, id, unit, decimals, read }
+) -> Figure {
+    Figure { name, id, unit, decimals, read }
 }
 
-impl FigureLine {
-    /// The number.
+impl Figure {
+    /// The number, in [`Figure::unit`].
     pub fn value(&self, figures: &FileFigures) -> Option<f64> {
         (self.read)(figures)
     }
 
-    /// The number for people, without its unit; "—" for none.
+    /// The number as text without its unit; [`NONE`] where it does not exist.
     pub fn text(&self, figures: &FileFigures) -> String {
-        self.value(figures).map_or_else(|| "—".into(), |value| number(value, self.decimals))
-    }
-}
-
-/// A number with so many decimals, a true minus sign, and no "−0.0".
-pub fn number(value: f64, decimals: usize) -> String {
-    let text = format!("{value:.decimals$}");
-    let zero = text.trim_start_matches('-').chars().all(|c| c == '0' || c == '.');
-    let text = if zero { text.trim_start_matches('-').to_owned() } else { text };
-    text.replace('-', "\u{2212}")
-}
-
-/// A time as people write it: 3:05.2.
-pub fn time(seconds: f64) -> String {
-    let tenths = (seconds.max(0.0) * 10.0).round() as u64;
-    let (minutes, rest) = (tenths / 600, tenths % 600);
-    if minutes >= 60 {
-        format!("{}:{:02}:{:02}.{}", minutes / 60, minutes % 60, rest / 10, rest % 10)
-    } else {
-        format!("{minutes}:{:02}.{}", rest / 10, rest % 10)
+        self.value(figures).map_or_else(|| NONE.into(), |value| number(value, self.decimals))
     }
 }
 
@@ -109,24 +92,11 @@ impl From<&Readings> for FileFigures {
             max_short_term: finite(r.max_short_term),
             true_peak: finite(r.max_true_peak),
             sample_peak: finite(highest(r.sample_peak)),
-            peak_to_loudness: r.plr,
+            plr: r.plr,
             crest: r.crest,
             correlation: r.correlation,
             balance: r.balance.and_then(finite),
             dc: if r.dc[0].abs() > r.dc[1].abs() { r.dc[0] } else { r.dc[1] },
         }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn numbers_have_true_minus_signs_and_zero_has_none() {
-        assert_eq!(number(-14.04, 1), "\u{2212}14.0");
-        assert_eq!(number(-0.04, 1), "0.0");
-        assert_eq!(time(185.24), "3:05.2");
-        assert_eq!(time(7205.0), "2:00:05.0");
     }
 }

@@ -1,42 +1,85 @@
-//! The file side: from a bounced mix on disk to a release-ready master on disk.
+//! Masters whole files: a bounced mix on disk in, a verified master with its report out.
 //!
-//! Everything streams: a pass opens the file, pulls blocks and lets them go, so a two-hour file
-//! needs no more memory than a song. What is on disk under a final name is always whole: writers
-//! work beside the target and rename at the end.
+//! All work streams: a pass opens the file and reads it block by block, so that a file of two hours needs
+//! no more memory than a song. A file under its final name is always complete: writers work on an
+//! unnamed file beside the target and name it at the end.
+//!
+//! [`mastering`] masters one file, [`release`] several as one release, [`check`] measures a file and
+//! [`compare`] takes the level-matched difference of two.
 
+mod aligned_pair;
 mod bext;
 pub mod chart;
+pub mod check;
 pub mod compare;
+mod converter;
 mod cut;
+mod digest;
 mod dither;
+mod edge;
 mod ends;
 mod error;
 mod figures;
-mod flac;
+mod flac_reader;
+mod flac_writer;
 mod forecast;
-pub mod master;
-pub mod measure;
-mod page;
-mod rate;
-mod read;
+mod format;
+mod gain;
+mod gain_search;
+mod gating;
+mod hash;
+mod job;
+mod lag;
+mod level_cells;
+mod master;
+pub mod mastering;
+pub mod options;
+mod output_path;
+mod parallel;
+mod planes;
+mod progress;
+mod reader;
 pub mod release;
+mod release_result;
 pub mod render;
+mod render_file;
 pub mod report;
 pub mod require;
-pub mod solve;
-mod song;
-mod spectrum;
+mod reread;
+mod riff;
+pub mod search;
+mod song_meters;
+mod song_reader;
+mod source;
+mod tags;
+mod trial;
+mod trial_pass;
 mod unfinished;
-mod wav;
-mod write;
+pub mod verify;
+mod wav_header;
+mod wav_reader;
+mod writer;
 
-pub use bext::{BextLoudness, Tags, isrc};
+pub use bext::BextLoudness;
+pub use converter::Converter;
 pub use cut::{CutPlan, EndsOptions, FadeCurve};
+pub use digest::SampleDigest;
 pub use dither::Quantiser;
 pub use ends::{EndsFinder, SongEnds};
 pub use error::{Error, Fault, Result};
-pub use figures::{FigureLine, FileFigures, LINES, number, time};
-pub use rate::Converter;
-pub use read::{Container, Encoding, FileFormat, Reader, Sample};
-pub use song::Song;
-pub use write::{Digest, Layout, Overwrite, Spec, Writer, Written, write_whole};
+pub use figures::{FIGURES, Figure, FileFigures};
+pub use format::{Container, Encoding, FileFormat, Layout, OutputSpec, Overwrite};
+pub use job::{MasterJob, name_for};
+pub use master::Master;
+pub use mastering::master;
+pub use output_path::{check_output, write_whole};
+pub use progress::{NoProgress, ProgressWatcher};
+pub use reader::{Reader, Sample};
+pub use release_result::{Balance, Release, file_stem};
+pub use reread::{DeliveryFigures, Reread};
+pub use song_meters::SongMeasurement;
+pub use song_reader::SongReader;
+pub use source::SourceMeasurement;
+pub use tags::{Tags, isrc};
+pub use trial::{Outcome, Search, Trial};
+pub use writer::{Writer, Written};

@@ -1,60 +1,66 @@
-//! Conditions on the figures of a file: a line such as `peak<=-1dBTP, integrated=-14±0.5` in, for
-//! each condition whether it holds and what was found out.
+//! Requirements on the figures of a file: a line such as `peak<=-1dBTP, integrated=-14±0.5` in; for each
+//! requirement the figure that was found and whether it is met out.
 
 use super::ends::SongEnds;
-use super::figures::{FileFigures, LINES, number};
-use super::read::{Encoding, FileFormat};
+use super::figures::{FIGURES, FileFigures};
+use super::format::FileFormat;
+use crate::numbers::{NONE, number};
 
 /// How a figure is compared.
 #[derive(Clone, Copy, Debug, PartialEq)]
-enum Sign {
+enum Comparison {
     Less,
     AtMost,
     More,
     AtLeast,
-    /// Within so much.
+    /// Equal within a tolerance.
     Near(f64),
 }
 
-/// One condition.
+/// One requirement.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Requirement {
-    /// As it was written.
+    /// As the user wrote it.
     pub text: String,
     id: String,
-    sign: Sign,
+    comparison: Comparison,
     value: f64,
 }
 
-/// What became of a condition.
+/// A requirement and what was found.
 #[derive(Clone, Debug, PartialEq, serde::Serialize)]
 pub struct RequirementResult {
-    pub condition: String,
-    /// The figure; none where silence has none.
+    /// The requirement as the user wrote it.
+    pub requirement: String,
+    /// The figure; none where it does not exist for silence.
     pub found: Option<f64>,
-    pub holds: bool,
+    /// True if the requirement is met.
+    pub met: bool,
 }
 
-/// Names that are not in the table of figures.
-const OTHERS: [&str; 5] = ["lead_in", "seconds", "rate", "bits", "channels"];
-/// Units that may stand behind a number.
+/// Names beside those of [`FIGURES`].
+const FORMAT_NAMES: [&str; 5] = ["lead_in", "seconds", "rate", "bits", "channels"];
+/// Units that may follow a number.
 const UNITS: [&str; 11] = ["dbtp", "dbfs", "db", "lufs", "lu", "khz", "hz", "bit", "bits", "s", "%"];
 
-/// Reads a line of conditions, separated by commas.
+/// Parses a line of requirements, separated by commas.
+///
+/// # Errors
+/// A sentence that names the faulty part and an example.
 pub fn parse(line: &str) -> Result<Vec<Requirement>, String> {
-    line.split(',').filter(|part| !part.trim().is_empty()).map(one).collect()
+    line.split(',').filter(|part| !part.trim().is_empty()).map(parse_one).collect()
 }
 
-fn one(part: &str) -> Result<Requirement, String> {
+fn parse_one(part: &str) -> Result<Requirement, String> {
     let text = part.trim().to_owned();
     let example = "write for example peak<=-1dBTP or integrated=-14±0.5";
-    let at = text.find(['<', '>', '=']).ok_or_else(|| format!("\"{text}\" compares nothing; {example}"))?;
+    let at = text.find(['<', '>', '=']).ok_or_else(|| format!("\"{text}\" has no comparison; {example}"))?;
     let (name, rest) = text.split_at(at);
     let name = name.trim().to_lowercase().replace('-', "_");
     let id = if name == "true_peak" { "peak".to_owned() } else { name };
-    if !LINES.iter().any(|line| line.id == id) && !OTHERS.contains(&id.as_str()) {
-        let names: Vec<&str> = LINES.iter().map(|line| line.id).chain(OTHERS).collect();
-        return Err(format!("\"{id}\" is no figure; these are: {}", names.join(", ")));
+    if !FIGURES.iter().any(|figure| figure.id == id) && !FORMAT_NAMES.contains(&id.as_str()) {
+        let names: Vec<&str> = FIGURES.iter().map(|figure| figure.id).chain(FORMAT_NAMES).collect();
+        return Err(format!("\"{id}\" is not a figure; known figures: {}", names.join(", ")));
     }
     let signs = ["<=", ">=", "==", "<", ">", "="];
     let sign = signs.into_iter().find(|sign| rest.starts_with(sign)).unwrap_or("=");
@@ -66,18 +72,18 @@ fn one(part: &str) -> Result<Requirement, String> {
         |text: &str| quantity(text).ok_or_else(|| format!("\"{}\" is not a number; {example}", text.trim()));
     let value = read(value)?;
     let within = within.map(read).transpose()?;
-    let sign = match (sign, within) {
-        ("=" | "==", within) => Sign::Near(within.unwrap_or(1e-9)),
-        (_, Some(_)) => return Err(format!("\"{text}\": ± goes with = only")),
-        ("<", None) => Sign::Less,
-        ("<=", None) => Sign::AtMost,
-        (">", None) => Sign::More,
-        (_, None) => Sign::AtLeast,
+    let comparison = match (sign, within) {
+        ("=" | "==", within) => Comparison::Near(within.unwrap_or(1e-9)),
+        (_, Some(_)) => return Err(format!("\"{text}\": ± is allowed with = only")),
+        ("<", None) => Comparison::Less,
+        ("<=", None) => Comparison::AtMost,
+        (">", None) => Comparison::More,
+        (_, None) => Comparison::AtLeast,
     };
-    Ok(Requirement { text, id, sign, value })
+    Ok(Requirement { text, id, comparison, value })
 }
 
-/// A number with or without its unit, with any minus sign.
+/// A number with or without a unit, with either minus sign.
 fn quantity(text: &str) -> Option<f64> {
     let plain = text.trim().to_lowercase().replace('\u{2212}', "-");
     let (plain, factor) = match UNITS.iter().find_map(|unit| Some((unit, plain.strip_suffix(unit)?))) {
@@ -88,41 +94,41 @@ fn quantity(text: &str) -> Option<f64> {
 }
 
 impl Requirement {
-    /// Looks the figure up and compares. Nothing measured holds no condition.
-    pub fn judge(&self, figures: &FileFigures, format: &FileFormat, ends: &SongEnds) -> RequirementResult {
-        let (Encoding::Int(bits) | Encoding::Float(bits)) = format.encoding;
+    /// Compares the figure. A figure that does not exist meets no requirement.
+    pub fn check(&self, figures: &FileFigures, format: &FileFormat, ends: &SongEnds) -> RequirementResult {
         let found = match self.id.as_str() {
             "lead_in" => Some(ends.start as f64 / f64::from(ends.rate)),
             "seconds" => Some(format.seconds()),
             "rate" => Some(f64::from(format.rate)),
-            "bits" => Some(f64::from(bits)),
+            "bits" => Some(f64::from(format.encoding.bits())),
             "channels" => Some(f64::from(format.channels)),
-            id => LINES.iter().find(|line| line.id == id).and_then(|line| line.value(figures)),
+            id => FIGURES.iter().find(|figure| figure.id == id).and_then(|figure| figure.value(figures)),
         };
-        let holds = found.is_some_and(|x| match self.sign {
-            Sign::Less => x < self.value,
-            Sign::AtMost => x <= self.value,
-            Sign::More => x > self.value,
-            Sign::AtLeast => x >= self.value,
-            Sign::Near(within) => (x - self.value).abs() <= within,
+        let met = found.is_some_and(|x| match self.comparison {
+            Comparison::Less => x < self.value,
+            Comparison::AtMost => x <= self.value,
+            Comparison::More => x > self.value,
+            Comparison::AtLeast => x >= self.value,
+            Comparison::Near(within) => (x - self.value).abs() <= within,
         });
-        RequirementResult { condition: self.text.clone(), found, holds }
+        RequirementResult { requirement: self.text.clone(), found, met }
     }
 }
 
 impl RequirementResult {
-    /// In a line.
-    pub fn words(&self) -> String {
-        let found = self.found.map_or("nothing measured".into(), |x| number(x, 2));
-        format!("{} {}: {found}", if self.holds { "holds" } else { "FAILS" }, self.condition)
+    /// The result as a line of text.
+    pub fn sentence(&self) -> String {
+        let found = self.found.map_or(NONE.to_owned(), |x| number(x, 2));
+        format!("{} {}: {found}", if self.met { "met" } else { "NOT MET" }, self.requirement)
     }
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::format::{Container, Encoding};
     use super::*;
 
-    fn judge(line: &str, value: f64) -> bool {
+    fn met(line: &str, value: f64) -> bool {
         let figures = FileFigures {
             integrated: Some(value),
             range: None,
@@ -130,7 +136,7 @@ mod tests {
             max_short_term: None,
             true_peak: Some(value),
             sample_peak: None,
-            peak_to_loudness: None,
+            plr: None,
             crest: None,
             correlation: None,
             balance: None,
@@ -143,33 +149,33 @@ mod tests {
             end: 1,
             floor_before: None,
             floor_after: None,
-            breaks_off: None,
-            breaks_in: None,
+            cut_off_end: None,
+            cut_off_start: None,
         };
         let format = FileFormat {
-            kind: crate::finish::Container::Wav,
+            container: Container::Wav,
             encoding: Encoding::Int(24),
             rate: 44_100,
             channels: 2,
             frames: 44_100,
         };
-        parse(line).unwrap().iter().all(|c| c.judge(&figures, &format, &ends).holds)
+        parse(line).unwrap().iter().all(|c| c.check(&figures, &format, &ends).met)
     }
 
     #[test]
-    fn conditions_are_read_and_judged() {
-        assert!(judge("peak<=-1dBTP, integrated=-1±0.5", -1.2));
-        assert!(!judge("peak<=-1dBTP", -0.9));
-        assert!(judge("true-peak < \u{2212}1 dBTP", -1.1));
-        assert!(!judge("integrated=-14±0.5LUFS", -13.4));
-        assert!(judge("rate=44.1kHz, bits>=24, channels=2, seconds=1s", 0.0));
-        assert!(!judge("range<5", 0.0), "what was not measured holds nothing");
+    fn requirements_are_parsed_and_checked() {
+        assert!(met("peak<=-1dBTP, integrated=-1±0.5", -1.2));
+        assert!(!met("peak<=-1dBTP", -0.9));
+        assert!(met("true-peak < \u{2212}1 dBTP", -1.1));
+        assert!(!met("integrated=-14±0.5LUFS", -13.4));
+        assert!(met("rate=44.1kHz, bits>=24, channels=2, seconds=1s", 0.0));
+        assert!(!met("range<5", 0.0), "a figure that does not exist meets nothing");
     }
 
     #[test]
-    fn nonsense_is_refused() {
-        assert!(parse("loud<3").unwrap_err().contains("is no figure"));
-        assert!(parse("peak -1").unwrap_err().contains("compares nothing"));
+    fn faulty_requirements_are_refused() {
+        assert!(parse("loud<3").unwrap_err().contains("is not a figure"));
+        assert!(parse("peak -1").unwrap_err().contains("has no comparison"));
         assert!(parse("peak<-1±2").unwrap_err().contains("with = only"));
         assert!(parse("peak<=lots").unwrap_err().contains("not a number"));
     }

@@ -1,10 +1,10 @@
-//! A file that gets its name only once it is whole: bytes go into it beside the target, and either the
-//! target stands there complete in the end or nothing does.
+//! A file that gets its name only when it is complete: bytes in, a file under its final name out, or no
+//! file at all.
 //!
-//! On Linux the file has no name at all until then, so that even a killed process leaves nothing
-//! (`O_TMPFILE`, open(2)). Where the system or the file system cannot do that it is called
-//! `.lintel-….part`, is removed when it is dropped, and locked as long as its process lives: what a
-//! killed process has left is not locked, and the next one that writes into the folder removes it.
+//! On Linux the file has no name until then, so that even a killed process leaves nothing (`O_TMPFILE`,
+//! open(2)). Where the system or the file system does not support that, the file is called
+//! `.lintel-….part`, is removed when it is dropped, and is locked while its process runs. What a killed
+//! process left behind is not locked; the next process that writes into the folder removes it.
 
 use std::fs::File;
 use std::io;
@@ -13,14 +13,15 @@ use std::time::Duration;
 
 use tempfile::NamedTempFile;
 
-use super::write::Overwrite;
+use super::format::Overwrite;
 
+/// Beginning and end of a temporary name.
 const PREFIX: &str = ".lintel-";
 const SUFFIX: &str = ".part";
-/// Age from which on an unlocked part counts as left behind: a new one is not locked at once.
-const STALE: Duration = Duration::from_secs(60);
+/// Age from which an unlocked temporary file counts as left behind: a new one is not locked at once.
+const STALE_AGE: Duration = Duration::from_secs(60);
 
-/// A file on its way.
+/// A file under construction.
 pub struct UnfinishedFile {
     file: File,
     folder: PathBuf,
@@ -35,7 +36,7 @@ impl UnfinishedFile {
             Some(folder) if !folder.as_os_str().is_empty() => folder,
             _ => Path::new("."),
         };
-        sweep(folder);
+        remove_stale(folder);
         if let Some(file) = nameless(folder) {
             return Ok(Self { file, folder: folder.to_owned(), name: None });
         }
@@ -45,8 +46,8 @@ impl UnfinishedFile {
     fn named(folder: &Path) -> io::Result<Self> {
         let name = builder().tempfile_in(folder)?;
         let file = name.as_file().try_clone()?;
-        // Not every file system has locks; without one the file may be swept after a minute, and
-        // then the end fails.
+        // Not every file system has locks. Without one, another process may remove the file after a
+        // minute; then `finish` fails.
         let _ = file.try_lock();
         Ok(Self { file, folder: folder.to_owned(), name: Some(name) })
     }
@@ -61,7 +62,7 @@ impl UnfinishedFile {
         let name = match (self.name, overwrite) {
             (Some(name), _) => name,
             (None, Overwrite::Refuse) => return link(&self.file, path),
-            // A link replaces nothing, a rename does: so it gets a hidden name first.
+            // A link never replaces a file, a rename does: link to a hidden name, then rename.
             (None, Overwrite::Allow) => builder().make_in(&self.folder, |hidden| {
                 link(&self.file, hidden)?;
                 self.file.try_clone()
@@ -86,18 +87,18 @@ fn builder<'a>() -> tempfile::Builder<'a, 'a> {
     builder
 }
 
-/// A file without a name, where there is such a thing and a way to name it later.
+/// A file without a name, where the system supports one and a way to name it later.
 #[cfg(target_os = "linux")]
 fn nameless(folder: &Path) -> Option<File> {
     use rustix::fs::{Mode, OFlags, open};
     let flags = OFlags::TMPFILE | OFlags::RDWR | OFlags::CLOEXEC;
     let file = File::from(open(folder, flags, Mode::from_raw_mode(0o666)).ok()?);
-    door(&file).exists().then_some(file)
+    descriptor_path(&file).exists().then_some(file)
 }
 
-/// Where the system shows an open file by number.
+/// The path of an open file descriptor.
 #[cfg(target_os = "linux")]
-fn door(file: &File) -> PathBuf {
+fn descriptor_path(file: &File) -> PathBuf {
     use std::os::fd::AsRawFd;
     PathBuf::from(format!("/proc/self/fd/{}", file.as_raw_fd()))
 }
@@ -105,7 +106,7 @@ fn door(file: &File) -> PathBuf {
 #[cfg(target_os = "linux")]
 fn link(file: &File, path: &Path) -> io::Result<()> {
     use rustix::fs::{AtFlags, CWD, linkat};
-    linkat(CWD, door(file), CWD, path, AtFlags::SYMLINK_FOLLOW).map_err(io::Error::from)
+    linkat(CWD, descriptor_path(file), CWD, path, AtFlags::SYMLINK_FOLLOW).map_err(io::Error::from)
 }
 
 #[cfg(not(target_os = "linux"))]
@@ -118,8 +119,9 @@ fn link(_: &File, _: &Path) -> io::Result<()> {
     Err(io::ErrorKind::Unsupported.into())
 }
 
-/// Removes what killed processes have left. Failing to is no failure of the work at hand.
-fn sweep(folder: &Path) {
+/// Removes what killed processes have left in `folder`. Errors are ignored: they do not concern the
+/// file at hand.
+fn remove_stale(folder: &Path) {
     let Ok(entries) = std::fs::read_dir(folder) else { return };
     for path in entries.filter_map(|entry| Some(entry.ok()?.path())) {
         let name = path.file_name().unwrap_or_default().to_string_lossy();
@@ -128,7 +130,7 @@ fn sweep(folder: &Path) {
         }
         let Ok(file) = File::open(&path) else { continue };
         let age = file.metadata().and_then(|meta| meta.modified()).map(|at| at.elapsed());
-        if matches!(age, Ok(Ok(age)) if age >= STALE) && file.try_lock().is_ok() {
+        if matches!(age, Ok(Ok(age)) if age >= STALE_AGE) && file.try_lock().is_ok() {
             let _ = std::fs::remove_file(&path);
         }
     }
@@ -145,28 +147,28 @@ mod tests {
         entries.map(|entry| entry.unwrap().file_name().to_string_lossy().into_owned()).collect()
     }
 
-    /// Both kinds, into the clear and over another file.
+    /// With and without a temporary name, to a free name and over another file.
     #[test]
-    fn the_name_comes_last() {
+    fn a_file_gets_its_name_only_when_it_is_complete() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("x");
         for make in
             [UnfinishedFile::beside as fn(&Path) -> _, |path| UnfinishedFile::named(path.parent().unwrap())]
         {
-            let part = make(&path).unwrap();
-            part.file().write_all(b"first").unwrap();
+            let unfinished = make(&path).unwrap();
+            unfinished.file().write_all(b"first").unwrap();
             assert!(!path.exists());
-            part.finish(&path, Overwrite::Refuse).unwrap();
+            unfinished.finish(&path, Overwrite::Refuse).unwrap();
             assert_eq!((names(folder.path()), fs::read(&path).unwrap()), (vec!["x".into()], b"first".into()));
 
-            let part = make(&path).unwrap();
+            let unfinished = make(&path).unwrap();
             assert_eq!(
-                part.finish(&path, Overwrite::Refuse).unwrap_err().kind(),
+                unfinished.finish(&path, Overwrite::Refuse).unwrap_err().kind(),
                 io::ErrorKind::AlreadyExists
             );
-            let part = make(&path).unwrap();
-            part.file().write_all(b"second").unwrap();
-            part.finish(&path, Overwrite::Allow).unwrap();
+            let unfinished = make(&path).unwrap();
+            unfinished.file().write_all(b"second").unwrap();
+            unfinished.finish(&path, Overwrite::Allow).unwrap();
             assert_eq!(
                 (names(folder.path()), fs::read(&path).unwrap()),
                 (vec!["x".into()], b"second".into())
@@ -176,19 +178,19 @@ mod tests {
     }
 
     #[test]
-    fn what_a_killed_process_left_is_swept_and_what_a_living_one_holds_is_not() {
+    fn stale_files_of_killed_processes_are_removed_and_those_in_use_are_kept() {
         let folder = tempfile::tempdir().unwrap();
-        let long_ago = std::time::SystemTime::now() - 2 * STALE;
+        let long_ago = std::time::SystemTime::now() - 2 * STALE_AGE;
         let left = folder.path().join(".lintel-left.part");
         let young = folder.path().join(".lintel-young.part");
         File::create(&left).unwrap().set_modified(long_ago).unwrap();
         File::create(&young).unwrap();
-        let held = UnfinishedFile::named(folder.path()).unwrap();
-        held.file().set_modified(long_ago).unwrap();
+        let in_use = UnfinishedFile::named(folder.path()).unwrap();
+        in_use.file().set_modified(long_ago).unwrap();
         fs::write(folder.path().join("a song.wav"), b"").unwrap();
-        sweep(folder.path());
+        remove_stale(folder.path());
         assert!(!left.exists() && young.exists());
         assert_eq!(names(folder.path()).len(), 3);
-        held.finish(&folder.path().join("x"), Overwrite::Refuse).unwrap();
+        in_use.finish(&folder.path().join("x"), Overwrite::Refuse).unwrap();
     }
 }

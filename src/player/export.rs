@@ -1,9 +1,10 @@
 //! Exporting the master of a song: the same code as `lintel finish`, on its own thread, with
 //! progress and a way to stop it.
 
-use crate::finish::master::{Master, MasterJob, master};
-use crate::finish::render::ProgressWatcher;
-use crate::finish::{self, Encoding, Fault, Layout, Overwrite, Tags, report};
+use crate::finish::{
+    self, Encoding, Fault, Layout, Master, MasterJob, Overwrite, ProgressWatcher, Tags, master, name_for,
+    report,
+};
 use crate::meter::Target;
 use crate::numbers::number;
 use crate::settings::Settings;
@@ -32,7 +33,7 @@ impl ExportRequest {
     /// 24 bit WAV in the song's folder, with the present settings.
     pub fn for_song(input: &Path) -> Self {
         Self {
-            output: finish::master::name_for(input, Layout::Wav),
+            output: name_for(input, Layout::Wav),
             layout: Layout::Wav,
             encoding: Encoding::Int(24),
             solve: false,
@@ -105,9 +106,9 @@ impl Export {
             output: request.output.clone(),
             settings,
             target,
-            solve: request.solve,
+            match_target: request.solve,
             force: false,
-            wishes: ends,
+            ends,
             layout: request.layout,
             encoding: request.encoding,
             rate: None,
@@ -156,10 +157,7 @@ impl Drop for Export {
 
 fn run(job: &MasterJob, watch: &dyn ProgressWatcher) -> ExportProgress {
     let page = job.output.with_extension("html");
-    let written = report::refuse_early(&page, job.overwrite)
-        .and_then(|()| master(job, watch))
-        .and_then(|master| report::write(&master, &page, job.overwrite).map(|()| master));
-    match written {
+    match master(job, Some(&page), watch) {
         Ok(master) => ExportProgress::Done(summary(&master)),
         Err(err) if matches!(err.fault, Fault::Exists) => ExportProgress::Exists,
         Err(err) if err.is_stop() => ExportProgress::Failed("stopped; nothing was written".to_owned()),
@@ -169,7 +167,7 @@ fn run(job: &MasterJob, watch: &dyn ProgressWatcher) -> ExportProgress {
 
 /// What was written, in one line.
 fn summary(master: &Master) -> String {
-    let after = &master.measured.after;
+    let after = &master.measured.output;
     let tenths = |value: Option<f64>| number(value.unwrap_or(f64::NAN), 1);
     let name = master.output.file_name().unwrap_or_default().to_string_lossy();
     let mut summary = format!(
@@ -177,8 +175,8 @@ fn summary(master: &Master) -> String {
         tenths(after.integrated),
         tenths(after.true_peak)
     );
-    if let Some(search) = report::search_words(master) {
-        summary = format!("{summary}. {search}");
+    if let Some(search) = &master.search {
+        summary = format!("{summary}. {}", report::search_sentence(search));
     }
     summary
 }

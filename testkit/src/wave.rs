@@ -1,6 +1,6 @@
 //! Whole sound files by the library's own reader and writer.
 
-use lintel::finish::{Encoding, Layout, Overwrite, Reader, Result, Spec, Tags, Writer};
+use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Reader, Result, Tags, Writer};
 use std::path::Path;
 
 /// All frames of a file.
@@ -20,7 +20,7 @@ pub fn read_all(path: &Path) -> Result<[Vec<f64>; 2]> {
 
 /// Writes 24-bit stereo over whatever is there.
 pub fn save(path: &Path, rate: u32, [left, right]: [&[f64]; 2]) -> Result<()> {
-    let spec = Spec {
+    let spec = OutputSpec {
         layout: Layout::Wav,
         encoding: Encoding::Int(24),
         rate,

@@ -1,6 +1,6 @@
 //! The fuzzer's checks on the stable compiler: whole files, hurt in every way, some thousands of each.
 
-use lintel::finish::{Encoding, Layout, Overwrite, Reader, Spec, Writer};
+use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Reader, Writer};
 use lintel::params;
 use lintel::settings::Settings;
 use testkit::{Random, check};
@@ -82,7 +82,7 @@ fn sound_files() {
     ] {
         let path = folder.path().join("whole");
         let tags = lintel::finish::Tags::default();
-        let spec = Spec { layout, encoding, rate: 48_000, channels: 2, ceiling: 1.0, tags };
+        let spec = OutputSpec { layout, encoding, rate: 48_000, channels: 2, ceiling: 1.0, tags };
         let mut writer = Writer::create(&path, spec, Overwrite::Allow, &[]).expect("created");
         writer.write(&lane, &lane).expect("written");
         writer.finish(None).expect("finished");

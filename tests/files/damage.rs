@@ -3,7 +3,7 @@
 use std::fs;
 use std::path::Path;
 
-use lintel::finish::{Encoding, Layout, Overwrite, Spec, Writer};
+use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Writer};
 
 use testkit::Random;
 
@@ -12,7 +12,7 @@ use crate::writing::{grid, spec};
 
 fn sound(path: &Path, layout: Layout, encoding: Encoding) -> Vec<u8> {
     let lanes = grid(16, 6_000);
-    let spec = Spec { rate: 48_000, ..spec(layout, encoding) };
+    let spec = OutputSpec { rate: 48_000, ..spec(layout, encoding) };
     let mut writer = Writer::create(path, spec, Overwrite::Allow, &[]).unwrap();
     writer.write(&lanes[0], &lanes[1]).unwrap();
     writer.finish(None).unwrap();

@@ -1,5 +1,5 @@
 //! The demo mix through the command: what other people's meters read of the master, and whether the
-//! music begins where it should. The generator of the mix knows where the first stroke falls.
+//! music begins where it should. The generator of the mix knows where the first note begins.
 
 use serde_json::Value;
 
@@ -28,7 +28,7 @@ fn the_demo_mix_becomes_a_master_at_minus_14() {
     let from = (frames("/cut/from") - frames("/cut/silence_before")) / quartet::RATE;
     let lead_in = quartet::first_sound(SECONDS) - from;
     assert!((lead_in - 0.8).abs() <= 0.01, "by the score: {lead_in} s");
-    // By the samples: the room stays below −60 dBFS, the first stroke passes −50 dBFS in 2 ms.
+    // By the samples: the room stays below −60 dBFS, the first note passes −50 dBFS in 2 ms.
     let first = read_all(&master).unwrap()[0].iter().position(|x| x.abs() > 0.003).unwrap();
     let lead_in = first as f64 / quartet::RATE;
     assert!((lead_in - 0.8).abs() <= 0.01, "by the samples: {lead_in} s");

@@ -38,7 +38,7 @@ fn the_noise_is_half_a_step_whatever_the_signal() {
     let (_, rms) = error(&mut Quantiser::new(24, 1.0, 3), LSB / 256.0, tone);
     let db = 20.0 * (rms * LSB / 256.0).log10();
     assert!((db + 144.49).abs() < 0.1, "24 bit: {db} dB");
-    // Without dither the same checks fail: they can tell.
+    // Without dither the same checks fail.
     let mut plain = Quantiser::new(16, 1.0, 3).without_dither();
     let (mean, _) = error(&mut plain, LSB, |_| 0.25 * LSB);
     assert!((mean + 0.25).abs() < 1e-9);

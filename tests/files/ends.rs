@@ -46,7 +46,7 @@ fn known_edges_are_found_within_5_ms() {
                 let ends = find(rate, 6.0, 2.0037, 4.5111, noise, offset);
                 near(rate, ends.start, 2.0037);
                 near(rate, ends.end, 4.5111);
-                assert_eq!((ends.breaks_off, ends.breaks_in), (None, None));
+                assert_eq!((ends.cut_off_end, ends.cut_off_start), (None, None));
                 if noise > -90.0 {
                     let floor = ends.floor_before.unwrap();
                     assert!((floor - noise).abs() < 1.5, "floor {floor} for {noise}");
@@ -57,7 +57,7 @@ fn known_edges_are_found_within_5_ms() {
 }
 
 #[test]
-fn a_ring_out_is_kept_until_it_sinks_into_the_noise() {
+fn a_ring_out_is_kept_until_it_reaches_the_noise() {
     // A decay of 20 dB a second from −8 dBFS over noise of −70 dBFS: equal at 3.1 s after 2 s.
     let rate = 44_100;
     let mut random = Random::new(3);
@@ -90,20 +90,20 @@ fn a_quiet_beginning_is_not_cut() {
     }
     let ends = finder.finish();
     near(rate, ends.start, 1.0);
-    assert!(ends.breaks_off.is_some());
+    assert!(ends.cut_off_end.is_some());
     assert_eq!(ends.end, ends.frames);
 }
 
 #[test]
-fn music_from_edge_to_edge_keeps_all_and_says_so() {
+fn music_from_edge_to_edge_is_kept_and_reported() {
     let ends = find(44_100, 3.0, 0.0, 3.0, -80.0, 0.0);
     assert_eq!((ends.start, ends.end), (0, ends.frames));
-    assert!(ends.breaks_in.unwrap() > -15.0 && ends.breaks_off.unwrap() > -15.0);
+    assert!(ends.cut_off_start.unwrap() > -15.0 && ends.cut_off_end.unwrap() > -15.0);
 }
 
 /// An offset that a song brings along moves neither edge, however large; nor does one that wanders.
 #[test]
-fn an_offset_inside_the_song_is_no_sound_before_it() {
+fn an_offset_within_the_song_does_not_move_the_ends() {
     let rate = 44_100;
     let mut random = Random::new(29);
     let mut finder = EndsFinder::new(rate);
@@ -118,12 +118,12 @@ fn an_offset_inside_the_song_is_no_sound_before_it() {
     let ends = finder.finish();
     near(rate, ends.start, 3.0);
     near(rate, ends.end, 15.0);
-    assert_eq!((ends.breaks_in, ends.breaks_off), (None, None));
+    assert_eq!((ends.cut_off_start, ends.cut_off_end), (None, None));
 }
 
-/// Water under the planks: noise that swells by 8 dB and sinks again, at both ends.
+/// Noise (water, wind) that swells by 8 dB and sinks again, at both ends.
 #[test]
-fn a_swelling_noise_is_no_music() {
+fn a_swelling_noise_is_not_music() {
     let rate = 48_000;
     let mut random = Random::new(31);
     let mut finder = EndsFinder::new(rate);
@@ -139,7 +139,7 @@ fn a_swelling_noise_is_no_music() {
     // Where the noise stands high when the music ends, the cautious side is the later one.
     let late = ends.end as f64 / f64::from(rate) - 16.0;
     assert!((-0.005..2.5).contains(&late), "{late} s late");
-    assert_eq!((ends.breaks_in, ends.breaks_off), (None, None));
+    assert_eq!((ends.cut_off_start, ends.cut_off_end), (None, None));
 }
 
 /// Ten seconds from the noise up to full level: what can be heard above the noise stays.
@@ -159,7 +159,7 @@ fn a_slow_fade_in_is_kept_from_the_noise_on() {
     assert!((3.5..4.7).contains(&start), "{start}");
 }
 
-/// Two notes in a minute of silence with an offset: rare sounds are sounds.
+/// Two notes in a minute of silence with an offset: rare sounds count.
 #[test]
 fn a_few_notes_in_a_long_silence_are_found() {
     let rate = 44_100;
@@ -176,7 +176,7 @@ fn a_few_notes_in_a_long_silence_are_found() {
 }
 
 #[test]
-fn silence_alone_is_left_alone() {
+fn silence_is_kept_whole() {
     let mut finder = EndsFinder::new(44_100);
     finder.push(&[0.0; 100_000], &[0.0; 100_000]);
     let ends = finder.finish();

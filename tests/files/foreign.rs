@@ -3,12 +3,12 @@
 
 use std::path::Path;
 
-use lintel::finish::{Encoding, Layout, Overwrite, Spec, Tags, Writer};
+use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Tags, Writer};
 
 use crate::kit::{foreign, output, read_all, system};
 use crate::writing::{LOUDNESS, grid, spec};
 
-fn make(path: &Path, spec: Spec, rf64: bool) -> [Vec<f64>; 2] {
+fn make(path: &Path, spec: OutputSpec, rf64: bool) -> [Vec<f64>; 2] {
     let lanes = grid(if spec.encoding == Encoding::Int(16) { 16 } else { 24 }, 30_003);
     let mut writer = Writer::create(path, spec, Overwrite::Allow, &[]).unwrap();
     if rf64 {
@@ -19,7 +19,7 @@ fn make(path: &Path, spec: Spec, rf64: bool) -> [Vec<f64>; 2] {
     lanes
 }
 
-/// Prints `samples` as a Python script can read them: raw 64-bit floats, woven.
+/// Prints `samples` as a Python script can read them: raw 64-bit floats, interleaved.
 fn raw(path: &Path, lanes: &[Vec<f64>; 2], channels: usize) {
     let bytes: Vec<u8> = (0..lanes[0].len())
         .flat_map(|i| lanes[..channels].iter().flat_map(move |lane| lane[i].to_le_bytes()))
@@ -45,7 +45,7 @@ fn libsndfile_reads_what_we_write() {
     ] {
         let Some(mut command) = foreign("read_back.py") else { return };
         let path = dir.path().join(name);
-        let spec = Spec { channels, tags: tags.clone(), ..spec(layout, encoding) };
+        let spec = OutputSpec { channels, tags: tags.clone(), ..spec(layout, encoding) };
         let lanes = make(&path, spec, rf64);
         let wanted = dir.path().join("wanted.raw");
         raw(&wanted, &lanes, usize::from(channels));
@@ -77,8 +77,8 @@ fn we_read_what_libsndfile_writes() {
     let mut kinds = 0;
     for name in said.lines() {
         let lanes = read_all(&dir.path().join(name)).unwrap();
-        let woven: Vec<f64> = lanes[0].iter().zip(&lanes[1]).flat_map(|(&l, &r)| [l, r]).collect();
-        assert_eq!(woven, wanted, "{name}");
+        let interleaved: Vec<f64> = lanes[0].iter().zip(&lanes[1]).flat_map(|(&l, &r)| [l, r]).collect();
+        assert_eq!(interleaved, wanted, "{name}");
         kinds += 1;
     }
     assert_eq!(kinds, 13);
@@ -93,7 +93,7 @@ fn ffmpeg_reads_what_we_write() {
         let Some(mut ffmpeg) = system("ffmpeg") else { return };
         let path = dir.path().join(name);
         let tags = Tags { title: Some("Slow water".into()), ..Tags::default() };
-        let lanes = make(&path, Spec { tags, ..spec(layout, Encoding::Int(24)) }, rf64);
+        let lanes = make(&path, OutputSpec { tags, ..spec(layout, Encoding::Int(24)) }, rf64);
         let back = dir.path().join("back.raw");
         let said = ffmpeg
             .args(["-nostdin", "-y", "-hide_banner", "-i"])

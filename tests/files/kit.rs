@@ -68,7 +68,7 @@ pub fn text(bytes: &[u8]) -> String {
 }
 
 /// A program of the foreign environment `target/foreign` (Python with soundfile, numpy, scipy and
-/// pyloudnorm), or nothing, said aloud.
+/// pyloudnorm); none, with a message, where it is missing.
 pub fn foreign(script: &str) -> Option<Command> {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let python = root.join("target/foreign/bin/python3");
@@ -93,7 +93,7 @@ pub fn output(command: &mut Command) -> String {
     String::from_utf8(out.stdout).expect("plain text")
 }
 
-/// A command of the system, or nothing, said aloud.
+/// A command of the system; none, with a message, where it is missing.
 pub fn system(name: &str) -> Option<Command> {
     if Command::new(name).arg("-version").output().is_err() {
         eprintln!("SKIPPED: this check needs {name}");

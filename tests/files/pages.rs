@@ -1,13 +1,13 @@
-//! The reports as a browser shows them: headless Chromium opens the page, must have nothing to complain
-//! about on its console, and takes a picture that must hold the pens of the chart.
+//! The reports in a browser: headless Chromium opens the page without a message on its console and takes a picture that must contain the colours of the chart.
 
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use crate::commands::{lintel, place, run};
 use crate::kit::text;
+use lintel::palette::LIGHT;
 
-/// The browser, or nothing, said aloud.
+/// The browser, or nothing, with a message.
 fn chromium() -> Option<&'static str> {
     let found = ["chromium", "chromium-browser", "google-chrome"]
         .into_iter()
@@ -57,12 +57,12 @@ fn check(page: &Path, words: &[&str]) {
         assert!(dom.contains(word), "{word} is not on the page");
     }
     assert_eq!(picture.width(), 1280);
-    // Paper, ink, and the pens of ceiling and loudness.
+    // The page, its text, and the curves of limiter and loudness.
     for (name, colour, least) in [
-        ("paper", [0xf4, 0xef, 0xe4], 0.4),
-        ("ink", [0x20, 0x24, 0x2a], 0.002),
-        ("red", [0xb6, 0x2d, 0x1e], 0.0002),
-        ("ochre", [0x92, 0x62, 0x08], 0.0002),
+        ("window", LIGHT.window, 0.4),
+        ("text", LIGHT.text, 0.002),
+        ("red", LIGHT.red, 0.0002),
+        ("ochre", LIGHT.ochre, 0.0002),
     ] {
         let found = share(&picture, colour);
         assert!(found >= least, "{name}: {found} of the picture");
@@ -70,19 +70,19 @@ fn check(page: &Path, words: &[&str]) {
 }
 
 #[test]
-fn the_report_of_a_song_opens_without_complaint() {
+fn the_report_of_a_song_opens_without_messages() {
     let place = place(12.0);
     let said = run(lintel().args(["finish", "-q", "--target", "-16", "--artist", "four"]).arg(&place.mix));
     assert_eq!(said.status.code(), Some(0), "{}", text(&said.stderr));
     let page = place.dir.path().join("slow water (master).html");
-    check(&page, &["the whole song", "before and after", "recall sheet", "sha256", "<svg"]);
+    check(&page, &["the whole song", "in and out", "search log", "settings", "sha256", "<svg"]);
 }
 
 #[test]
-fn the_report_of_a_release_opens_without_complaint() {
+fn the_report_of_a_release_opens_without_messages() {
     let place = place(8.0);
     let out = place.dir.path().join("out");
     let said = run(lintel().args(["release", "-q", "--target", "-18", "-o"]).arg(&out).arg(&place.mix));
     assert_eq!(said.status.code(), Some(0), "{}", text(&said.stderr));
-    check(&out.join("release.html"), &["1 song", "the whole song", "recall sheet", "<svg"]);
+    check(&out.join("release.html"), &["1 song", "the whole song", "settings", "<svg"]);
 }

@@ -43,7 +43,7 @@ fn fit(x: &[f64], hz: f64, rate: f64) -> (f64, Vec<f64>) {
 }
 
 #[test]
-fn tones_come_through_clean_and_level() {
+fn tones_keep_their_level_and_gain_no_distortion() {
     for (from, to) in [(44_100, 48_000), (48_000, 44_100), (96_000, 44_100), (44_100, 96_000)] {
         for hz in [40.0, 997.0, 6_000.0, 15_000.0, 19_000.0, 20_000.0] {
             let (amplitude, rest) = fit(&convert(from, to, hz), hz, f64::from(to));
@@ -57,7 +57,7 @@ fn tones_come_through_clean_and_level() {
 }
 
 #[test]
-fn what_lies_beyond_the_new_range_is_gone() {
+fn frequencies_above_the_new_range_are_removed() {
     for (from, to, hz) in [(48_000, 44_100, 23_200.0), (96_000, 44_100, 24_000.0), (96_000, 48_000, 26_000.0)]
     {
         let alias = 20.0 * (rms(&convert(from, to, hz)) / (0.9 / 2f64.sqrt())).log10();

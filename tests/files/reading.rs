@@ -1,4 +1,4 @@
-//! Every encoding and wrapping gives the values that were put in; every fault gets its own line.
+//! Every encoding and container gives the values that were put in; every fault gets its own line.
 
 use std::path::Path;
 
@@ -46,8 +46,8 @@ fn all_encodings_give_their_values() {
                 if channels == 1 {
                     assert_eq!((&left, &right), (&wanted, &wanted));
                 } else {
-                    let woven: Vec<f64> = left.iter().zip(&right).flat_map(|(&l, &r)| [l, r]).collect();
-                    assert_eq!(woven, wanted);
+                    let interleaved: Vec<f64> = left.iter().zip(&right).flat_map(|(&l, &r)| [l, r]).collect();
+                    assert_eq!(interleaved, wanted);
                 }
             }
         }
@@ -75,7 +75,7 @@ fn sizes_of_64_bits_are_read() {
         bytes.extend([0, 64, 0, 192]);
         bytes.extend(chunk(b"LIST", b"INFO"));
         let path = put(&dir, "x.wav", &bytes);
-        assert_eq!(Reader::open(&path).unwrap().format().kind, Container::Rf64);
+        assert_eq!(Reader::open(&path).unwrap().format().container, Container::Rf64);
         assert_eq!(read_all(&path).unwrap()[0], [0.5, -0.5]);
     }
 }
@@ -117,7 +117,7 @@ fn fault(path: &Path) -> Fault {
 }
 
 #[test]
-fn every_fault_is_told_by_name() {
+fn every_fault_is_reported_by_name() {
     let dir = tempfile::tempdir().unwrap();
     let stereo = |tag, channels, rate, bits, data: &[u8]| {
         riff(&[chunk(b"fmt ", &fmt(tag, channels, rate, bits)), chunk(b"data", data)])
@@ -125,10 +125,10 @@ fn every_fault_is_told_by_name() {
     assert!(matches!(fault(&dir.path().join("none.wav")), Fault::Missing));
     assert!(matches!(fault(dir.path()), Fault::Folder));
     assert!(matches!(fault(&put(&dir, "a", b"")), Fault::Empty));
-    assert!(matches!(fault(&put(&dir, "a", b"hello, this is a letter")), Fault::NotSound(_)));
-    assert!(matches!(fault(&put(&dir, "a", b"ID3\x04 and so on and on")), Fault::OtherKind(_)));
-    assert!(matches!(fault(&put(&dir, "a", b"FORM\0\0\0\0AIFFCOMM")), Fault::OtherKind(_)));
-    assert!(matches!(fault(&put(&dir, "a", b"RIFF\0\0\0\0AVI LIST")), Fault::OtherKind(_)));
+    assert!(matches!(fault(&put(&dir, "a", b"hello, this is a letter")), Fault::UnknownFormat(_)));
+    assert!(matches!(fault(&put(&dir, "a", b"ID3\x04 and so on and on")), Fault::OtherFormat(_)));
+    assert!(matches!(fault(&put(&dir, "a", b"FORM\0\0\0\0AIFFCOMM")), Fault::OtherFormat(_)));
+    assert!(matches!(fault(&put(&dir, "a", b"RIFF\0\0\0\0AVI LIST")), Fault::OtherFormat(_)));
     assert!(matches!(
         fault(&put(&dir, "a", &stereo(0x55, 2, 44_100, 16, &[0; 8]))),
         Fault::Compressed { tag: 0x55, name: "MPEG layer 3" }
@@ -162,14 +162,14 @@ fn every_fault_is_told_by_name() {
     let data = 20_000f32.to_le_bytes();
     assert!(matches!(
         fault(&put(&dir, "a", &stereo(3, 1, 44_100, 32, &data))),
-        Fault::Absurd { frame: 0, channel: 1, .. }
+        Fault::AboveFullScale { frame: 0, channel: 1, .. }
     ));
 }
 
 /// Root may read everything, so this says something for other users only.
 #[cfg(unix)]
 #[test]
-fn a_locked_file_is_told_by_name() {
+fn a_forbidden_file_is_reported_by_name() {
     use std::os::unix::fs::PermissionsExt;
     let dir = tempfile::tempdir().unwrap();
     let path = put(&dir, "a.wav", b"RIFF");

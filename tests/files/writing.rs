@@ -4,15 +4,15 @@ use std::fs;
 use std::path::Path;
 
 use lintel::finish::{
-    BextLoudness, Container, Encoding, Fault, Layout, Overwrite, Reader, Spec, Tags, Writer,
+    BextLoudness, Container, Encoding, Fault, Layout, OutputSpec, Overwrite, Reader, Tags, Writer,
 };
 
 use testkit::Random;
 
 use crate::kit::read_all;
 
-pub fn spec(layout: Layout, encoding: Encoding) -> Spec {
-    Spec { layout, encoding, rate: 44_100, channels: 2, ceiling: 1.0, tags: Tags::default() }
+pub fn spec(layout: Layout, encoding: Encoding) -> OutputSpec {
+    OutputSpec { layout, encoding, rate: 44_100, channels: 2, ceiling: 1.0, tags: Tags::default() }
 }
 
 pub const LOUDNESS: BextLoudness = BextLoudness {
@@ -30,7 +30,7 @@ pub fn grid(bits: i32, frames: usize) -> [Vec<f64>; 2] {
     [0, 1].map(|_| (0..frames).map(|_| (random.signed() * 0.9 * scale).round() / scale).collect())
 }
 
-fn write(path: &Path, spec: Spec, lanes: &[Vec<f64>; 2], limit: Option<u64>) -> bool {
+fn write(path: &Path, spec: OutputSpec, lanes: &[Vec<f64>; 2], limit: Option<u64>) -> bool {
     let mut writer = Writer::create(path, spec, Overwrite::Allow, &[]).unwrap();
     if let Some(limit) = limit {
         writer = writer.with_riff_limit(limit);
@@ -81,14 +81,14 @@ fn an_outgrown_riff_becomes_rf64() {
     let lanes = grid(24, 1_001);
     for channels in [1, 2] {
         let path = dir.path().join("x.wav");
-        let spec = Spec { channels, ..spec(Layout::Wav, Encoding::Int(24)) };
+        let spec = OutputSpec { channels, ..spec(Layout::Wav, Encoding::Int(24)) };
         assert!(!write(&path, spec.clone(), &lanes, None));
         let plain = fs::read(&path).unwrap();
         assert!(write(&path, spec, &lanes, Some(3_000)));
         let large = fs::read(&path).unwrap();
         assert_eq!(plain.len(), large.len());
         assert_eq!(large.len() % 2, 0);
-        assert_eq!(Reader::open(&path).unwrap().format().kind, Container::Rf64);
+        assert_eq!(Reader::open(&path).unwrap().format().container, Container::Rf64);
         assert_eq!(read_all(&path).unwrap()[0], lanes[0]);
         assert_eq!(u64::from_le_bytes(large[20..28].try_into().unwrap()), large.len() as u64 - 8);
         assert_eq!(u32::from_le_bytes(plain[4..8].try_into().unwrap()) as usize, plain.len() - 8);
@@ -102,10 +102,10 @@ fn nothing_above_the_ceiling_is_stored() {
     let lane: Vec<f64> = (0..5000).map(|i| if i % 3 == 0 { ceiling } else { -ceiling }).collect();
     for encoding in [Encoding::Int(16), Encoding::Int(24), Encoding::Float(32)] {
         let path = dir.path().join("x.wav");
-        let spec = Spec { ceiling, ..spec(Layout::Wav, encoding) };
+        let spec = OutputSpec { ceiling, ..spec(Layout::Wav, encoding) };
         let mut writer = Writer::create(&path, spec, Overwrite::Allow, &[]).unwrap();
         writer.write(&lane, &lane).unwrap();
-        assert_eq!(writer.finish(None).unwrap().over, 0);
+        assert_eq!(writer.finish(None).unwrap().clipped, 0);
         for x in read_all(&path).unwrap().concat() {
             assert!(x.abs() <= ceiling && x.abs() > ceiling - 4.0 / 32_768.0, "{x}");
         }
@@ -127,7 +127,7 @@ fn a_writer_dropped_early_leaves_nothing() {
 }
 
 #[test]
-fn files_in_the_way_are_respected() {
+fn existing_files_are_not_replaced_unasked() {
     let dir = tempfile::tempdir().unwrap();
     let path = dir.path().join("x.wav");
     let make = |path: &Path, overwrite, inputs: &[&Path]| {

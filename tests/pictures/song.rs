@@ -8,7 +8,7 @@ use egui_kittest::kittest::{NodeT, Queryable};
 use egui_kittest::{Harness, SnapshotOptions};
 use lintel::editor::window_state::WindowState;
 use lintel::editor::{StandaloneWindow, standalone};
-use lintel::finish::{Encoding, Layout, Overwrite, Reader, Spec, Tags, Writer};
+use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Reader, Tags, Writer};
 use lintel::player::{
     Device, DeviceRing, ExportProgress, LoadState, LoadedSong, PlayerSession, SessionRequest,
 };
@@ -46,7 +46,7 @@ fn file(folder: &Path) -> PathBuf {
     };
     let samples: Vec<f64> = (0..40 * RATE).map(sample).collect();
     let (layout, encoding) = (Layout::Wav, Encoding::Int(24));
-    let spec = Spec { layout, encoding, rate: RATE, channels: 2, ceiling: 1.0, tags: Tags::default() };
+    let spec = OutputSpec { layout, encoding, rate: RATE, channels: 2, ceiling: 1.0, tags: Tags::default() };
     let mut writer = Writer::create(&path, spec, Overwrite::Allow, &[]).unwrap();
     writer.write(&samples, &samples).unwrap();
     writer.finish(None).unwrap();

@@ -9,7 +9,7 @@ use lintel::editor::song::{self, SongView};
 use lintel::editor::theme::Theme;
 use lintel::editor::window_state::{TimeSpan, WindowState};
 use lintel::editor::{MemoryControls, Screen};
-use lintel::finish::{Encoding, Layout, Overwrite, Spec, Tags, Writer};
+use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Tags, Writer};
 use lintel::live::{self, LiveReadout, MeasuredHistory};
 use lintel::meter::matching::LoudnessMatch;
 use lintel::meter::{Analysis, History};
@@ -136,7 +136,7 @@ pub fn run() -> Result<(), Failure> {
     let mix = testkit::quartet::mix(128.0);
     let file = Path::new(FOLDER).join("quartet.wav");
     let rate = testkit::quartet::RATE as u32;
-    let spec = Spec {
+    let spec = OutputSpec {
         layout: Layout::Wav,
         encoding: Encoding::Int(24),
         rate,

@@ -2,33 +2,36 @@
 
 use std::path::Path;
 
-use lintel::finish::measure::{self, Measured};
+use lintel::finish::check::{FileCheck, check};
+use lintel::finish::report::notes_json;
 use lintel::finish::require::{self, Requirement, RequirementResult};
-use lintel::finish::{FileFigures, FileFormat, SongEnds, number, report, time};
+use lintel::finish::{FileFigures, ProgressWatcher, Reader};
 use lintel::meter::source::StereoImage;
 use lintel::meter::targets::Target;
+use lintel::numbers::{clock_tenths, number};
 use serde_json::json;
 
 use crate::args::CheckArgs;
+use crate::outcome::{End, Failure};
+use crate::output;
 use crate::progress::Progress;
-use crate::{End, Failure, write};
 
 pub fn run(args: &CheckArgs) -> Result<End, Failure> {
-    let conditions = match &args.require {
+    let requirements = match &args.require {
         Some(line) => require::parse(line).map_err(|err| Failure::Usage(format!("--require: {err}")))?,
         None => Vec::new(),
     };
     let target = args.delivery.target()?;
     let progress = Progress::new(args.quiet);
-    let (mut failed, mut unmet, mut values) = (None, false, Vec::new());
+    let (mut failed, mut not_met, mut values) = (None, false, Vec::new());
     for file in &args.files {
-        match one(file, target, &conditions, &progress) {
+        match check_one(file, target, &requirements, &progress) {
             Ok(checked) => {
-                unmet |= checked.findings.iter().any(|finding| !finding.holds);
+                not_met |= checked.results.iter().any(|result| !result.met);
                 if args.json {
-                    values.push(checked.value());
+                    values.push(checked.json());
                 } else {
-                    write::out(&checked.text());
+                    output::print(&checked.text());
                 }
             }
             Err(err) if err.is_stop() => return Err(err.into()),
@@ -36,100 +39,95 @@ pub fn run(args: &CheckArgs) -> Result<End, Failure> {
                 if args.json {
                     values.push(json!({"path": file, "error": err.to_string()}));
                 }
-                // All files get their turn; the last error becomes the program's own.
-                if let Some(Failure::File(before)) = failed.replace(Failure::File(err)) {
-                    eprintln!("{before}");
+                // All files are checked; the last error decides the exit code.
+                if let Some(earlier) = failed.replace(Failure::File(err)) {
+                    eprintln!("{earlier}");
                 }
             }
         }
     }
     if args.json {
-        write::out(&format!("{:#}\n", serde_json::Value::Array(values)));
+        output::print(&format!("{:#}\n", serde_json::Value::Array(values)));
     }
     match failed {
         Some(failure) => Err(failure),
-        None if unmet => Ok(End::Unmet),
+        None if not_met => Ok(End::NotMet),
         None => Ok(End::Done),
     }
 }
 
-struct Checked<'a> {
-    file: &'a Path,
-    format: FileFormat,
-    ends: SongEnds,
-    measured: Measured,
-    findings: Vec<RequirementResult>,
+/// A checked file with its requirements.
+struct CheckedFile<'a> {
+    path: &'a Path,
+    check: FileCheck,
+    results: Vec<RequirementResult>,
 }
 
-fn one<'a>(
+fn check_one<'a>(
     file: &'a Path,
     target: Option<Target>,
-    conditions: &[Requirement],
+    requirements: &[Requirement],
     progress: &Progress,
-) -> lintel::finish::Result<Checked<'a>> {
-    use lintel::finish::render::ProgressWatcher;
-    let frames = lintel::finish::Reader::open(file)?.format().frames;
+) -> lintel::finish::Result<CheckedFile<'a>> {
+    let frames = Reader::open(file)?.format().frames;
     progress.part(&file.file_name().unwrap_or_default().to_string_lossy(), frames);
-    let result = measure::check(file, target, progress);
+    let result = check(file, target, progress);
     progress.end();
-    let (format, ends, measured) = result?;
-    let findings = conditions.iter().map(|c| c.judge(&measured.before, &format, &ends)).collect();
-    Ok(Checked { file, format, ends, measured, findings })
+    let check = result?;
+    let results =
+        requirements.iter().map(|r| r.check(&check.measured.input, &check.format, &check.ends)).collect();
+    Ok(CheckedFile { path: file, check, results })
 }
 
-impl Checked<'_> {
+impl CheckedFile<'_> {
     fn figures(&self) -> &FileFigures {
-        &self.measured.before
+        &self.check.measured.input
     }
 
-    fn seconds(&self, frame: u64) -> f64 {
-        frame as f64 / f64::from(self.format.rate)
+    fn time(&self, frame: u64) -> String {
+        clock_tenths(frame as f64 / f64::from(self.check.format.rate))
     }
 
     fn text(&self) -> String {
-        let (ends, source) = (&self.ends, &self.measured.source);
-        let mut text = format!("{}\n{}\n", self.file.display(), write::format_words(&self.format));
-        text += &write::table(&[""], &[self.figures()]);
-        let floor = |floor: Option<f64>| match floor {
+        let FileCheck { format, ends, measured } = &self.check;
+        let mut text = format!("{}\n{}\n", self.path.display(), output::format_sentence(format));
+        text += &output::figures_table(&[], &[self.figures()]);
+        let floor = match ends.floor_before {
             None => String::new(),
-            Some(f64::NEG_INFINITY) => ", digital silence around it".into(),
-            Some(level) => format!(", over a noise of {} dBFS", number(level, 0)),
+            Some(f64::NEG_INFINITY) => ", digital silence before it".into(),
+            Some(level) => format!(", noise of {} dBFS before it", number(level, 0)),
         };
-        text += &format!(
-            "music from {} to {}{}\n",
-            time(self.seconds(ends.start)),
-            time(self.seconds(ends.end)),
-            floor(ends.floor_before)
-        );
-        let image = match source.image {
-            StereoImage::Unknown => "not to be told",
+        text += &format!("found start {}, end {}{floor}\n", self.time(ends.start), self.time(ends.end));
+        let image = match measured.source.image {
+            StereoImage::Unknown => "unknown",
             StereoImage::Stereo => "stereo",
             StereoImage::Mono => "mono",
             StereoImage::LeftSilent => "left silent",
             StereoImage::RightSilent => "right silent",
-            StereoImage::Identical => "two equal channels",
+            StereoImage::Identical => "two identical channels",
             StereoImage::OutOfPhase => "out of phase",
         };
-        text += &format!("image {image}; headroom {} dB\n", number(source.headroom_db, 1));
-        for note in &self.measured.notes {
+        text += &format!("image {image}; headroom {} dB\n", number(measured.source.headroom_db, 1));
+        for note in &measured.notes {
             text += &format!("• {} {}\n", note.says, note.advises);
         }
-        for finding in &self.findings {
-            text += &format!("{}\n", finding.words());
+        for result in &self.results {
+            text += &format!("{}\n", result.sentence());
         }
         text + "\n"
     }
 
-    fn value(&self) -> serde_json::Value {
+    fn json(&self) -> serde_json::Value {
+        let FileCheck { format, ends, measured } = &self.check;
         json!({
-            "path": self.file,
-            "format": self.format,
-            "seconds": self.format.seconds(),
-            "ends": self.ends,
+            "path": self.path,
+            "format": format,
+            "seconds": format.seconds(),
+            "ends": ends,
             "figures": self.figures(),
-            "image": format!("{:?}", self.measured.source.image),
-            "findings": report::findings(&self.measured.notes),
-            "requirements": self.findings,
+            "image": format!("{:?}", measured.source.image),
+            "advice": notes_json(&measured.notes),
+            "requirements": self.results,
         })
     }
 }

@@ -2,103 +2,87 @@
 
 use std::time::Instant;
 
-use lintel::finish::master::{Master, MasterJob, master, name_for};
-use lintel::finish::report;
-use lintel::finish::solve::Outcome;
-use lintel::finish::{Layout, Tags, isrc, number, time};
+use lintel::finish::options::target_of_job;
+use lintel::finish::report::{reduction_sentence, search_sentence, song_json};
+use lintel::finish::{Master, MasterJob, Tags, isrc, master, name_for};
+use lintel::numbers::{clock_tenths, number};
 
-use crate::args::FinishArgs;
+use crate::job_args::FinishArgs;
+use crate::outcome::{End, Failure};
+use crate::output;
 use crate::progress::Progress;
-use crate::{End, Failure, write};
 
 pub fn run(args: &FinishArgs) -> Result<End, Failure> {
     let started = Instant::now();
     let settings = args.chain.settings()?;
-    let (target, solve) = args.chain.target(&settings)?;
-    let (layout, encoding) = args.file.layout(args.output.as_ref())?;
-    let output = args.output.clone().unwrap_or_else(|| name_for(&args.input, layout));
+    let asked = args.chain.delivery.target()?;
+    let (layout, encoding) = args.file.format(args.output.as_deref())?;
     let isrc = args.isrc.as_deref().map(isrc).transpose().map_err(Failure::Usage)?;
-    let order = MasterJob {
+    let job = MasterJob {
         input: args.input.clone(),
+        output: args.output.clone().unwrap_or_else(|| name_for(&args.input, layout)),
         settings,
-        target,
-        solve,
+        target: target_of_job(asked, &settings),
+        match_target: asked.is_some(),
         force: args.chain.force,
-        wishes: args.ends.wishes(),
+        ends: args.ends.options(),
         layout,
         encoding,
         rate: args.file.rate,
         tags: Tags { title: args.title.clone(), artist: args.file.artist.clone(), isrc },
         overwrite: args.file.overwrite(),
         cores: cores(),
-        output,
     };
-    let page = args.report.clone().unwrap_or_else(|| order.output.with_extension("html"));
-    if !args.file.no_report {
-        report::refuse_early(&page, order.overwrite)?;
-    }
+    let report = (!args.file.no_report)
+        .then(|| args.report.clone().unwrap_or_else(|| job.output.with_extension("html")));
     let progress = Progress::new(args.file.quiet);
-    let result = master(&order, &progress);
+    let result = master(&job, report.as_deref(), &progress);
     progress.end();
     let master = result?;
-    if !args.file.no_report {
-        report::write(&master, &page, order.overwrite)?;
-    }
-    let seconds = started.elapsed().as_secs_f64();
     if args.file.json {
-        write::out(&format!("{}\n", report::json(&master)));
+        output::print(&format!("{:#}\n", song_json(&master)));
     } else {
-        write::out(&table(&master, seconds));
-        if !args.file.no_report {
-            write::out(&format!("report   {}\n", page.display()));
+        output::print(&table(&master, started.elapsed().as_secs_f64()));
+        if let Some(report) = &report {
+            output::print(&format!("report   {}\n", report.display()));
         }
     }
-    Ok(end(&master))
+    Ok(End::of(&master))
 }
 
-/// Cores to work on.
+/// Number of cores.
 pub fn cores() -> usize {
     std::thread::available_parallelism().map_or(1, usize::from)
 }
 
-/// Reached or not.
-pub fn end(master: &Master) -> End {
-    match master.search.as_ref().map(|search| &search.outcome) {
-        Some(Outcome::OverDriven { .. } | Outcome::OutOfRange | Outcome::Silent) => End::Short,
-        Some(Outcome::Reached) | None => End::Done,
-    }
-}
-
+/// The result for the terminal; `seconds` = duration of the work.
 fn table(master: &Master, seconds: f64) -> String {
     let measured = &master.measured;
-    let mut text = write::table(&["before", "after"], &[&measured.before, &measured.after]);
-    for (name, work) in [("compressor", measured.compressor), ("ceiling", measured.limiter)] {
-        text += &format!(
-            "{name}: deepest {} dB, {} dB where it works, {} % of the time\n",
-            number(-work.most, 1),
-            number(-work.depth, 1),
-            number(100.0 * work.share, 0)
-        );
+    let mut text = output::figures_table(&["in", "out"], &[&measured.input, &measured.output]);
+    for (stage, reduction) in [("compressor", &measured.compressor), ("limiter", &measured.limiter)] {
+        text += &format!("{}\n", reduction_sentence(stage, reduction));
     }
-    if let Some(sentence) = report::search_words(master) {
-        text += &format!("{sentence}\n");
+    if let Some(search) = &master.search {
+        text += &format!("{}\n", search_sentence(search));
     }
     for note in &measured.notes {
         text += &format!("• {} {}\n", note.says, note.advises);
     }
-    let length = measured.frames as f64 / f64::from(measured.rate);
-    let kind = match (master.spec.layout, master.rf64) {
-        (Layout::Flac, _) => "FLAC",
-        (_, true) => "RF64",
-        _ => "WAV",
-    };
+    let length = measured.seconds();
+    let reference = master.reread.reference;
     text += &format!(
-        "master   {} ({kind}, {}, {} Hz, {}; read again and found as meant)\n",
+        "master   {} ({}, {}, {} Hz, {})\n",
         master.output.display(),
+        master.container(),
         master.spec.encoding,
         master.spec.rate,
-        time(length)
+        clock_tenths(length)
     );
-    text += &format!("{:.1} s for {}: {:.0} × real time\n", seconds, time(length), length / seconds);
+    text += &format!(
+        "verified re-read, samples identical; second meter: {} LUFS, {} dBTP\n",
+        number(reference.integrated, 1),
+        number(reference.true_peak, 1)
+    );
+    text += &format!("{seconds:.1} s for {}: {:.0} × real time\n", clock_tenths(length), length / seconds);
     text
 }

@@ -1,18 +1,19 @@
-//! How far the work is: a bar with the time left on a terminal, plain lines elsewhere; and the
-//! hand that stops it.
+//! Progress on the error stream: a bar with the time left on a terminal, plain lines elsewhere; and the
+//! stop request of Ctrl-C.
 
 use std::io::IsTerminal;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use indicatif::{ProgressBar, ProgressStyle};
-use lintel::finish::render::ProgressWatcher;
+use lintel::finish::ProgressWatcher;
 
+/// Set by Ctrl-C.
 static STOP: AtomicBool = AtomicBool::new(false);
 
-/// From now on Ctrl-C (and a polite kill) lets the work end in order instead of tearing it off.
-pub fn listen_for_stop() {
-    // It can only fail if a handler stands already; then that one ends the program.
+/// Makes Ctrl-C and SIGTERM stop the work in order instead of ending the process at once.
+pub fn stop_on_ctrl_c() {
+    // Fails only if there is a handler already.
     let _ = ctrlc::set_handler(|| STOP.store(true, Ordering::Relaxed));
 }
 
@@ -23,21 +24,24 @@ pub fn stopped() -> bool {
 
 /// Shows progress on the error stream.
 pub enum Progress {
-    NoProgress,
+    /// Nothing.
+    Quiet,
+    /// A line for each part and message.
     Lines,
+    /// A bar for the present part.
     Bar(Mutex<ProgressBar>),
 }
 
 impl Progress {
     pub fn new(quiet: bool) -> Self {
         match quiet {
-            true => Self::NoProgress,
+            true => Self::Quiet,
             false if std::io::stderr().is_terminal() => Self::Bar(Mutex::new(ProgressBar::hidden())),
             false => Self::Lines,
         }
     }
 
-    /// Takes the bar away.
+    /// Removes the bar.
     pub fn end(&self) {
         if let Self::Bar(bar) = self
             && let Ok(bar) = bar.lock()
@@ -50,7 +54,7 @@ impl Progress {
 impl ProgressWatcher for Progress {
     fn part(&self, name: &str, frames: u64) {
         match self {
-            Self::NoProgress => {}
+            Self::Quiet => {}
             Self::Lines => eprintln!("{name}"),
             Self::Bar(bar) => {
                 let Ok(mut bar) = bar.lock() else { return };
@@ -80,7 +84,7 @@ impl ProgressWatcher for Progress {
 
     fn say(&self, line: &str) {
         match self {
-            Self::NoProgress => {}
+            Self::Quiet => {}
             Self::Lines => eprintln!("{line}"),
             Self::Bar(bar) => {
                 if let Ok(bar) = bar.lock() {

@@ -1,33 +1,35 @@
 //! `lintel release`.
 
-use lintel::finish::master::MasterJob;
-use lintel::finish::release::{Balance, ReleaseJob, release, songs_of};
-use lintel::finish::{EndsOptions, Tags};
+use lintel::finish::options::target_of_job;
+use lintel::finish::release::{ReleaseJob, release, release_json, songs_of};
+use lintel::finish::{Balance, EndsOptions, MasterJob, Release, Tags, file_stem};
+use lintel::numbers::clock_tenths;
 
-use crate::args::ReleaseArgs;
-use crate::finish::{cores, end};
+use crate::finish::cores;
+use crate::job_args::ReleaseArgs;
+use crate::outcome::{End, Failure};
+use crate::output;
 use crate::progress::Progress;
-use crate::{End, Failure, write};
 
 pub fn run(args: &ReleaseArgs) -> Result<End, Failure> {
     let settings = args.chain.settings()?;
-    let (target, solve) = args.chain.target(&settings)?;
-    let (layout, encoding) = args.file.layout(None)?;
+    let asked = args.chain.delivery.target()?;
+    let (layout, encoding) = args.file.format(None)?;
     let songs = songs_of(&args.songs)?;
     if songs.is_empty() {
         return Err(Failure::Usage("no WAV or FLAC file in that folder".into()));
     }
-    let order = ReleaseJob {
+    let job = ReleaseJob {
         songs,
         folder: args.output.clone(),
         each: MasterJob {
             input: Default::default(),
             output: Default::default(),
             settings,
-            target,
-            solve,
+            target: target_of_job(asked, &settings),
+            match_target: asked.is_some(),
             force: args.chain.force,
-            wishes: EndsOptions::default(),
+            ends: EndsOptions::default(),
             layout,
             encoding,
             rate: args.file.rate,
@@ -35,23 +37,37 @@ pub fn run(args: &ReleaseArgs) -> Result<End, Failure> {
             overwrite: args.file.overwrite(),
             cores: cores(),
         },
-        balance: if args.level { Balance::Level } else { Balance::WindowState },
+        balance: if args.level { Balance::Level } else { Balance::Keep },
         gap: args.gap,
         report: !args.file.no_report,
     };
     let progress = Progress::new(args.file.quiet);
-    let result = release(&order, &progress);
+    let result = release(&job, &progress);
     progress.end();
     let release = result?;
     if args.file.json {
-        write::out(&format!("{:#}\n", release.json()));
+        output::print(&format!("{:#}\n", release_json(&release)));
     } else {
-        write::out(&release.table());
+        output::print(&table(&release));
         if let Some(page) = &release.page {
-            write::out(&format!("report   {}\n", page.display()));
+            output::print(&format!("report   {}\n", page.display()));
         }
     }
-    let short =
-        release.target < release.asked || release.songs.iter().any(|song| matches!(end(song), End::Short));
-    Ok(if short { End::Short } else { End::Done })
+    let below =
+        release.target < release.asked || release.songs.iter().any(|song| End::of(song) == End::BelowTarget);
+    Ok(if below { End::BelowTarget } else { End::Done })
+}
+
+/// The overview for the terminal.
+fn table(release: &Release) -> String {
+    let head = ["", "start", "length", "in, LUFS", "out, LUFS", "true peak, dBTP", "drive, dB", "song"];
+    let mut rows = vec![head.map(String::from).to_vec()];
+    for (i, (start, length, song)) in release.running_order().enumerate() {
+        let mut row = vec![(i + 1).to_string(), clock_tenths(start), clock_tenths(length)];
+        row.extend(Release::figures_of(song));
+        row.push(file_stem(&song.input));
+        rows.push(row);
+    }
+    let table = output::plain_table(rows, 0..7);
+    release.lowered_sentence().map_or(table.clone(), |sentence| format!("{table}{sentence}\n"))
 }

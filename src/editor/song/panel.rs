@@ -7,7 +7,6 @@ use crate::editor::buttons::TextButton;
 use crate::editor::drawing;
 use crate::editor::layout::Layout;
 use crate::editor::theme::Theme;
-use crate::finish;
 use crate::numbers::{clock_tenths, shortest};
 use crate::player::{ExportProgress, LOUDEST_S, LoadState, SessionRequest};
 use egui::{Align2, Rect, Stroke, StrokeKind, Ui, pos2, vec2};
@@ -77,11 +76,7 @@ fn transport(ui: &mut Ui, rect: Rect, theme: &Theme, view: &SongView, requests: 
 fn file_and_message(ui: &mut Ui, rect: Rect, theme: &Theme, view: &SongView) {
     let format = view.song.format();
     let name = view.song.path().file_name().unwrap_or_default().to_string_lossy().into_owned();
-    let kind = match format.kind {
-        finish::Container::Wav => "WAV",
-        finish::Container::Rf64 => "RF64",
-        finish::Container::Flac => "FLAC",
-    };
+    let kind = format.container;
     let channels = if format.channels == 1 { "mono" } else { "stereo" };
     let rate = format!("{} kHz", shortest(f64::from(format.rate) / 1000.0, 3));
     let about = format!("{kind}, {}, {rate}, {channels}", format.encoding);

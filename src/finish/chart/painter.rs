@@ -1,17 +1,20 @@
-//! The drawing hand: logical pixels in, marks on a plotters surface out, SVG and bitmap alike.
+//! Drawing primitives: shapes and texts in logical pixels in, marks on a plotters surface out, for SVG and
+//! bitmap alike.
 //!
-//! Everything is drawn [`FINE`] times larger than it is shown: plotters counts in whole pixels, so
-//! the SVG gains quarter-pixel places and the bitmap is averaged down to smooth edges.
+//! Everything is drawn [`SUBPIXELS`] times larger than it is shown, because plotters counts in whole
+//! pixels: the SVG gets quarter-pixel positions, and the bitmap is averaged down to smooth edges.
 
-use super::ChartError;
+use std::sync::Once;
+
+use super::model::ChartError;
 use plotters::coord::Shift;
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 /// Drawn pixels per logical pixel.
-pub const FINE: u32 = 4;
+pub const SUBPIXELS: u32 = 4;
 
-/// Where a text hangs on its point.
+/// Horizontal anchor of a text.
 #[derive(Clone, Copy)]
 pub enum Align {
     Left,
@@ -34,20 +37,20 @@ impl<'a, B: DrawingBackend> ChartPainter<'a, B> {
 
     /// A filled rectangle from one corner to the other.
     pub fn rect(&self, from: Point, to: Point, fill: RGBAColor) -> Result<(), ChartError> {
-        let shape = Rectangle::new([fine(from), fine(to)], fill.filled());
+        let shape = Rectangle::new([to_drawn(from), to_drawn(to)], fill.filled());
         self.area.draw(&shape).map_err(ChartError::from_drawing)
     }
 
     /// A filled shape between a line and its way back.
     pub fn area(&self, upper: &[Point], lower: &[Point], fill: RGBAColor) -> Result<(), ChartError> {
-        let points: Vec<_> = upper.iter().chain(lower.iter().rev()).map(|&point| fine(point)).collect();
+        let points: Vec<_> = upper.iter().chain(lower.iter().rev()).map(|&point| to_drawn(point)).collect();
         self.area.draw(&Polygon::new(points, fill)).map_err(ChartError::from_drawing)
     }
 
     /// A line through the points, `width` logical pixels wide.
     pub fn line(&self, points: &[Point], width: f64, colour: RGBAColor) -> Result<(), ChartError> {
-        let stroke = colour.stroke_width((width * f64::from(FINE)).round().max(1.0) as u32);
-        let points: Vec<_> = points.iter().map(|&point| fine(point)).collect();
+        let stroke = colour.stroke_width((width * f64::from(SUBPIXELS)).round().max(1.0) as u32);
+        let points: Vec<_> = points.iter().map(|&point| to_drawn(point)).collect();
         self.area.draw(&PathElement::new(points, stroke)).map_err(ChartError::from_drawing)
     }
 
@@ -80,16 +83,45 @@ impl<'a, B: DrawingBackend> ChartPainter<'a, B> {
             Align::Middle => HPos::Center,
             Align::Right => HPos::Right,
         };
-        let style = ("sans-serif", size * f64::from(FINE))
+        let style = ("sans-serif", size * f64::from(SUBPIXELS))
             .into_font()
             .color(&colour)
             .pos(Pos::new(hang, VPos::Center));
-        self.area.draw(&Text::new(text.to_owned(), fine(at), style)).map_err(ChartError::from_drawing)
+        self.area.draw(&Text::new(text.to_owned(), to_drawn(at), style)).map_err(ChartError::from_drawing)
     }
 }
 
-fn fine((x, y): Point) -> (i32, i32) {
-    let scale = f64::from(FINE);
+/// An SVG document of that size in logical pixels.
+pub fn svg_document(
+    (width, height): (u32, u32),
+    paint: impl FnOnce(&DrawingArea<SVGBackend, Shift>) -> Result<(), ChartError>,
+) -> Result<String, ChartError> {
+    fonts();
+    let mut svg = String::new();
+    let drawn = (width * SUBPIXELS, height * SUBPIXELS);
+    {
+        let area = SVGBackend::with_string(&mut svg, drawn).into_drawing_area();
+        paint(&area)?;
+        area.present().map_err(ChartError::from_drawing)?;
+    }
+    // Shown at its logical size; the view box keeps the drawn one.
+    let size = format!("width=\"{}\" height=\"{}\"", drawn.0, drawn.1);
+    Ok(svg.replacen(&size, &format!("width=\"{width}\" height=\"{height}\""), 1))
+}
+
+/// Registers the font for bitmaps. An SVG only names the family; its viewer has the font.
+pub fn fonts() {
+    static ONCE: Once = Once::new();
+    ONCE.call_once(|| {
+        let font = epaint_default_fonts::UBUNTU_LIGHT;
+        // The only failure is a broken font file; then drawing the first text reports it.
+        let _ = plotters::style::register_font("sans-serif", FontStyle::Normal, font);
+    });
+}
+
+/// A point in drawn pixels.
+fn to_drawn((x, y): Point) -> (i32, i32) {
+    let scale = f64::from(SUBPIXELS);
     ((x * scale).round() as i32, (y * scale).round() as i32)
 }
 

@@ -138,8 +138,8 @@ impl Tally {
         };
         self.columns.push(ChartColumn {
             time: (self.at - frames) as f64 / self.rate,
-            before: db::from_gain(f64::from(column.before)) as f32,
-            after: db::from_gain(f64::from(column.after)) as f32,
+            input: db::from_gain(f64::from(column.before)) as f32,
+            output: db::from_gain(f64::from(column.after)) as f32,
             compressor: column.compressor,
             limiter: column.limiter,
             short_term,

@@ -1,8 +1,8 @@
 //! What a file measures, by the library's own check: a path in; loudness, range, peaks out.
 
+use lintel::finish::NoProgress;
 use lintel::finish::Result;
-use lintel::finish::measure::check;
-use lintel::finish::render::NoProgress;
+use lintel::finish::check::check;
 use serde::Serialize;
 use std::path::Path;
 
@@ -25,8 +25,7 @@ pub struct Measures {
 
 /// Reads the whole file once.
 pub fn measure(path: &Path) -> Result<Measures> {
-    let (.., measured) = check(path, None, &NoProgress::default())?;
-    let figures = measured.before;
+    let figures = check(path, None, &NoProgress::default())?.measured.input;
     let level = |figure: Option<f64>| figure.unwrap_or(f64::NEG_INFINITY);
     Ok(Measures {
         integrated_lufs: level(figures.integrated),
@@ -34,6 +33,6 @@ pub fn measure(path: &Path) -> Result<Measures> {
         max_short_term_lufs: level(figures.max_short_term),
         true_peak_dbtp: level(figures.true_peak),
         sample_peak_dbfs: level(figures.sample_peak),
-        peak_to_loudness_lu: level(figures.peak_to_loudness),
+        peak_to_loudness_lu: level(figures.plr),
     })
 }

@@ -13,7 +13,7 @@ mod steps;
 
 use crate::Failure;
 use inside::Inside;
-use lintel::finish::{Encoding, Layout, Overwrite, Reader, Spec, Tags, Writer, write_whole};
+use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Reader, Tags, Writer, write_whole};
 use lintel::params;
 use lintel::settings::Settings;
 use report::Report;
@@ -213,7 +213,7 @@ pub fn save(
     ceiling: f64,
     inputs: &[&Path],
 ) -> Result<(), Failure> {
-    let spec = Spec {
+    let spec = OutputSpec {
         layout: Layout::Wav,
         encoding: Encoding::Int(24),
         rate,
@@ -227,8 +227,8 @@ pub fn save(
     let right = lanes.get(1).map_or_else(|| left.clone(), wide);
     writer.write(&left, &right)?;
     let written = writer.finish(None)?;
-    if written.over > 0 {
-        return Err(format!("{}: {} samples above the ceiling", path.display(), written.over).into());
+    if written.clipped > 0 {
+        return Err(format!("{}: {} samples above the ceiling", path.display(), written.clipped).into());
     }
     Ok(())
 }

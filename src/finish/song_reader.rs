@@ -1,25 +1,26 @@
-//! A file as the chain shall hear it: cut to its music, with its silence around, at the rate of
-//! the result. Every pass over a song opens one of these; it streams.
+//! A file as the chain processes it: a file and a [`CutPlan`] in, planar blocks at the rate of the result
+//! out, cut to the music with silence added around it. Every pass over a song opens one; it streams.
 
 use std::path::Path;
 
+use super::converter::Converter;
 use super::cut::CutPlan;
 use super::error::Result;
-use super::rate::Converter;
-use super::read::Reader;
+
+use super::reader::Reader;
 
 /// Frames read at once.
-const BLOCK: usize = 4096;
+const BLOCK_FRAMES: usize = 4096;
 
-/// A cut file, ready to be read from its first frame on.
-pub struct Song {
+/// A cut file with a position in it.
+pub struct SongReader {
     reader: Reader,
-    /// What is still to come of each part.
+    /// Frames still to come of each part.
     silence_before: u64,
     sound: u64,
     silence_after: u64,
     converter: Option<Converter>,
-    /// Converted frames not yet given out from `given` on.
+    /// Converted frames; those from index `given` on are still to be given out.
     ready: [Vec<f64>; 2],
     given: usize,
     ended: bool,
@@ -27,8 +28,11 @@ pub struct Song {
     length: u64,
 }
 
-impl Song {
+impl SongReader {
     /// Opens a file for one pass. `rate` is that of the result, in Hz.
+    ///
+    /// # Errors
+    /// If the file cannot be read.
     pub fn open(path: &Path, cut: &CutPlan, rate: u32) -> Result<Self> {
         let mut reader = Reader::open(path)?;
         reader.skip(cut.from)?;
@@ -49,17 +53,17 @@ impl Song {
         })
     }
 
-    /// Hz of what it gives.
+    /// Rate of the samples given out, Hz.
     pub fn rate(&self) -> u32 {
         self.rate
     }
 
-    /// Hz of the file itself.
+    /// Rate of the file, Hz.
     pub fn native_rate(&self) -> u32 {
         self.reader.format().rate
     }
 
-    /// Frames of what it gives.
+    /// Frames given out in all.
     pub fn length(&self) -> u64 {
         self.length
     }
@@ -69,16 +73,19 @@ impl Song {
         self.reader.format().channels
     }
 
-    /// Fills both lanes from their start and says how far; 0 at the end.
+    /// Fills both channels from their start and returns the number of frames; 0 at the end.
+    ///
+    /// # Errors
+    /// If the file is damaged.
     pub fn read(&mut self, left: &mut [f64], right: &mut [f64]) -> Result<usize> {
         if self.converter.is_none() {
-            return self.plain(left, right);
+            return self.read_native(left, right);
         }
         while self.given == self.ready[0].len() && !self.ended {
             self.given = 0;
             self.ready.iter_mut().for_each(Vec::clear);
-            let (mut l, mut r) = ([0.0; BLOCK], [0.0; BLOCK]);
-            let n = self.plain(&mut l, &mut r)?;
+            let (mut l, mut r) = ([0.0; BLOCK_FRAMES], [0.0; BLOCK_FRAMES]);
+            let n = self.read_native(&mut l, &mut r)?;
             let Some(converter) = &mut self.converter else { break };
             if n > 0 {
                 converter.push(&l[..n], &r[..n], &mut self.ready);
@@ -94,8 +101,8 @@ impl Song {
         Ok(n)
     }
 
-    /// The cut file at its own rate.
-    fn plain(&mut self, left: &mut [f64], right: &mut [f64]) -> Result<usize> {
+    /// Reads the cut file at the file's own rate.
+    fn read_native(&mut self, left: &mut [f64], right: &mut [f64]) -> Result<usize> {
         let room = left.len() as u64;
         let part = [&mut self.silence_before, &mut self.sound, &mut self.silence_after];
         let Some(which) = part.iter().position(|left| **left > 0) else { return Ok(0) };
@@ -108,7 +115,7 @@ impl Song {
         }
         let mut done = 0;
         while done < n {
-            // The header's promise was checked when the file was opened.
+            // The length was checked when the file was opened, so that 0 means the end.
             match self.reader.read(&mut left[done..n], &mut right[done..n])? {
                 0 => break,
                 more => done += more,

@@ -1,19 +1,19 @@
-//! The RIFF side of reading: from the header of a WAVE, RF64 or BW64 file to where its samples
-//! lie, and from their bytes to linear values (full scale ±1.0).
+//! Reads WAVE, RF64 and BW64 files: a file in, its format and interleaved linear samples (full
+//! scale ±1.0) out.
 //!
 //! Layout: Multimedia Programming Interface and Data Specifications 1.0 (RIFF), EBU Tech 3306
-//! (RF64), ITU-R BS.2088 (BW64). A bounced mix is a single stretch of `data`; all chunks but
-//! `ds64`, `fmt ` and `data` are passed over.
+//! (RF64), ITU-R BS.2088 (BW64). Samples are read from the first `data` chunk; all chunks but
+//! `ds64`, `fmt ` and `data` are skipped.
 
 use std::fs::File;
 use std::io::{BufReader, Read, Seek, SeekFrom};
 
 use super::error::Fault;
-use super::read::{Container, Encoding, FileFormat};
+use super::format::{Container, Encoding, FileFormat};
 
 type Result<T> = std::result::Result<T, Fault>;
 
-/// FileFormat tags (Microsoft's mmreg.h).
+/// Format tags (Microsoft's mmreg.h).
 const TAG_PCM: u16 = 0x0001;
 const TAG_FLOAT: u16 = 0x0003;
 const TAG_EXTENSIBLE: u16 = 0xFFFE;
@@ -21,10 +21,10 @@ const TAG_EXTENSIBLE: u16 = 0xFFFE;
 /// Bytes 2 to 15 of every sub-format GUID that is made from a format tag.
 const GUID_TAIL: [u8; 14] = [0, 0, 0, 0, 0x10, 0, 0x80, 0, 0, 0xAA, 0, 0x38, 0x9B, 0x71];
 
-/// A 32-bit size that says "see ds64".
-const OPEN: u32 = u32::MAX;
+/// A 32-bit size that means "see the ds64 chunk".
+const SIZE_IN_DS64: u32 = u32::MAX;
 
-/// A file standing at its next sample.
+/// An open WAVE file, positioned at its next sample.
 pub struct WavReader {
     file: BufReader<File>,
     encoding: Encoding,
@@ -42,7 +42,7 @@ struct Fmt {
 
 /// Reads the header up to the first sample. `head` holds the 12 bytes already taken.
 pub fn open(mut file: BufReader<File>, length: u64, head: &[u8]) -> Result<(FileFormat, WavReader)> {
-    let kind = if head.starts_with(b"RIFF") { Container::Wav } else { Container::Rf64 };
+    let container = if head.starts_with(b"RIFF") { Container::Wav } else { Container::Rf64 };
     let mut at = 12;
     let mut fmt = None;
     let mut data_size_64 = None;
@@ -58,7 +58,7 @@ pub fn open(mut file: BufReader<File>, length: u64, head: &[u8]) -> Result<(File
         let size = u32_at(&chunk, 4);
         at += 8;
         match &chunk[..4] {
-            b"ds64" if kind == Container::Rf64 => {
+            b"ds64" if container == Container::Rf64 => {
                 let body = body(&mut file, size, 28, length - at, "ds64")?;
                 data_size_64 = Some(u64::from_le_bytes(body[8..16].try_into().expect("8 bytes")));
             }
@@ -69,8 +69,8 @@ pub fn open(mut file: BufReader<File>, length: u64, head: &[u8]) -> Result<(File
             b"data" => {
                 let fmt = fmt.ok_or_else(|| Fault::Header("data comes before the fmt chunk".into()))?;
                 let declared = match (size, data_size_64) {
-                    (OPEN, Some(size)) => size,
-                    (OPEN, None) => return Err(Fault::OpenEnded),
+                    (SIZE_IN_DS64, Some(size)) => size,
+                    (SIZE_IN_DS64, None) => return Err(Fault::OpenEnded),
                     (size, _) => u64::from(size),
                 };
                 let align = u64::from(fmt.align);
@@ -81,7 +81,7 @@ pub fn open(mut file: BufReader<File>, length: u64, head: &[u8]) -> Result<(File
                     });
                 }
                 let format = FileFormat {
-                    kind,
+                    container,
                     encoding: fmt.encoding,
                     rate: fmt.rate,
                     channels: fmt.channels,
@@ -128,10 +128,10 @@ fn read_fmt(body: &[u8]) -> Result<Fmt> {
     if !(1..=2).contains(&channels) {
         return Err(Fault::Channels(channels));
     }
-    // The container decides: fewer valid bits are left-justified in it.
-    // (A header may claim more bytes than 16 bits can count in bits.)
-    let container = (align / channels).saturating_mul(8);
-    if align % channels != 0 || container == 0 || bits > container || bits == 0 || container - bits >= 8 {
+    // The size of a sample on disk decides: fewer valid bits are left-justified in it. A header may
+    // claim so many bytes that their bits do not fit into 16 bits, hence the saturation.
+    let stored = (align / channels).saturating_mul(8);
+    if align % channels != 0 || stored == 0 || bits > stored || bits == 0 || stored - bits >= 8 {
         return Err(Fault::Header(format!("{align} bytes a frame for {channels} × {bits} bit")));
     }
     if byte_rate != 0 && u64::from(byte_rate) != u64::from(rate) * u64::from(align) {
@@ -139,16 +139,16 @@ fn read_fmt(body: &[u8]) -> Result<Fmt> {
             "{byte_rate} bytes a second for {rate} Hz at {align} bytes a frame"
         )));
     }
-    let encoding = match (tag, container) {
-        (TAG_PCM, 16 | 24 | 32) => Encoding::Int(container),
-        (TAG_FLOAT, 32 | 64) if bits == container => Encoding::Float(container),
+    let encoding = match (tag, stored) {
+        (TAG_PCM, 16 | 24 | 32) => Encoding::Int(stored),
+        (TAG_FLOAT, 32 | 64) if bits == stored => Encoding::Float(stored),
         (TAG_PCM, _) => return Err(Fault::Depth(format!("{bits} bit integer"))),
         _ => return Err(Fault::Depth(format!("{bits} bit float"))),
     };
     Ok(Fmt { encoding, channels, rate, align })
 }
 
-/// What the more frequent compressed tags stand for (mmreg.h).
+/// Names of the common compressed formats by tag (mmreg.h).
 fn tag_name(tag: u16) -> &'static str {
     match tag {
         0x0002 | 0x0011 => "ADPCM",
@@ -170,9 +170,7 @@ impl WavReader {
     /// Appends up to `samples` interleaved values; fewer only when the file has become shorter
     /// since it was opened.
     pub fn read(&mut self, out: &mut Vec<f64>, samples: usize) -> Result<()> {
-        let width = match self.encoding {
-            Encoding::Int(bits) | Encoding::Float(bits) => usize::from(bits / 8),
-        };
+        let width = usize::from(self.encoding.bytes());
         self.bytes.clear();
         self.file.by_ref().take((samples * width) as u64).read_to_end(&mut self.bytes).map_err(Fault::Io)?;
         let bytes = &self.bytes;

@@ -1,65 +1,16 @@
-//! A WAV or FLAC file in, planar blocks of linear samples out (full scale ±1.0), on demand.
+//! Reads sound files: a WAV or FLAC file in, planar blocks of linear samples (full scale ±1.0) out, on
+//! demand.
 //!
-//! What passes here is finite and of sane size; everything that is not is an [`Error`] which names
-//! the place. Memory stays at one block, however long the file is.
+//! All samples given out are finite and below +60 dBFS; anything else is an [`Error`] that names the
+//! frame. Memory use is one block, whatever the length of the file.
 
 use std::fs::File;
 use std::io::{BufReader, Read};
 use std::path::{Path, PathBuf};
 
 use super::error::{Error, Fault, Result, reading};
-use super::{flac, wav};
-
-/// How samples are stored in a file.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Encoding {
-    /// Signed integers of so many bits.
-    Int(u16),
-    /// IEEE 754 floats of so many bits.
-    Float(u16),
-}
-
-impl std::fmt::Display for Encoding {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        match self {
-            Self::Int(bits) => write!(f, "{bits} bit"),
-            Self::Float(bits) => write!(f, "{bits} bit float"),
-        }
-    }
-}
-
-/// The wrapping of a file.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Container {
-    /// RIFF WAVE.
-    Wav,
-    /// WAVE with 64-bit sizes: RF64 (EBU Tech 3306) or BW64 (ITU-R BS.2088).
-    Rf64,
-    /// Free lossless audio codec (RFC 9639).
-    Flac,
-}
-
-/// What a file holds.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
-pub struct FileFormat {
-    pub kind: Container,
-    pub encoding: Encoding,
-    /// Hz, 8 000 to 384 000.
-    pub rate: u32,
-    /// 1 or 2.
-    pub channels: u16,
-    /// Samples per channel; at least 1.
-    pub frames: u64,
-}
-
-impl FileFormat {
-    /// Length in seconds.
-    pub fn seconds(&self) -> f64 {
-        self.frames as f64 / f64::from(self.rate)
-    }
-}
+use super::format::FileFormat;
+use super::{flac_reader, wav_reader};
 
 /// A sample that a reader can give: `f32` or `f64`.
 pub trait Sample: Copy {
@@ -81,33 +32,36 @@ impl Sample for f64 {
     }
 }
 
-/// The largest magnitude that still counts as sound: +60 dBFS. Above lie integers stored as float
-/// and broken files (common practice, no source).
-const LARGEST: f64 = 1000.0;
+/// Largest linear amplitude that is accepted, +60 dBFS. Beyond it lie integers stored as float and
+/// broken files (common practice, no source).
+const MAX_AMPLITUDE: f64 = 1000.0;
 
 /// Frames decoded at once.
-const BLOCK: usize = 4096;
+const BLOCK_FRAMES: usize = 4096;
 
-/// An open file and the place in it.
+/// An open file with a position in it.
 pub struct Reader {
     path: PathBuf,
     format: FileFormat,
-    source: Source,
-    /// Decoded frames, interleaved, not yet given out from `given` on.
+    decoder: Decoder,
+    /// Decoded frames, interleaved; those from index `given` on are still to be given out.
     block: Vec<f64>,
     given: usize,
     /// Frames decoded so far.
     at: u64,
 }
 
-enum Source {
-    Wav(wav::WavReader),
-    Flac(flac::FlacReader),
+enum Decoder {
+    Wav(wav_reader::WavReader),
+    Flac(flac_reader::FlacReader),
 }
 
 impl Reader {
-    /// Opens a file and reads its header. Everything that a header can tell is checked here;
-    /// damage further on is found when its place is read.
+    /// Opens a file and reads its header. Everything that the header states is checked here; damage
+    /// in the samples is found when they are read.
+    ///
+    /// # Errors
+    /// If the file cannot be read, is of another format, or its header is faulty.
     pub fn open(path: &Path) -> Result<Self> {
         let fail = |fault| Error::new(path, fault);
         let mut file = File::open(path).map_err(|err| reading(path, err))?;
@@ -120,24 +74,25 @@ impl Reader {
         }
         let mut head = Vec::with_capacity(12);
         file.by_ref().take(12).read_to_end(&mut head).map_err(|err| reading(path, err))?;
-        let (format, source) = match head.as_slice() {
+        let (format, decoder) = match head.as_slice() {
             [b'R', b'I', b'F', b'F', _, _, _, _, b'W', b'A', b'V', b'E']
             | [b'R', b'F' | b'I', b'6', b'4', _, _, _, _, b'W', b'A', b'V', b'E']
             | [b'B', b'W', b'6', b'4', _, _, _, _, b'W', b'A', b'V', b'E'] => {
-                let (format, source) = wav::open(BufReader::new(file), meta.len(), &head).map_err(fail)?;
-                (format, Source::Wav(source))
+                let (format, decoder) =
+                    wav_reader::open(BufReader::new(file), meta.len(), &head).map_err(fail)?;
+                (format, Decoder::Wav(decoder))
             }
             [b'f', b'L', b'a', b'C', ..] => {
-                let (format, source) = flac::open(file).map_err(fail)?;
-                (format, Source::Flac(source))
+                let (format, decoder) = flac_reader::open(file).map_err(fail)?;
+                (format, Decoder::Flac(decoder))
             }
-            _ => return Err(fail(stranger(&head))),
+            _ => return Err(fail(other_format(&head))),
         };
         check(&format).map_err(fail)?;
-        Ok(Self { path: path.to_owned(), format, source, block: Vec::new(), given: 0, at: 0 })
+        Ok(Self { path: path.to_owned(), format, decoder, block: Vec::new(), given: 0, at: 0 })
     }
 
-    /// What the file holds.
+    /// The file's format.
     pub fn format(&self) -> &FileFormat {
         &self.format
     }
@@ -147,13 +102,16 @@ impl Reader {
         &self.path
     }
 
-    /// Fills both lanes from their start with the next frames and says how many; 0 at the end.
-    /// A mono file fills both lanes alike.
+    /// Fills both channels from their start with the next frames and returns their number; 0 at the
+    /// end. A mono file fills both channels alike.
+    ///
+    /// # Errors
+    /// If the samples are damaged, not finite or above +60 dBFS.
     ///
     /// # Panics
-    /// If the lanes differ in length.
+    /// If the slices differ in length.
     pub fn read<S: Sample>(&mut self, left: &mut [S], right: &mut [S]) -> Result<usize> {
-        assert_eq!(left.len(), right.len(), "the lanes differ in length");
+        assert_eq!(left.len(), right.len(), "the channels differ in length");
         let channels = usize::from(self.format.channels);
         let mut done = 0;
         while done < left.len() {
@@ -162,8 +120,8 @@ impl Reader {
             }
             let block = &self.block[self.given..];
             let frames = (block.len() / channels).min(left.len() - done);
-            let lanes = left[done..].iter_mut().zip(&mut right[done..]);
-            for (frame, (l, r)) in block.chunks_exact(channels).zip(lanes) {
+            let outputs = left[done..].iter_mut().zip(&mut right[done..]);
+            for (frame, (l, r)) in block.chunks_exact(channels).zip(outputs) {
                 *l = S::from_file(frame[0]);
                 *r = S::from_file(frame[channels - 1]);
             }
@@ -173,7 +131,10 @@ impl Reader {
         Ok(done)
     }
 
-    /// Moves on by `frames` without giving them out.
+    /// Skips `frames` frames.
+    ///
+    /// # Errors
+    /// As [`read`](Self::read).
     pub fn skip(&mut self, frames: u64) -> Result<()> {
         let channels = usize::from(self.format.channels);
         let mut left = frames;
@@ -193,16 +154,16 @@ impl Reader {
     fn refill(&mut self) -> Result<bool> {
         let channels = usize::from(self.format.channels);
         let left = self.format.frames - self.at;
-        let frames = left.min(BLOCK as u64) as usize;
+        let frames = left.min(BLOCK_FRAMES as u64) as usize;
         self.given = 0;
         self.block.clear();
         if frames == 0 {
             return Ok(false);
         }
         let (declared, present) = (self.format.frames, self.at);
-        let decoded = match &mut self.source {
-            Source::Wav(source) => source.read(&mut self.block, frames * channels),
-            Source::Flac(source) => source.read(&mut self.block, frames * channels, present),
+        let decoded = match &mut self.decoder {
+            Decoder::Wav(decoder) => decoder.read(&mut self.block, frames * channels),
+            Decoder::Flac(decoder) => decoder.read(&mut self.block, frames * channels, present),
         };
         let fail = |fault| Error::new(&self.path, fault);
         decoded.map_err(fail)?;
@@ -210,11 +171,11 @@ impl Reader {
             return Err(fail(Fault::Truncated { declared, present }));
         }
         self.block.truncate(self.block.len() / channels * channels);
-        if let Some(i) = self.block.iter().position(|x| !x.is_finite() || x.abs() > LARGEST) {
+        if let Some(i) = self.block.iter().position(|x| !x.is_finite() || x.abs() > MAX_AMPLITUDE) {
             let (value, frame, channel) = (self.block[i], present + (i / channels) as u64, i % channels + 1);
             self.block.clear();
             return Err(fail(if value.is_finite() {
-                Fault::Absurd { value, frame, channel }
+                Fault::AboveFullScale { value, frame, channel }
             } else {
                 Fault::NotFinite {
                     value,
@@ -229,7 +190,7 @@ impl Reader {
     }
 }
 
-/// The limits that hold for every kind of file.
+/// Checks the limits that hold for every container.
 fn check(format: &FileFormat) -> std::result::Result<(), Fault> {
     if !(1..=2).contains(&format.channels) {
         return Err(Fault::Channels(format.channels));
@@ -243,9 +204,9 @@ fn check(format: &FileFormat) -> std::result::Result<(), Fault> {
     Ok(())
 }
 
-/// Names what a file is that begins with `head`.
-fn stranger(head: &[u8]) -> Fault {
-    Fault::OtherKind(match head {
+/// The fault of a file that begins with `head`, with the name of its format if it is a known one.
+fn other_format(head: &[u8]) -> Fault {
+    Fault::OtherFormat(match head {
         [b'R', b'I', b'F', b'F', _, _, _, _, ..] if head.len() == 12 => {
             "a RIFF file of another kind than WAVE"
         }
@@ -262,7 +223,7 @@ fn stranger(head: &[u8]) -> Fault {
         [_, _, _, _, b'f', b't', b'y', b'p', ..] => "an MPEG-4 file (compressed)",
         _ => {
             let hex: Vec<String> = head.iter().take(4).map(|b| format!("{b:02x}")).collect();
-            return Fault::NotSound(hex.join(" "));
+            return Fault::UnknownFormat(hex.join(" "));
         }
     })
 }

@@ -1,0 +1,205 @@
+//! The options of `finish` and `release`: source, settings, target, ends and files.
+
+use std::path::{Path, PathBuf};
+
+use clap::Args as Group;
+use lintel::finish::options::{SettingsChoice, layout_of_output, parse_target};
+use lintel::finish::{Encoding, EndsOptions, Layout, Overwrite};
+use lintel::meter::targets::Target;
+use lintel::settings::Settings;
+
+use crate::outcome::Failure;
+use crate::value_args::{BitsArg, CurveArg, FormatArg, PresetArg, overwrite, seconds};
+
+/// The loudness target.
+#[derive(Group)]
+pub struct Delivery {
+    /// Match this integrated loudness (LUFS), or that of a delivery by name
+    ///
+    /// Names: streaming (−14 LUFS), quiet streaming (−16), speech (−18), broadcast (−23),
+    /// album-loud (−11).
+    #[arg(long, value_name = "LUFS|NAME", allow_hyphen_values = true)]
+    pub target: Option<String>,
+}
+
+impl Delivery {
+    /// The target asked for, if any.
+    pub fn target(&self) -> Result<Option<Target>, Failure> {
+        self.target.as_deref().map(parse_target).transpose().map_err(Failure::Usage)
+    }
+}
+
+#[derive(Group)]
+pub struct FinishArgs {
+    /// The bounced mix: WAV, RF64 or FLAC, mono or stereo
+    pub input: PathBuf,
+    /// The master; "<track> (master).wav" beside the mix by default
+    #[arg(short, long, value_name = "FILE")]
+    pub output: Option<PathBuf>,
+    #[command(flatten)]
+    pub chain: ChainArgs,
+    #[command(flatten)]
+    pub ends: EndsArgs,
+    #[command(flatten)]
+    pub file: FileArgs,
+    /// Title, written into the file
+    #[arg(long)]
+    pub title: Option<String>,
+    /// International Standard Recording Code of the recording
+    #[arg(long)]
+    pub isrc: Option<String>,
+    /// The HTML report; beside the master by default
+    #[arg(long, value_name = "FILE")]
+    pub report: Option<PathBuf>,
+}
+
+/// Settings of the chain and the target.
+#[derive(Group)]
+pub struct ChainArgs {
+    #[command(flatten)]
+    pub delivery: Delivery,
+    /// Reach the target even if that over-drives the limiter
+    #[arg(long)]
+    pub force: bool,
+    /// Settings file (TOML; `lintel settings` prints one)
+    #[arg(long, value_name = "FILE")]
+    pub settings: Option<PathBuf>,
+    /// Preset of the program or saved in its window
+    ///
+    /// `lintel settings --list` says what each is for.
+    #[arg(long, value_name = "NAME", conflicts_with = "settings", value_parser = PresetArg)]
+    pub preset: Option<String>,
+    /// One setting, as in a settings file; may be repeated; takes precedence over file and preset
+    #[arg(long = "set", value_name = "ID=VALUE")]
+    pub set: Vec<String>,
+    /// Drive into the limiter, dB (short for --set drive=…); --target finds the drive itself
+    #[arg(long, value_name = "DB", allow_hyphen_values = true, conflicts_with = "target")]
+    pub drive: Option<String>,
+    /// Ceiling of the limiter, dBTP (short for --set ceiling=…)
+    #[arg(long, value_name = "DBTP", allow_hyphen_values = true)]
+    pub ceiling: Option<String>,
+}
+
+impl ChainArgs {
+    /// The settings: defaults, the preset or the file, then single ones.
+    pub fn settings(&self) -> Result<Settings, Failure> {
+        let short = [("drive", &self.drive), ("ceiling", &self.ceiling)];
+        let short = short.iter().filter_map(|(id, text)| Some(format!("{id}={}", text.as_deref()?)));
+        let choice = SettingsChoice {
+            preset: self.preset.clone(),
+            file: self.settings.clone(),
+            assignments: self.set.iter().cloned().chain(short).collect(),
+        };
+        choice.settings().map_err(Failure::Usage)
+    }
+}
+
+/// Start and end of the song.
+#[derive(Group)]
+pub struct EndsArgs {
+    /// Seconds kept before the found start of the music
+    #[arg(long, value_name = "S", default_value_t = EndsOptions::default().lead_in, value_parser = seconds)]
+    pub lead_in: f64,
+    /// Seconds kept after the found end
+    #[arg(long, value_name = "S", default_value_t = EndsOptions::default().tail, value_parser = seconds)]
+    pub tail: f64,
+    /// Begin here (seconds of the mix) instead of at the found start
+    #[arg(long, value_name = "S", value_parser = seconds, conflicts_with = "no_trim")]
+    pub start: Option<f64>,
+    /// End here (seconds of the mix) instead of at the found end
+    #[arg(long, value_name = "S", value_parser = seconds, conflicts_with = "no_trim")]
+    pub end: Option<f64>,
+    /// Keep start and end of the mix
+    #[arg(long)]
+    pub no_trim: bool,
+    /// Length of the fade at the start, seconds
+    #[arg(long, value_name = "S", value_parser = seconds)]
+    pub fade_in: Option<f64>,
+    /// Length of the fade at the end, seconds
+    #[arg(long, value_name = "S", value_parser = seconds)]
+    pub fade_out: Option<f64>,
+    /// Curve of the fades
+    #[arg(long, value_enum, default_value_t = CurveArg::EqualPower)]
+    pub fade_curve: CurveArg,
+}
+
+impl EndsArgs {
+    pub fn options(&self) -> EndsOptions {
+        EndsOptions {
+            lead_in: self.lead_in,
+            tail: self.tail,
+            start: self.start,
+            end: self.end,
+            no_trim: self.no_trim,
+            fade_in: self.fade_in,
+            fade_out: self.fade_out,
+            curve: self.fade_curve.into(),
+        }
+    }
+}
+
+/// The files that are written.
+#[derive(Group)]
+pub struct FileArgs {
+    /// Container; by default that of the output's extension, else WAV
+    #[arg(long, value_enum)]
+    pub format: Option<FormatArg>,
+    /// Bits per sample; 16 bit gets TPDF dither, 32f is float (WAV only)
+    #[arg(long, value_enum, default_value_t = BitsArg::B24)]
+    pub bits: BitsArg,
+    /// Sample rate of the master, Hz; that of the mix by default
+    #[arg(long, value_name = "HZ", value_parser = clap::value_parser!(u32).range(8_000..=384_000))]
+    pub rate: Option<u32>,
+    /// Artist, written into the files
+    #[arg(long)]
+    pub artist: Option<String>,
+    /// Replace existing files (never the mix)
+    #[arg(long)]
+    pub overwrite: bool,
+    /// Write no report
+    #[arg(long)]
+    pub no_report: bool,
+    /// Print JSON instead of the table
+    #[arg(long)]
+    pub json: bool,
+    /// Print no progress
+    #[arg(short, long)]
+    pub quiet: bool,
+}
+
+impl FileArgs {
+    /// Container and encoding for an output of that name.
+    pub fn format(&self, output: Option<&Path>) -> Result<(Layout, Encoding), Failure> {
+        let encoding = self.bits.into();
+        let asked = self.format.map(Layout::from);
+        let layout = layout_of_output(asked, output, encoding).map_err(Failure::Usage)?;
+        Ok((layout, encoding))
+    }
+
+    pub fn overwrite(&self) -> Overwrite {
+        overwrite(self.overwrite)
+    }
+}
+
+#[derive(Group)]
+pub struct ReleaseArgs {
+    /// The songs in their order, or one folder (its songs in the order of their names)
+    #[arg(required = true)]
+    pub songs: Vec<PathBuf>,
+    /// Folder for the masters and the report; created if missing
+    #[arg(short, long, value_name = "FOLDER")]
+    pub output: PathBuf,
+    #[command(flatten)]
+    pub chain: ChainArgs,
+    /// Keep the songs' loudness relative to each other: the loudest is matched to the target
+    #[arg(long, conflicts_with = "level")]
+    pub keep_balance: bool,
+    /// Match every song to the target
+    #[arg(long)]
+    pub level: bool,
+    /// Seconds of silence between two songs, from ring-out to attack
+    #[arg(long, value_name = "S", default_value_t = 2.0, value_parser = seconds)]
+    pub gap: f64,
+    #[command(flatten)]
+    pub file: FileArgs,
+}

@@ -1,0 +1,64 @@
+//! Checks one file: a path in; its format, the ends of its music, all figures and the advice out.
+
+use std::path::Path;
+
+use super::ends::{EndsFinder, SongEnds};
+use super::error::Result;
+use super::format::FileFormat;
+use super::planes::{BLOCK_FRAMES, for_each_block, to_f32};
+use super::progress::ProgressWatcher;
+use super::reader::Reader;
+use super::render::RenderedBlock;
+use super::song_meters::{SongMeasurement, SongMeters};
+use super::source::file_facts;
+use crate::meter::facts::FileFacts;
+use crate::meter::rules::RuleId;
+use crate::meter::targets::Target;
+use crate::settings::Settings;
+
+/// What the check found.
+pub struct FileCheck {
+    /// Format of the file.
+    pub format: FileFormat,
+    /// Where the music begins and ends.
+    pub ends: SongEnds,
+    /// All figures; input and output are the same signal.
+    pub measured: SongMeasurement,
+}
+
+/// Measures a file with all meters. Without a target the advice says nothing about one.
+///
+/// # Errors
+/// If the file cannot be read or `watch` stops the work.
+pub fn check(path: &Path, target: Option<Target>, watch: &dyn ProgressWatcher) -> Result<FileCheck> {
+    let format = *Reader::open(path)?.format();
+    let mut finder = EndsFinder::new(format.rate);
+    let mut meters = SongMeters::new(
+        format.rate,
+        format.channels,
+        &Settings::default(),
+        target.unwrap_or_default(),
+        FileFacts::default(),
+    );
+    let no_reduction = vec![0.0f32; BLOCK_FRAMES];
+    let mut narrow = [Vec::new(), Vec::new()];
+    for_each_block(path, watch, |left, right| {
+        finder.push(left, right);
+        to_f32(&mut narrow, [left, right]);
+        let no_reduction = &no_reduction[..left.len()];
+        meters.push(&RenderedBlock {
+            input: [&narrow[0], &narrow[1]],
+            output: [left, right],
+            compressor_db: no_reduction,
+            limiter_db: no_reduction,
+        });
+    })?;
+    let ends = finder.finish();
+    meters.set_file_facts(file_facts(&ends));
+    let mut measured = meters.finish();
+    if target.is_none() {
+        let about_target = [RuleId::OverTarget, RuleId::UnderTarget, RuleId::PeakAboveDelivery];
+        measured.notes.retain(|note| !about_target.contains(&note.rule));
+    }
+    Ok(FileCheck { format, ends, measured })
+}

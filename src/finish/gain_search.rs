@@ -1,0 +1,107 @@
+//! The search for the gain of one job: a job, its measured source and its cut in, the search log out.
+//! Trials are complete passes; the last one is kept as a rendered file where the caller asks for it.
+
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use super::cut::CutPlan;
+use super::error::Result;
+use super::forecast::Forecast;
+use super::gain::{over_driven, trim_db, with_gain};
+use super::job::MasterJob;
+use super::progress::ProgressWatcher;
+use super::render::RenderJob;
+use super::render_file::{RenderedSong, render_file};
+use super::report::sentences::gain_sentence;
+use super::search::{Attempt, SearchGoal, search};
+use super::source::SourceMeasurement;
+use super::trial::{Outcome, Search, Trial};
+use super::trial_pass::trial_pass;
+use crate::numbers::number;
+use crate::sync::lock;
+
+/// Rounds of trials that a search usually takes: a first one, and the one that is kept.
+pub(super) const USUAL_ROUNDS: u64 = 2;
+/// Range of the gain, dB; a negative trim leaves less room below.
+const GAIN_RANGE_DB: [f64; 2] = [-24.0, 24.0];
+/// Most trials at once.
+const MAX_TRIALS_AT_ONCE: usize = 4;
+/// How far below the expected gain the forecast begins, dB.
+const FORECAST_MARGIN_DB: f64 = 2.0;
+
+/// Frames of the result and its rate, Hz.
+pub(super) fn extent(job: &MasterJob, source: &SourceMeasurement, cut: &CutPlan) -> (u64, u32) {
+    let rate = job.rate.unwrap_or(source.format.rate);
+    (cut.length() * u64::from(rate) / u64::from(source.format.rate), rate)
+}
+
+/// Searches the gain that reaches the job's target. `known` are earlier trials; `keep` receives the song
+/// as rendered by the last trial.
+pub(super) fn find_gain(
+    job: &MasterJob,
+    source: &SourceMeasurement,
+    cut: &CutPlan,
+    known: Vec<Trial>,
+    watch: &dyn ProgressWatcher,
+    keep: Option<&Mutex<Option<RenderedSong>>>,
+) -> Result<Search> {
+    let (frames, rate) = extent(job, source, cut);
+    let pass = RenderJob { input: &job.input, cut, rate, settings: &job.settings };
+    let target = job.target.loudness;
+    if source.loudness == f64::NEG_INFINITY {
+        let gain = f64::from(job.settings.limiter.drive);
+        let loudness = source.loudness;
+        return Ok(Search { target, trials: Vec::new(), gain, loudness, outcome: Outcome::Silent });
+    }
+    let trim = trim_db(&job.settings);
+    let limiter = job.settings.limiter;
+    // Without the limiter nothing limits the peaks.
+    let ceiling = if limiter.on { f64::from(limiter.ceiling) } else { f64::INFINITY };
+    let release = f64::from(limiter.release);
+    let loudness = source.loudness + trim;
+    let low = target - loudness - FORECAST_MARGIN_DB;
+    let forecast = Forecast::new(source.cells.kept(cut), trim, ceiling, release, low);
+    let [lowest, highest] = GAIN_RANGE_DB;
+    let goal = SearchGoal {
+        target,
+        source: loudness,
+        forecast: forecast.as_ref(),
+        range: [lowest - trim.min(0.0), highest],
+        force: job.force,
+        width: job.cores.clamp(1, MAX_TRIALS_AT_ONCE),
+    };
+    let channels = source.format.channels;
+    let planned = goal.width as u64 + USUAL_ROUNDS - 1;
+    watch.part("matching the target", planned * frames);
+    let passes = AtomicU64::new(0);
+    let attempt = |gain, likely_last| {
+        if passes.fetch_add(1, Ordering::Relaxed) >= planned {
+            watch.more(frames);
+        }
+        let Some(keep) = keep.filter(|_| likely_last) else {
+            let (trial, cells) = trial_pass(pass, channels, gain, watch)?;
+            // The cells already contain the trim and this gain.
+            let forecast = Forecast::new(cells.all(), -gain, ceiling, release, low);
+            return Ok(Attempt { trial, forecast });
+        };
+        // One rendered file at a time.
+        let mut kept = lock(keep);
+        *kept = None;
+        let settings = with_gain(&job.settings, gain);
+        let spec = job.output_spec(source.format.rate, channels);
+        let pass = RenderJob { settings: &settings, ..pass };
+        let (measured, writer) = render_file(job, pass, source, &spec, watch)?;
+        let trial = Trial {
+            gain,
+            loudness: measured.output.integrated.unwrap_or(f64::NEG_INFINITY),
+            over_driven: over_driven(&measured.notes),
+        };
+        *kept = Some(RenderedSong { gain, measured, writer });
+        Ok(Attempt { trial, forecast: None })
+    };
+    search(goal, known, &attempt, &mut |trial| {
+        let reason = trial.over_driven.as_ref().map_or(String::new(), |reason| format!(" · {reason}"));
+        let (gain, loudness) = (gain_sentence(trial.gain), number(trial.loudness, 2));
+        watch.say(&format!("{gain} gives {loudness} LUFS{reason}"));
+    })
+}

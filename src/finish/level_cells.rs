@@ -1,0 +1,110 @@
+//! Cells of 10 ms for the loudness forecast: samples behind the limiter and its reduction (dB) in,
+//! K-weighted energy and peak in front of the limiter per cell out.
+
+use super::cut::CutPlan;
+use super::gating::{CELLS_PER_SECOND, GatingBlocks};
+use crate::dsp::CHUNK;
+use crate::dsp::k_weighting::KWeighting;
+
+/// The cells of a file, filled from consecutive blocks.
+pub struct LevelCells {
+    rate: u32,
+    /// Factor on the energy summed over both channels: 0.5 for mono, whose two equal channels count once.
+    weight: f64,
+    filter: KWeighting,
+    /// Of the open cell: weighted energy per channel.
+    energy: [f64; 2],
+    /// Of the open cell: highest sample in front of the limiter, linear.
+    peak: f32,
+    /// Of the open cell: sum of the reduction, dB times frames.
+    reduction: f64,
+    /// Frames still missing in the open cell.
+    missing: usize,
+    /// Carry of the division of the rate into cells.
+    carry: u32,
+    /// Weighted mean square over both channels, and highest sample, both in front of the limiter.
+    cells: Vec<[f32; 2]>,
+    /// Loudness behind the limiter.
+    behind: GatingBlocks,
+}
+
+impl LevelCells {
+    /// For a file of `rate` Hz with 1 or 2 channels.
+    pub fn new(rate: u32, channels: u16) -> Self {
+        let mut cells = Self {
+            rate,
+            weight: if channels == 1 { 0.5 } else { 1.0 },
+            filter: KWeighting::new(f64::from(rate)),
+            energy: [0.0; 2],
+            peak: 0.0,
+            reduction: 0.0,
+            missing: 0,
+            carry: 0,
+            cells: Vec::new(),
+            behind: GatingBlocks::new(),
+        };
+        cells.next();
+        cells
+    }
+
+    /// Sets the length of the next cell.
+    fn next(&mut self) {
+        self.carry += self.rate % CELLS_PER_SECOND;
+        self.missing = (self.rate / CELLS_PER_SECOND + self.carry / CELLS_PER_SECOND) as usize;
+        self.carry %= CELLS_PER_SECOND;
+    }
+
+    /// Takes the next frames behind the limiter and its reduction (dB ≥ 0); for mono both channels are
+    /// the same.
+    pub fn push(&mut self, left: &[f32], right: &[f32], limiter_db: &[f32]) {
+        let mut at = 0;
+        while at < left.len() {
+            let to = at + self.missing.min(left.len() - at);
+            let planes = [&left[at..to], &right[at..to]];
+            self.filter.add_energy(planes, &mut self.energy);
+            for (i, reduction) in limiter_db[at..to].chunks(CHUNK).enumerate() {
+                let group = i * CHUNK..(i * CHUNK + reduction.len());
+                let highest = |plane: &[f32]| plane.iter().fold(0.0f32, |peak, x| peak.max(x.abs()));
+                let peak = highest(&planes[0][group.clone()]).max(highest(&planes[1][group]));
+                let deepest = reduction.iter().copied().fold(0.0, f32::max);
+                let lift = if deepest > 0.0 { 10f32.powf(deepest / 20.0) } else { 1.0 };
+                self.peak = self.peak.max(peak * lift);
+                self.reduction += f64::from(reduction.iter().sum::<f32>());
+            }
+            self.missing -= to - at;
+            at = to;
+            if self.missing == 0 {
+                self.close();
+            }
+        }
+    }
+
+    fn close(&mut self) {
+        let frames = f64::from(self.rate) / f64::from(CELLS_PER_SECOND);
+        let mean = self.weight * (self.energy[0] + self.energy[1]) / frames;
+        self.behind.add(mean);
+        let lift = 10f64.powf(self.reduction / frames / 10.0);
+        self.cells.push([(mean * lift) as f32, self.peak]);
+        self.filter.flush();
+        (self.energy, self.peak, self.reduction) = ([0.0; 2], 0.0, 0.0);
+        self.next();
+    }
+
+    /// All cells.
+    pub fn all(&self) -> &[[f32; 2]] {
+        &self.cells
+    }
+
+    /// Integrated loudness of all frames taken, LUFS (ITU-R BS.1770-5); −∞ for silence.
+    pub fn loudness(&self) -> f64 {
+        self.behind.integrated()
+    }
+
+    /// The cells of the part of the file that a cut keeps.
+    pub fn kept(&self, cut: &CutPlan) -> &[[f32; 2]] {
+        let cell = |frame: u64| {
+            ((frame * u64::from(CELLS_PER_SECOND) / u64::from(self.rate)) as usize).min(self.cells.len())
+        };
+        &self.cells[cell(cut.from)..cell(cut.to)]
+    }
+}

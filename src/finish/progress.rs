@@ -1,0 +1,29 @@
+//! Progress of long work: parts and frames in, a display or a stop request out.
+
+use std::sync::atomic::{AtomicBool, Ordering};
+
+/// Receives the progress of a job and can stop it. Called from several threads.
+pub trait ProgressWatcher: Sync {
+    /// A new part of the work begins; it covers `frames` frames in all.
+    fn part(&self, _name: &str, _frames: u64) {}
+    /// The present part becomes longer by `frames` frames.
+    fn more(&self, _frames: u64) {}
+    /// A message for the user, one line.
+    fn say(&self, _line: &str) {}
+    /// `frames` more frames are done.
+    fn done(&self, frames: u64);
+    /// True when the work is to stop.
+    fn stopped(&self) -> bool;
+}
+
+/// A watcher that shows nothing; set its flag to stop the work.
+#[derive(Debug, Default)]
+pub struct NoProgress(pub AtomicBool);
+
+impl ProgressWatcher for NoProgress {
+    fn done(&self, _: u64) {}
+
+    fn stopped(&self) -> bool {
+        self.0.load(Ordering::Relaxed)
+    }
+}

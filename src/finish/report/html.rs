@@ -1,0 +1,198 @@
+//! The HTML report on one song: a [`Master`] in, a complete page or the section of a release out.
+
+use std::path::Path;
+
+use maud::{Markup, html};
+
+use super::chart::song_chart;
+use super::page::{inline, page};
+use super::sentences::search_sentence;
+use crate::finish::chart::spectrum_svg;
+use crate::finish::figures::{FIGURES, FileFigures};
+use crate::finish::master::Master;
+use crate::finish::trial::Search;
+use crate::numbers::{NONE, clock_tenths, number};
+use crate::params;
+use crate::settings::Settings;
+
+/// The page of one song.
+pub fn song_page(master: &Master) -> String {
+    let title = master.title();
+    let artist = master.spec.tags.artist.as_deref();
+    page(&format!("{title} \u{2013} master"), &title, artist, &song_section(master))
+}
+
+/// Everything about one song, for its own page or for that of a release.
+pub(super) fn song_section(master: &Master) -> Markup {
+    let measured = &master.measured;
+    html! {
+        p class="lead" { (summary(master)) }
+        @if !measured.notes.is_empty() || !master.cut.notes.is_empty() {
+            h2 { "advice" }
+            ul class="notes" {
+                @for note in &master.cut.notes { li { (capitalised(note)) "." } }
+                @for note in &measured.notes { li { b { (note.says) } " " (note.advises) } }
+            }
+        }
+        h2 { "the whole song" }
+        @match song_chart(master).to_svg() {
+            Ok(svg) => figure class="song" { (inline(&svg)) },
+            Err(err) => p { (err) },
+        }
+        div class="pair" {
+            section {
+                h2 { "in and out" }
+                (figures_table(&["in", "out"], &[&measured.input, &measured.output]))
+            }
+            section {
+                h2 { "spectrum" }
+                @match spectrum_svg(&measured.spectrum_in, &measured.spectrum_out) {
+                    Ok(svg) => figure { (inline(&svg)) },
+                    Err(err) => p { (err) },
+                }
+            }
+        }
+        @if let Some(search) = &master.search { (search_log(search)) }
+        h2 { "settings" }
+        (settings_tables(&master.settings))
+        h2 { "files" }
+        (files(master))
+    }
+}
+
+/// The first paragraph: what was made.
+fn summary(master: &Master) -> String {
+    let output = &master.measured.output;
+    let text = |value: Option<f64>| value.map_or(NONE.to_owned(), |x| number(x, 1));
+    let mut words = format!(
+        "{} at {} LUFS, true peak {} dBTP; {}, {} Hz.",
+        clock_tenths(master.measured.seconds()),
+        text(output.integrated),
+        text(output.true_peak),
+        master.spec.encoding,
+        master.spec.rate
+    );
+    if let Some(search) = &master.search {
+        words = format!("{words} {}", search_sentence(search));
+    }
+    words
+}
+
+/// A table of figures, one column a signal.
+fn figures_table(heads: &[&str], columns: &[&FileFigures]) -> Markup {
+    html! {
+        table class="figures" {
+            thead { tr { th {} @for head in heads { th { (head) } } th {} } }
+            tbody {
+                @for figure in FIGURES {
+                    tr {
+                        th { (figure.name) }
+                        @for figures in columns { td { (figure.text(figures)) } }
+                        td class="unit" { (figure.unit) }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn search_log(search: &Search) -> Markup {
+    html! {
+        h2 { "search log" }
+        table class="figures" {
+            thead { tr { th { "gain, dB" } th { "loudness, LUFS" } th {} } }
+            tbody {
+                @for trial in &search.trials {
+                    tr class=[(trial.gain == search.gain).then_some("chosen")] {
+                        td { (number(trial.gain, 2)) }
+                        td { (number(trial.loudness, 2)) }
+                        td class="unit" { (trial.over_driven.as_deref().unwrap_or("")) }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// All settings by group; those that differ from their default stand out.
+fn settings_tables(settings: &Settings) -> Markup {
+    let all = params::all();
+    html! {
+        div class="settings" {
+            @for group in all.chunk_by(|a, b| a.group == b.group) {
+                table {
+                    caption { (group[0].group) }
+                    tbody {
+                        @for param in group {
+                            @let value = param.get(settings);
+                            tr class=[(value != param.default()).then_some("changed")] {
+                                th title=(param.id) { (param.name) }
+                                td { (param.text(value)) }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn files(master: &Master) -> Markup {
+    let row = |name: &str, path: &Path, about: String, hash: &str| {
+        html! {
+            tr {
+                th { (name) }
+                td {
+                    (path.file_name().unwrap_or_default().to_string_lossy()) br; (about) br;
+                    code { "sha256 " (hash) }
+                }
+            }
+        }
+    };
+    let tags = &master.spec.tags;
+    html! {
+        table class="files" {
+            tbody {
+                (row("source", &master.input, about_source(master), &master.input_hash))
+                (row("master", &master.output, about_master(master), &master.output_hash))
+            }
+        }
+        @for (name, value) in [("title", &tags.title), ("artist", &tags.artist), ("ISRC", &tags.isrc)] {
+            @if let Some(value) = value { p class="tag" { (name) ": " (value) } }
+        }
+    }
+}
+
+fn about_source(master: &Master) -> String {
+    let ends = &master.ends;
+    let at = |frame: u64| clock_tenths(frame as f64 / f64::from(ends.rate));
+    format!(
+        "{}, {}, {} Hz; found start {} and end {} of {}",
+        master.source.container,
+        master.source.encoding,
+        ends.rate,
+        at(ends.start),
+        at(ends.end),
+        at(ends.frames)
+    )
+}
+
+fn about_master(master: &Master) -> String {
+    let (own, reference) = (master.reread.own, master.reread.reference);
+    format!(
+        "{}, {}, {} Hz; re-read: {} frames, {} LUFS, {} dBTP (second meter: {} LUFS, {} dBTP)",
+        master.container(),
+        master.spec.encoding,
+        master.spec.rate,
+        master.reread.frames,
+        number(own.integrated, 2),
+        number(own.true_peak, 2),
+        number(reference.integrated, 2),
+        number(reference.true_peak, 2)
+    )
+}
+
+fn capitalised(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map(|first| first.to_uppercase().chain(chars).collect()).unwrap_or_default()
+}

@@ -1,0 +1,13 @@
+//! Reports on finished masters: a [`Master`](super::Master) in; HTML, JSON, a chart or sentences out.
+
+mod chart;
+pub(super) mod html;
+mod json;
+mod page;
+pub(super) mod release_html;
+pub(super) mod sentences;
+
+pub use chart::song_chart;
+pub use html::song_page;
+pub use json::{notes_json, song_json};
+pub use sentences::{reduction_sentence, search_sentence};

@@ -1,0 +1,118 @@
+//! All meters over one song: rendered blocks in, the figures of input and output, the reductions and the
+//! advice out.
+
+use std::sync::{Arc, Mutex};
+
+use super::figures::FileFigures;
+use super::planes::to_f32;
+use super::render::RenderedBlock;
+use crate::meter::advice::verdict;
+use crate::meter::facts::FileFacts;
+use crate::meter::reduction::ReductionStats;
+use crate::meter::rules::AdviceNote;
+use crate::meter::source::SourceReport;
+use crate::meter::spectrum::SpectrumBands;
+use crate::meter::targets::Target;
+use crate::meter::{Analysis, History};
+use crate::settings::Settings;
+use crate::tap_ring::{Tap, Transport};
+
+/// What the meters say about a song and its result.
+pub struct SongMeasurement {
+    /// Hz.
+    pub rate: u32,
+    /// Samples per channel.
+    pub frames: u64,
+    /// Figures of the input.
+    pub input: FileFigures,
+    /// Figures of the output.
+    pub output: FileFigures,
+    /// The source check of the input.
+    pub source: SourceReport,
+    /// Reduction by the compressor.
+    pub compressor: ReductionStats,
+    /// Reduction by the limiter.
+    pub limiter: ReductionStats,
+    /// Mean spectrum of the input.
+    pub spectrum_in: SpectrumBands,
+    /// Mean spectrum of the output.
+    pub spectrum_out: SpectrumBands,
+    /// The advice.
+    pub notes: Vec<AdviceNote>,
+    /// Columns of the whole song, for charts.
+    pub history: Arc<Mutex<History>>,
+}
+
+impl SongMeasurement {
+    /// Length, s.
+    pub fn seconds(&self) -> f64 {
+        self.frames as f64 / f64::from(self.rate)
+    }
+}
+
+/// The meters of a pass.
+pub struct SongMeters {
+    analysis: Analysis,
+    /// Start of the result in the source, s: times in advice about the source count from its own start.
+    offset_s: f64,
+    output: [Vec<f32>; 2],
+    frames: u64,
+}
+
+impl SongMeters {
+    /// For a result of `rate` Hz and 1 or 2 channels.
+    pub fn new(rate: u32, channels: u16, settings: &Settings, target: Target, file: FileFacts) -> Self {
+        let mut analysis = Analysis::new(rate, usize::from(channels));
+        analysis.set_settings(settings);
+        analysis.set_target(target);
+        analysis.set_file_facts(file);
+        Self { analysis, offset_s: 0.0, output: [Vec::new(), Vec::new()], frames: 0 }
+    }
+
+    /// For a result that begins `offset_s` seconds after the source; below 0, before it.
+    #[must_use]
+    pub fn starting_at(mut self, offset_s: f64) -> Self {
+        self.offset_s = offset_s;
+        self
+    }
+
+    /// Replaces what the advice knows of the file's ends.
+    pub fn set_file_facts(&mut self, file: FileFacts) {
+        self.analysis.set_file_facts(file);
+    }
+
+    /// Takes the next block.
+    pub fn push(&mut self, block: &RenderedBlock) {
+        to_f32(&mut self.output, block.output);
+        let tap = Tap {
+            before: block.input,
+            after: [&self.output[0], &self.output[1]],
+            compressor_db: block.compressor_db,
+            limiter_db: block.limiter_db,
+        };
+        let position = Some(self.frames as i64);
+        self.analysis.feed(&tap, Transport { playing: true, position });
+        self.frames += block.compressor_db.len() as u64;
+    }
+
+    /// The figures of all blocks taken.
+    pub fn finish(mut self) -> SongMeasurement {
+        self.analysis.finish();
+        let snapshot = self.analysis.snapshot();
+        let mut facts = self.analysis.whole_facts();
+        facts.source.flat_top_at.iter_mut().for_each(|at| *at += self.offset_s);
+        SongMeasurement {
+            rate: snapshot.sample_rate,
+            frames: self.frames,
+            input: FileFigures::from(&snapshot.before),
+            output: FileFigures::from(&snapshot.after),
+            source: snapshot.source,
+            compressor: facts.compressor,
+            limiter: facts.limiter,
+            spectrum_in: snapshot.spectrum_before,
+            spectrum_out: snapshot.spectrum_after,
+            notes: verdict(&facts),
+            history: self.analysis.history(),
+        }
+    }
+}

@@ -1,0 +1,64 @@
+//! The first pass over a source: a file in; its format, the ends of its music and its loudness (LUFS)
+//! out.
+
+use std::path::Path;
+use std::sync::Arc;
+
+use super::cut::CutPlan;
+use super::ends::{EndsFinder, SongEnds};
+use super::error::Result;
+use super::format::FileFormat;
+use super::level_cells::LevelCells;
+use super::planes::{BLOCK_FRAMES, for_each_block, to_f32};
+use super::progress::ProgressWatcher;
+use super::reader::Reader;
+use crate::meter::facts::FileFacts;
+
+/// What the first pass found.
+#[derive(Clone)]
+pub struct SourceMeasurement {
+    /// Format of the file.
+    pub format: FileFormat,
+    /// Where the music begins and ends.
+    pub ends: SongEnds,
+    /// Integrated loudness of the whole file, LUFS; −∞ for silence.
+    pub loudness: f64,
+    /// Cells for the loudness forecast.
+    pub(super) cells: Arc<LevelCells>,
+}
+
+/// Measures a source in one pass.
+///
+/// # Errors
+/// If the file cannot be read or `watch` stops the work.
+pub fn measure_source(path: &Path, watch: &dyn ProgressWatcher) -> Result<SourceMeasurement> {
+    let format = *Reader::open(path)?.format();
+    let mut finder = EndsFinder::new(format.rate);
+    let mut cells = LevelCells::new(format.rate, format.channels);
+    let no_reduction = [0.0f32; BLOCK_FRAMES];
+    let mut narrow = [Vec::new(), Vec::new()];
+    for_each_block(path, watch, |left, right| {
+        finder.push(left, right);
+        to_f32(&mut narrow, [left, right]);
+        cells.push(&narrow[0], &narrow[1], &no_reduction[..left.len()]);
+    })?;
+    Ok(SourceMeasurement {
+        format,
+        ends: finder.finish(),
+        loudness: cells.loudness(),
+        cells: Arc::new(cells),
+    })
+}
+
+/// What the advice needs to know of a file's ends.
+pub fn file_facts(ends: &SongEnds) -> FileFacts {
+    FileFacts { lead_in: Some(ends.start as f64 / f64::from(ends.rate)), end_level: ends.cut_off_end }
+}
+
+/// What the advice needs to know of the ends after a cut.
+pub fn file_facts_after_cut(ends: &SongEnds, cut: &CutPlan) -> FileFacts {
+    let rate = f64::from(ends.rate);
+    let lead_in = (cut.silence_before + ends.start.saturating_sub(cut.from)) as f64 / rate;
+    let end_is_kept = cut.to >= ends.frames && cut.fade_out == 0;
+    FileFacts { lead_in: Some(lead_in), end_level: ends.cut_off_end.filter(|_| end_is_kept) }
+}
