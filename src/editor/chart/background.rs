@@ -7,18 +7,18 @@ use crate::editor::layout::ChartLayout;
 use crate::numbers::clock;
 use egui::{Align2, Rect, Shape, Stroke, Ui, pos2};
 
-/// Seconds between marks and between labels times: marks at least 9 points apart, times 64.
+/// Seconds between time marks, at least 9 points apart, and between written times, at least 64.
 fn spacing(scale: f64) -> (f64, f64) {
     const STEPS_S: [f64; 13] =
         [0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 15.0, 30.0, 60.0, 120.0, 300.0, 600.0, 1800.0];
     let at_least = |points: f64| STEPS_S.into_iter().find(|s| s * scale >= points).unwrap_or(3600.0);
     let times = at_least(64.0).max(1.0);
-    // Times stand where marks are.
+    // Times are written at marks.
     let marks = STEPS_S.into_iter().find(|s| s * scale >= 9.0 && (times / s).fract() == 0.0).unwrap_or(times);
     (marks, times)
 }
 
-/// Sheet, marks, ruling and times.
+/// Draws background, time marks, grid and times.
 pub fn draw(ui: &Ui, at: &ChartLayout, context: &DrawContext, window: &TimeWindow) {
     let theme = &context.theme;
     let area = at.area();
@@ -68,7 +68,7 @@ pub fn draw(ui: &Ui, at: &ChartLayout, context: &DrawContext, window: &TimeWindo
     ui.painter().rect_stroke(frame, 1.0, Stroke::new(1.0, theme.border), egui::StrokeKind::Outside);
 }
 
-/// The edge that the pens write at, with its carriage above and below.
+/// Draws the moving edge, at which new values appear; red while the chart is frozen.
 pub fn edge(ui: &Ui, at: &ChartLayout, context: &DrawContext, window: &TimeWindow, is_frozen: bool) {
     let theme = &context.theme;
     let p = ui.painter();

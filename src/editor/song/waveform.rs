@@ -186,7 +186,7 @@ fn input(
     }
 }
 
-/// One handle: a small flag at the strip's foot (ends) or head (what is repeated).
+/// Draws one handle with a flag, at the bottom for start and end, at the top for the loop.
 fn draw_handle(
     handle: Handle,
     ui: &Ui,
