@@ -1,9 +1,12 @@
 //! The window in a host: the screen on the framework's own OpenGL surface, its gestures on their
 //! way to the host's automation, its state kept with the session.
 
+mod closing;
+mod editor;
 mod feed;
 mod gestures;
 
+pub use editor::LintelEditor;
 pub use feed::{Now, Sender};
 
 use super::keep::Keep;
@@ -11,17 +14,16 @@ use super::layout::LEAST;
 use super::screen::{Screen, Wishes};
 use crate::plugin::host_params::HostParams;
 use crate::presets;
+use closing::WindowThread;
+use editor::Noted;
 use feed::Feed;
 use gestures::HostControls;
 use nice_plug::context::gui::GuiContext;
 use nice_plug::editor::dpi::LogicalSize;
 use nice_plug::editor::{ResizeHint, SizeConstraints};
 use nice_plug_egui::baseview::{HandlerError, WindowSize};
-use nice_plug_egui::{EguiEditor, EguiEditorState, EguiNiceSettings, Frame, NiceEguiApp};
-use std::sync::Arc;
-
-/// The editor type that the framework is given.
-pub type LintelEditor = EguiEditor<Window>;
+use nice_plug_egui::{EguiEditorState, EguiNiceSettings, Frame, NiceEguiApp};
+use std::sync::{Arc, PoisonError};
 
 /// Smallest window: the smallest layout at the smallest scale.
 const SMALLEST: (f32, f32) = (LEAST.0 * 0.75, LEAST.1 * 0.75);
@@ -46,8 +48,17 @@ pub fn create(params: Arc<HostParams>, now: Arc<Now>) -> Option<LintelEditor> {
     let repaint = now.repaint.clone();
     let screen = Screen::new(keep, presets::folder());
     let controls = HostControls::new(params.clone());
-    let window = Window { params, feed: Feed::new(now), screen, controls, zoom: Zoom::default() };
-    nice_plug_egui::create_egui_editor(state, repaint, settings, window)
+    let noted = Noted::default();
+    let window = Window {
+        params,
+        feed: Feed::new(now),
+        screen,
+        controls,
+        zoom: Zoom::default(),
+        thread: noted.clone(),
+    };
+    let inner = nice_plug_egui::create_egui_editor(state, repaint, settings, window)?;
+    Some(LintelEditor { inner, noted })
 }
 
 /// The delivery target that a session's kept text names.
@@ -62,6 +73,8 @@ pub struct Window {
     screen: Screen,
     controls: HostControls,
     zoom: Zoom,
+    /// Takes the thread that builds the window, to be waited for when it closes.
+    thread: Noted,
 }
 
 /// Keeps the smallest layout inside of whatever window the host gives.
@@ -113,6 +126,7 @@ impl NiceEguiApp for Window {
         host: GuiContext,
         _frame: &mut Frame,
     ) -> Result<(), HandlerError> {
+        *self.thread.lock().unwrap_or_else(PoisonError::into_inner) = Some(WindowThread::current());
         self.screen.opened();
         self.screen.hear = None;
         self.feed.hear(&mut self.screen.hear);

@@ -2,6 +2,7 @@
 //! `LINTEL_WRITE=1 cargo test --no-default-features --test texts` writes them anew.
 
 mod licences;
+mod own_code;
 mod unsafe_code;
 
 use lintel::params::{self, Kind, Law};

@@ -3,6 +3,7 @@
 
 #[path = "../rig/child.rs"]
 mod child;
+mod closing;
 #[path = "../rig/display.rs"]
 mod display;
 mod leaves;

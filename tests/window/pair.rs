@@ -9,7 +9,7 @@ use std::collections::BTreeSet;
 use std::time::{Duration, Instant};
 
 /// Waits until the picture fulfils something; gives it.
-fn seen(parent: &Parent, what: &str, holds: impl Fn(&[u8]) -> bool) -> Vec<u8> {
+pub fn seen(parent: &Parent, what: &str, holds: impl Fn(&[u8]) -> bool) -> Vec<u8> {
     let start = Instant::now();
     loop {
         let picture = parent.picture();
@@ -22,7 +22,7 @@ fn seen(parent: &Parent, what: &str, holds: impl Fn(&[u8]) -> bool) -> Vec<u8> {
 }
 
 /// A screen has many colours, an empty window one.
-fn is_drawn(picture: &[u8]) -> bool {
+pub fn is_drawn(picture: &[u8]) -> bool {
     picture.chunks_exact(4).map(|pixel| [pixel[0], pixel[1], pixel[2]]).collect::<BTreeSet<_>>().len() > 100
 }
 
