@@ -4,6 +4,8 @@
 mod closing;
 mod editor;
 mod feed;
+#[cfg(target_os = "linux")]
+mod first_frame;
 mod gestures;
 
 pub use editor::LintelEditor;
@@ -120,12 +122,11 @@ fn wanted(zoom: f32, scale: f32, points: egui::Vec2) -> f32 {
 }
 
 impl NiceEguiApp for Window {
-    fn build(
-        &mut self,
-        ctx: egui::Context,
-        host: GuiContext,
-        _frame: &mut Frame,
-    ) -> Result<(), HandlerError> {
+    fn build(&mut self, ctx: egui::Context, host: GuiContext, frame: &mut Frame) -> Result<(), HandlerError> {
+        #[cfg(target_os = "linux")]
+        first_frame::prepare(frame.baseview_window());
+        #[cfg(not(target_os = "linux"))]
+        let _ = frame;
         *self.thread.lock().unwrap_or_else(PoisonError::into_inner) = Some(WindowThread::current());
         self.screen.opened();
         self.screen.hear = None;

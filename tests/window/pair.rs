@@ -58,6 +58,30 @@ fn inside() {
 }
 
 #[test]
+#[ignore = "the process that the test below starts"]
+fn late_inside() {
+    // The server starts anew when its last client leaves: this one stays.
+    let parent = Parent::open_at(0);
+    for pause_ms in [0, 10, 30, 100, 300] {
+        let mut rig = Rig::inside();
+        assert!(rig.activate(48_000.0, 512) && rig.start());
+        assert!(rig.open_window_after(parent.id, Duration::from_millis(pause_ms)));
+        seen(&parent, &format!("shown after {pause_ms} ms, the window draws nothing"), is_drawn);
+        rig.close_window();
+    }
+    println!("all have drawn");
+}
+
+/// A host may take its time between making a window and showing it.
+#[test]
+fn a_window_shown_late_draws() {
+    let Some(display) = Display::start() else { return };
+    let output = child::run("pair::late_inside", &[("DISPLAY", &display.name)]);
+    let said = child::said(&output);
+    assert!(output.status.success() && said.contains("all have drawn"), "{said}");
+}
+
+#[test]
 fn two_windows_at_once() {
     let Some(display) = Display::start() else { return };
     let output = child::run("pair::inside", &[("DISPLAY", &display.name)]);
