@@ -2,9 +2,7 @@
 //! one run; and the same job made of general crates beside it.
 //! `cargo bench --no-default-features --bench chain`
 
-mod price;
-
-use price::stages;
+use testkit::cost::{general, stages};
 
 fn main() {
     println!("{:>8} {:>6} {:<42} {:>9} {:>8}", "rate", "block", "what runs", "ns/frame", "of all");
@@ -17,7 +15,7 @@ fn main() {
             let whole = rows.iter().find(|row| row.what == stages::WHOLE).map_or(f64::NAN, |row| row.ns);
             for (what, ns) in ["general crates, bands and limiter", "the same, measured before and after"]
                 .into_iter()
-                .zip(price::general::prices(rate, block))
+                .zip(general::prices(rate, block))
             {
                 println!("{rate:>8} {block:>6} {what:<42} {ns:>9.1} {:>8.2}", ns / whole);
             }

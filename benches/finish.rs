@@ -11,10 +11,7 @@ use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
 use lintel::finish::{Encoding, Layout, Overwrite, Spec, Tags, Writer};
-
-#[allow(unused, reason = "its own tests do not run here")]
-#[path = "../xtask/src/quartet/mod.rs"]
-mod quartet;
+use testkit::quartet;
 
 /// The demo's quartet over and over, `seconds` long, with every frame `times` in a row.
 fn song(path: &Path, seconds: f64, times: usize, encoding: Encoding) {
@@ -75,7 +72,7 @@ fn main() {
     song(&mix, 240.0, 1, Encoding::Int(24));
     for (name, extra) in [
         ("untouched but for the drive", &[][..]),
-        ("with tone and glue", &["--set", "glue_on=on", "--set", "tone2_gain=-2", "--set", "tone5_gain=1"]),
+        ("with EQ and compressor", &["--set", "comp_on=on", "--set", "eq2_gain=-2", "--set", "eq5_gain=1"]),
     ] {
         let best = (0..3).map(|_| finish(&mix, extra).0).fold(f64::MAX, f64::min);
         let factor = 240.0 / best;

@@ -1,14 +1,14 @@
 //! Price of one frame of the screen, without a graphics card: laying out, drawing and tessellating
-//! while the paper runs, against the 4 ms that 60 frames a second leave comfortably. Then ten
+//! while the publication runs, against the 4 ms that 60 frames a second leave comfortably. Then ten
 //! minutes of frames, to see that nothing grows.
 //!
 //! `cargo bench --no-default-features --features screen --bench frame`
 
 use egui::{Pos2, RawInput, Rect, vec2};
-use lintel::editor::keep::{Keep, Span};
-use lintel::editor::live::{Columns, POINTS};
-use lintel::editor::{Live, Memory, Screen};
-use lintel::meter::{Analysis, Column, History};
+use lintel::editor::window_state::{TimeSpan, WindowState};
+use lintel::editor::{MemoryControls, Screen};
+use lintel::live::{CURVE_POINTS, LiveReadout, MeasuredHistory};
+use lintel::meter::{Analysis, History, HistoryColumn};
 use lintel::settings::Settings;
 use std::alloc::{GlobalAlloc, Layout, System};
 use std::sync::Mutex;
@@ -43,26 +43,26 @@ const BUDGET: f64 = 4.0;
 struct Bench {
     ctx: egui::Context,
     screen: Screen,
-    memory: Memory,
-    live: Live,
+    memory: MemoryControls,
+    live: LiveReadout,
     history: Mutex<History>,
     size: egui::Vec2,
     frames: u64,
 }
 
 impl Bench {
-    fn new(width: f32, height: f32, span: Span) -> Self {
+    fn new(width: f32, height: f32, span: TimeSpan) -> Self {
         let mut settings = Settings::default();
-        settings.glue.on = true;
-        settings.ceiling.drive = 6.0;
-        let mut live = Live::default();
+        settings.compressor.on = true;
+        settings.limiter.drive = 6.0;
+        let mut live = LiveReadout::default();
         live.take(&Analysis::new(48_000, 2).snapshot(), &settings);
-        live.response = [vec![0.5; POINTS], vec![0.5; POINTS]];
-        let keep = Keep { span, width, height, ..Keep::default() };
+        live.response = [vec![0.5; CURVE_POINTS], vec![0.5; CURVE_POINTS]];
+        let window_state = WindowState { span, width, height, ..WindowState::default() };
         let mut bench = Self {
             ctx: egui::Context::default(),
-            screen: Screen::new(keep, None),
-            memory: Memory { settings, ..Memory::default() },
+            screen: Screen::new(window_state, None),
+            memory: MemoryControls { settings, ..MemoryControls::default() },
             live,
             history: Mutex::new(History::new(48_000)),
             size: vec2(width, height),
@@ -82,22 +82,22 @@ impl Bench {
             let level = 0.2 + 0.6 * (n * 0.37).sin().abs();
             let depth = 3.0 * (n * 0.11).sin().abs();
             let frames = history.width() as u32;
-            history.push(Column {
+            history.push(HistoryColumn {
                 before: [-level, level],
                 after: [-level, level],
                 true_peak: level,
-                glue: [depth * 0.5, depth * 0.3],
-                ceiling: [depth, depth * 0.5],
+                compressor: [depth * 0.5, depth * 0.3],
+                limiter: [depth, depth * 0.5],
                 short_term: [-18.0, -14.0 + (n * 0.01).sin()],
                 frames,
-                ..Column::EMPTY
+                ..HistoryColumn::EMPTY
             });
         }
         drop(history);
         let x = (self.frames as f64 * 0.05).sin();
-        self.live.after.momentary = -13.0 + x;
-        self.live.after.short_term = -13.5 + x;
-        self.live.glue_point = (-14.0 + 4.0 * x, 1.0);
+        self.live.output.momentary = -13.0 + x;
+        self.live.output.short_term = -13.5 + x;
+        self.live.compressor_point = (-14.0 + 4.0 * x, 1.0);
     }
 
     /// Builds one frame; gives the time it took in seconds.
@@ -109,7 +109,7 @@ impl Bench {
             ..RawInput::default()
         };
         let start = Instant::now();
-        let recording = Columns::new(&self.history);
+        let recording = MeasuredHistory::new(&self.history);
         let (screen, live, memory) = (&mut self.screen, &self.live, &mut self.memory);
         let mut output = self.ctx.run_ui(input, |ui| {
             screen.show(ui, live, &recording, memory);
@@ -126,7 +126,7 @@ fn main() {
     for (name, width, height) in
         [("900 x 600", 900.0, 600.0), ("1180 x 760", 1180.0, 760.0), ("3840 x 2160", 3840.0, 2160.0)]
     {
-        for span in Span::ALL {
+        for span in TimeSpan::ALL {
             let mut bench = Bench::new(width, height, span);
             (0..30).for_each(|_| _ = bench.frame());
             let mut times: Vec<f64> = (0..300).map(|_| bench.frame() * 1000.0).collect();
@@ -134,12 +134,12 @@ fn main() {
             let (half, most) = (times[150], times[296]);
             println!(
                 "{name:>12}  {:<10}  median {half:5.2}  99 % {most:5.2}  of budget {:4.0} %",
-                span.word(),
+                span.label(),
                 100.0 * most / BUDGET
             );
         }
     }
-    let mut bench = Bench::new(1180.0, 760.0, Span::Seconds30);
+    let mut bench = Bench::new(1180.0, 760.0, TimeSpan::Seconds30);
     let mut held = Vec::new();
     for _minute in 0..10 {
         (0..3600).for_each(|_| _ = bench.frame());

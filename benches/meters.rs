@@ -1,10 +1,8 @@
 //! Cost of measuring, in nanoseconds a frame of stereo before and after.
 //! Run with `cargo bench --no-default-features --bench meters`.
 
-mod price;
-
 fn main() {
-    for row in price::meters::table() {
+    for row in testkit::cost::meters::table() {
         println!("{:<75} {:>6.2} ns {:>6.2}", row.what, row.ns, row.ratio);
     }
 }

@@ -1,32 +1,36 @@
-//! The signal path, in order, and nothing else:
+//! The signal path:
 //!
 //! ```text
-//! in → trim → tone ⇄ glue → drive → ceiling → out
+//! in → trim → EQ ⇄ compressor → drive → limiter → out
 //!  '------------- delay -------------------> bypass, compare
 //! ```
 //!
-//! The plugin, the command line and the tests run this very struct. It works in place on any
-//! number of frames, and cuts them on the absolute grid of [`CHUNK`] frames, so every block size
-//! gives the same samples. After [`Chain::new`] nothing allocates, locks or panics.
+//! The plugin, the command line and the tests all run [`Chain`]. It processes any number of frames in
+//! place, in steps of the absolute grid of [`CHUNK`] frames, so that every block size gives the same
+//! samples. After [`Chain::new`] nothing allocates, locks or panics.
 
 use crate::dsp::delay::Delay;
+use crate::dsp::gain::Gain;
+use crate::dsp::minmax::{larger, smaller};
 use crate::dsp::smooth::{Fade, Smooth};
 use crate::dsp::{Block, CHANNELS, CHUNK, db};
-use crate::link::Tap;
-use crate::settings::{Compare, Order, Settings};
-use crate::stage::ceiling::Ceiling;
-use crate::stage::glue::Glue;
-use crate::stage::tone::{Curve, Tone};
-use crate::stage::trim::Gain;
+use crate::settings::{Compare, Settings, StageOrder};
+use crate::stage::compressor::Compressor;
+use crate::stage::eq::{Eq, EqCurve};
+use crate::stage::limiter::Limiter;
+use crate::tap_ring::Tap;
 
-/// Seconds of every cross-fade between a stage and its absence.
-const FADE: f64 = 0.01;
+/// Seconds of the cross-fade when a stage is switched in or out.
+const FADE_S: f64 = 0.01;
 
-/// Largest input sample taken in: +60 dBFS. What lies beyond is a fault, not a sound.
-const INPUT_LIMIT: f32 = 1000.0;
+/// 63 % time of the listening gains of level-matched comparison, seconds.
+const LISTENING_GLIDE_S: f64 = 0.05;
 
-/// dB by which a band must have fallen to count as silent.
-const RUNG_OUT: f64 = 100.0;
+/// Largest input sample, linear: +60 dBFS. Anything beyond is a fault, not a sound, and is clamped.
+const INPUT_LIMIT: f64 = 1000.0;
+
+/// Fall of an EQ band's ringing that counts as silence, dB.
+const RING_OUT_DB: f64 = 100.0;
 
 /// The whole path for one stereo (or mono) signal.
 pub struct Chain {
@@ -35,153 +39,155 @@ pub struct Chain {
     settings: Settings,
     trim: Gain,
     trim_on: Fade,
-    tone: Tone,
-    tone_on: Fade,
-    glue: Glue,
-    glue_on: Fade,
-    /// The order that runs; follows `settings.order` through a dry moment.
-    order: Order,
+    eq: Eq,
+    eq_on: Fade,
+    compressor: Compressor,
+    comp_on: Fade,
+    /// The compressor was not processed in the last chunk: its state is out of date.
+    comp_idle: bool,
+    /// The order that runs; follows `settings.order` through a moment without both stages.
+    order: StageOrder,
     order_fade: Fade,
-    ceiling: Ceiling,
-    /// The untouched input on its way to bypass, compare and the "before" tap.
+    limiter: Limiter,
+    /// The untouched input, delayed for bypass, compare and the "before" tap.
     untouched: [Delay<f32>; CHANNELS],
-    /// The glue's reduction, delayed to stand beside the output that it shaped.
-    glue_db: Delay<f32>,
+    /// The compressor's reduction, delayed to be aligned with the output.
+    compressor_db: Delay<f32>,
     bypass: Fade,
-    /// How much louder the result is than the untouched input, dB; measured outside.
+    /// How much louder the result is than the untouched input, dB; measured by the caller.
     louder_by: f64,
     /// 1 = the untouched input is heard (compare: before).
     before: Fade,
-    /// Listening gain of the two sides, linear, at most 1.
-    level: [Smooth; 2],
-    /// Frames of the present chunk already done.
+    /// Listening gains of input and result, linear, at most 1.
+    listening_gain: [Smooth; 2],
+    /// Frames of the present chunk already processed.
     at: usize,
-    /// Nothing has been processed since the reset: nothing can click yet.
+    /// Nothing has been processed since the reset: settings can still be applied at once.
     fresh: bool,
-    work: Work,
+    buffers: ChunkBuffers,
 }
 
-/// What only the running chain knows, at the end of a block: for the screen.
+/// Values of the running chain at the end of a block, for the screen.
 #[derive(Clone, Copy, Debug)]
-pub struct Pulse {
-    /// The tone's running coefficients.
-    pub curve: Curve,
-    /// Detector level, dBFS, and reduction, dB, of the glue.
-    pub glue_point: (f64, f64),
-    /// Make-up that the glue applies, dB.
+pub struct ChainReadout {
+    /// The EQ's running coefficients.
+    pub curve: EqCurve,
+    /// Detector level, dBFS, and reduction, dB, of the compressor.
+    pub compressor_point: (f64, f64),
+    /// Make-up that the compressor applies, dB.
     pub makeup: f64,
-    /// How much louder the result is than the untouched input, dB, as told last.
+    /// How much louder the result is than the untouched input, dB, as last set.
     pub louder_by: f64,
 }
 
 /// Buffers of one chunk.
-struct Work {
+struct ChunkBuffers {
     block: Block,
     dry: [[f64; CHUNK]; CHANNELS],
-    /// What tone and glue are mixed with while their order changes.
-    middle: [[f64; CHUNK]; CHANNELS],
+    /// Input of EQ and compressor, which their output is mixed with while their order changes.
+    unordered: [[f64; CHUNK]; CHANNELS],
     before: [[f32; CHUNK]; CHANNELS],
     after: [[f32; CHUNK]; CHANNELS],
-    glue_db: [f32; CHUNK],
+    compressor_db: [f32; CHUNK],
 }
 
 impl Chain {
-    /// The path at `sample_rate` Hz with default settings. Allocates all it will ever need.
+    /// The chain at `sample_rate` Hz with default settings. The only call that allocates.
     pub fn new(sample_rate: f64) -> Self {
-        let fade = |on| Fade::new(on, FADE, sample_rate);
-        let ceiling = Ceiling::new(sample_rate);
-        let latency = ceiling.latency();
+        let fade = |on| Fade::new(on, FADE_S, sample_rate);
+        let limiter = Limiter::new(sample_rate);
+        let latency = limiter.latency();
         let mut chain = Self {
             sample_rate,
             settings: Settings::default(),
             trim: Gain::new(sample_rate),
             trim_on: fade(true),
-            tone: Tone::new(sample_rate),
-            tone_on: fade(true),
-            glue: Glue::new(sample_rate),
-            glue_on: fade(false),
-            order: Order::default(),
+            eq: Eq::new(sample_rate),
+            eq_on: fade(true),
+            compressor: Compressor::new(sample_rate),
+            comp_on: fade(false),
+            comp_idle: true,
+            order: StageOrder::default(),
             order_fade: fade(true),
-            ceiling,
+            limiter,
             untouched: [Delay::new(latency), Delay::new(latency)],
-            glue_db: Delay::new(latency),
+            compressor_db: Delay::new(latency),
             bypass: fade(false),
             louder_by: 0.0,
             before: fade(false),
-            level: [Smooth::new(1.0, 0.05, 1e-6, sample_rate); 2],
+            listening_gain: [Smooth::new(1.0, LISTENING_GLIDE_S, 1e-6, sample_rate); 2],
             at: 0,
             fresh: true,
-            work: Work {
+            buffers: ChunkBuffers {
                 block: Block::new(),
                 dry: [[0.0; CHUNK]; CHANNELS],
-                middle: [[0.0; CHUNK]; CHANNELS],
+                unordered: [[0.0; CHUNK]; CHANNELS],
                 before: [[0.0; CHUNK]; CHANNELS],
                 after: [[0.0; CHUNK]; CHANNELS],
-                glue_db: [0.0; CHUNK],
+                compressor_db: [0.0; CHUNK],
             },
         };
         chain.jump();
         chain
     }
 
-    /// Rate in Hz that the chain was made for.
+    /// Sample rate, Hz.
     pub fn sample_rate(&self) -> f64 {
         self.sample_rate
     }
 
     /// Frames by which the output lags the input: constant, whatever the settings.
     pub fn latency(&self) -> usize {
-        self.ceiling.latency()
+        self.limiter.latency()
     }
 
     /// Frames after the end of the input until the output is silent for practical purposes: the
-    /// latency, and what the slowest running band of the tone takes to fall by 100 dB. With every
+    /// latency, and what the slowest running band of the EQ takes to fall by 100 dB. With every
     /// band flat that is the latency alone; a bell of +12 dB at 10 Hz with Q 10 rings for 7 s.
     pub fn tail(&self) -> usize {
-        let ring = if self.tone_on.is_dry() { 0.0 } else { self.tone.curve().ring(RUNG_OUT) };
+        let ring = if self.eq_on.is_dry() { 0.0 } else { self.eq.curve().ring(RING_OUT_DB) };
         self.latency() + ring.ceil() as usize
     }
 
-    /// New targets; they are reached without a click, from the next control tick on. Before the
-    /// first frame after a reset they hold at once: some hosts send the settings of a session with
-    /// the first block.
+    /// New targets, reached smoothly from the next control tick on. Before the first frame after a
+    /// reset they apply at once: some hosts send a session's settings with the first block.
     pub fn set(&mut self, settings: &Settings) {
-        self.aim(settings);
+        self.set_targets(settings);
         if self.fresh {
             self.reset();
         }
     }
 
-    fn aim(&mut self, settings: &Settings) {
+    fn set_targets(&mut self, settings: &Settings) {
         self.settings = *settings;
-        self.trim.set(f64::from(settings.trim.gain));
-        self.trim_on.set(settings.trim.on);
-        self.tone.set(&settings.tone);
-        self.tone_on.set(settings.tone.on);
-        self.glue.set(&settings.glue);
-        self.glue_on.set(settings.glue.on);
-        self.ceiling.set(&settings.ceiling);
+        self.trim.set(f64::from(settings.input.trim));
+        self.trim_on.set(settings.input.trim_on);
+        self.eq.set(&settings.eq);
+        self.eq_on.set(settings.eq.on);
+        self.compressor.set(&settings.compressor);
+        self.comp_on.set(settings.compressor.on);
+        self.limiter.set(&settings.limiter);
         self.bypass.set(settings.bypass);
         self.before.set(settings.compare == Compare::Before);
     }
 
-    /// The settings last given.
+    /// The settings as last set.
     pub fn settings(&self) -> &Settings {
         &self.settings
     }
 
-    /// Goes to the targets at once: after activation, or before an offline run.
+    /// Jumps to the targets: after activation, or before an offline run.
     pub fn jump(&mut self) {
         self.order = self.settings.order;
         self.order_fade.set(true);
         self.trim.jump();
-        self.tone.jump();
-        self.glue.jump();
-        self.ceiling.jump();
+        self.eq.jump();
+        self.compressor.jump();
+        self.limiter.jump();
         for fade in [
             &mut self.trim_on,
-            &mut self.tone_on,
-            &mut self.glue_on,
+            &mut self.eq_on,
+            &mut self.comp_on,
             &mut self.order_fade,
             &mut self.bypass,
             &mut self.before,
@@ -190,65 +196,63 @@ impl Chain {
         }
     }
 
-    /// Forgets all signal and goes to the targets; the next frame is the first of a chunk.
+    /// Clears all signal and jumps to the targets; the next frame is the first of a chunk.
     pub fn reset(&mut self) {
         self.jump();
-        self.tone.reset();
-        self.glue.reset();
-        self.ceiling.reset();
+        self.eq.reset();
+        self.compressor.reset();
+        self.limiter.reset();
         self.untouched.iter_mut().for_each(Delay::reset);
-        self.glue_db.reset();
-        self.aim_levels();
-        self.level.iter_mut().for_each(Smooth::jump);
+        self.compressor_db.reset();
+        self.set_listening_gains();
+        self.listening_gain.iter_mut().for_each(Smooth::jump);
         self.at = 0;
         self.fresh = true;
     }
 
-    /// Monitoring: hear one tone band alone (0 to 4), or everything again. Not a setting: it is
-    /// never saved; whoever renders must not ask for it (the plugin does not while a host renders).
-    pub fn hear(&mut self, band: Option<usize>) {
-        self.tone.hear(band);
+    /// Monitoring: solo one EQ band (0 to 4), or `None` for normal operation. Not a setting: it is
+    /// never saved, and no render may use it (the plugin ignores it while a host renders).
+    pub fn solo(&mut self, band: Option<usize>) {
+        self.eq.solo(band);
     }
 
-    /// What the screen draws of the running chain.
-    pub fn pulse(&self) -> Pulse {
-        Pulse {
+    /// Values of the running chain, for the screen.
+    pub fn readout(&self) -> ChainReadout {
+        ChainReadout {
             curve: self.curve(),
-            glue_point: self.glue_point(),
+            compressor_point: self.compressor_point(),
             makeup: self.makeup_db(),
             louder_by: self.louder_by,
         }
     }
 
-    /// The tone's coefficients as they run, for drawing the curve.
-    pub fn curve(&self) -> Curve {
-        self.tone.curve()
+    /// The EQ's running coefficients, for drawing its curve.
+    pub fn curve(&self) -> EqCurve {
+        self.eq.curve()
     }
 
-    /// The glue's detector level (dBFS) and reduction (dB ≥ 0) at the last frame; (−∞, 0) while it
-    /// does not run.
-    pub fn glue_point(&self) -> (f64, f64) {
-        if !self.glue_runs() {
+    /// The compressor's detector level (dBFS) and reduction (dB ≥ 0) at the last frame; (−∞, 0) while
+    /// it is not heard.
+    pub fn compressor_point(&self) -> (f64, f64) {
+        if !self.compressor_is_heard() {
             return (f64::NEG_INFINITY, 0.0);
         }
-        let last = self.work.block.len.max(1) - 1;
-        (self.glue.level_db(), f64::from(self.glue.reduction_db()[last]))
+        let last = self.buffers.block.len.max(1) - 1;
+        (self.compressor.level_db(), f64::from(self.compressor.reduction_db()[last]))
     }
 
-    /// Make-up in dB that the glue applies now; 0 while it does not run.
+    /// Make-up in dB that the compressor applies now; 0 while it is not heard.
     pub fn makeup_db(&self) -> f64 {
-        if self.glue_runs() { self.glue.makeup_db() } else { 0.0 }
+        if self.compressor_is_heard() { self.compressor.makeup_db() } else { 0.0 }
     }
 
-    /// False while the glue is left out, by its switch or between two orders: its figures then
-    /// stand still and mean nothing.
-    fn glue_runs(&self) -> bool {
-        !self.glue_on.is_dry() && !self.order_fade.is_dry()
+    /// False while the compressor is left out, by its switch or while the order changes.
+    fn compressor_is_heard(&self) -> bool {
+        !self.comp_on.is_dry() && !self.order_fade.is_dry()
     }
 
-    /// Tells how much louder the result is than the untouched input, dB (measured by
-    /// [`crate::meter`], off the audio thread): what level-matched listening takes off the louder
-    /// side.
+    /// Sets how much louder the result is than the untouched input, dB (measured by the `meter`
+    /// module): level-matched comparison turns the louder of the two down by it.
     pub fn set_louder_by_db(&mut self, louder_by: f64) {
         self.louder_by = louder_by;
     }
@@ -256,30 +260,21 @@ impl Chain {
     /// Processes in place: one slice (mono) or two (stereo) of equal length, any length. `tap`
     /// gets every frame once, in stretches of at most [`CHUNK`] frames.
     ///
-    /// With mono both lanes work on the same signal.
-    pub fn process(&mut self, io: &mut [&mut [f32]], mut tap: impl FnMut(&Tap)) {
-        let frames = io.iter().map(|ch| ch.len()).min().unwrap_or(0);
-        let mut done = 0;
-        self.fresh &= frames == 0;
-        while done < frames {
-            let len = (frames - done).min(CHUNK - self.at);
-            self.step(io, done, len);
-            let (work, range) = (&self.work, ..len);
-            tap(&Tap {
-                before: [&work.before[0][range], &work.before[1][range]],
-                after: [&work.after[0][range], &work.after[1][range]],
-                glue_db: &work.glue_db[range],
-                ceiling_db: &self.ceiling.reduction_db()[range],
-            });
-            done += len;
-        }
+    /// With mono both channels of the chain process the same signal.
+    pub fn process(&mut self, io: &mut [&mut [f32]], tap: impl FnMut(&Tap)) {
+        self.process_stretches(io, tap);
     }
 
-    /// Like [`process`](Self::process) for files: two lanes of 64-bit samples, which are rounded
-    /// nowhere, so that the word length is decided by whoever writes the file. Bypass and compare
-    /// belong to listening and are left out; rounded to f32, the samples are those of `process`.
-    pub fn process_wide(&mut self, io: [&mut [f64]; CHANNELS], mut tap: impl FnMut(&Tap)) {
-        let frames = io[0].len().min(io[1].len());
+    /// Like [`process`](Self::process) for files: two channels of 64-bit samples, rounded nowhere, so
+    /// that whoever writes the file decides about the word length. Bypass and compare are for
+    /// listening and are left out; rounded to f32, the samples are those of `process`.
+    pub fn process_wide(&mut self, mut io: [&mut [f64]; CHANNELS], tap: impl FnMut(&Tap)) {
+        self.process_stretches(&mut io, tap);
+    }
+
+    /// Processes in stretches that end at the chunks' borders.
+    fn process_stretches<S: EdgeSample>(&mut self, io: &mut [&mut [S]], mut tap: impl FnMut(&Tap)) {
+        let frames = io.iter().map(|ch| ch.len()).min().unwrap_or(0);
         let mut done = 0;
         self.fresh &= frames == 0;
         while done < frames {
@@ -287,45 +282,26 @@ impl Chain {
             if self.at == 0 {
                 self.tick();
             }
-            self.work.block.len = len;
-            self.work.block.start = self.at;
-            for ch in 0..CHANNELS {
-                for (i, &x) in io[ch][done..done + len].iter().enumerate() {
-                    self.work.before[ch][i] = self.untouched[ch].step(x as f32);
-                    let limit = f64::from(INPUT_LIMIT);
-                    self.work.block.ch[ch][i] = if x.is_finite() { x.clamp(-limit, limit) } else { 0.0 };
-                }
-            }
-            self.run_stages();
-            let (work, range) = (&mut self.work, ..len);
-            for ch in 0..CHANNELS {
-                for (i, y) in io[ch][done..done + len].iter_mut().enumerate() {
-                    *y = work.block.ch[ch][i];
-                    work.after[ch][i] = *y as f32;
-                }
-            }
-            tap(&Tap {
-                before: [&work.before[0][range], &work.before[1][range]],
-                after: [&work.after[0][range], &work.after[1][range]],
-                glue_db: &work.glue_db[range],
-                ceiling_db: &self.ceiling.reduction_db()[range],
-            });
+            self.buffers.block.len = len;
+            self.buffers.block.start = self.at;
+            self.read_input(io, done, len);
+            self.process_stages();
+            self.write_output(io, done, len);
+            tap(&self.tap(len));
             self.at = (self.at + len) % CHUNK;
             done += len;
         }
     }
 
-    /// One stretch inside one chunk.
-    fn step(&mut self, io: &mut [&mut [f32]], done: usize, len: usize) {
-        if self.at == 0 {
-            self.tick();
+    /// The stretch of `len` frames that was processed last.
+    fn tap(&self, len: usize) -> Tap<'_> {
+        let ChunkBuffers { before, after, compressor_db, .. } = &self.buffers;
+        Tap {
+            before: [&before[0][..len], &before[1][..len]],
+            after: [&after[0][..len], &after[1][..len]],
+            compressor_db: &compressor_db[..len],
+            limiter_db: &self.limiter.reduction_db()[..len],
         }
-        self.work.block.len = len;
-        self.work.block.start = self.at;
-        self.take_in(io, done, len);
-        self.run_stages();
-        self.give_out(io, done, len);
-        self.at = (self.at + len) % CHUNK;
     }
 
     /// Control tick, before the first frame of each chunk.
@@ -334,8 +310,8 @@ impl Chain {
             self.order_fade.set(false);
             if self.order_fade.is_dry() {
                 self.order = self.settings.order;
-                self.tone.reset();
-                self.glue.reset();
+                self.eq.reset();
+                self.compressor.reset_signal();
                 self.order_fade.set(true);
             }
         } else {
@@ -344,114 +320,181 @@ impl Chain {
         self.order_fade.tick();
         self.trim_on.tick();
         self.trim.tick();
-        if self.tone_on.tick() {
-            self.tone.reset();
+        if self.eq_on.tick() {
+            self.eq.reset();
         }
-        self.tone.tick();
-        if self.glue_on.tick() {
-            self.glue.reset();
+        self.eq.tick();
+        self.comp_on.tick();
+        let comp_runs = !self.comp_on.is_dry() || self.settings.compressor.auto_makeup;
+        if comp_runs && self.comp_idle {
+            self.compressor.reset_signal();
         }
-        self.glue.tick();
-        self.ceiling.tick();
+        self.comp_idle = !comp_runs;
+        self.compressor.tick();
+        self.limiter.tick();
         self.bypass.tick();
         self.before.tick();
-        self.aim_levels();
-        for level in &mut self.level {
-            level.tick();
+        self.set_listening_gains();
+        for gain in &mut self.listening_gain {
+            gain.tick();
         }
     }
 
-    /// Listening gains: with compare on, the louder side comes down to the quieter.
-    fn aim_levels(&mut self) {
-        let louder = match self.settings.compare {
+    /// Listening gains: with compare on, the louder of input and result is turned down.
+    fn set_listening_gains(&mut self) {
+        let louder_by = match self.settings.compare {
             Compare::Off => 0.0,
             Compare::Before | Compare::After => self.louder_by,
         };
-        self.level[0].set(db::to_gain(louder.min(0.0)));
-        self.level[1].set(db::to_gain((-louder).min(0.0)));
+        self.listening_gain[0].set(db::to_gain(louder_by.min(0.0)));
+        self.listening_gain[1].set(db::to_gain((-louder_by).min(0.0)));
     }
 
     /// Fills the block and the delayed untouched input.
-    fn take_in(&mut self, io: &[&mut [f32]], done: usize, len: usize) {
-        let work = &mut self.work;
+    fn read_input<S: EdgeSample>(&mut self, io: &[&mut [S]], done: usize, len: usize) {
+        let ChunkBuffers { block, before, .. } = &mut self.buffers;
         for ch in 0..CHANNELS {
             let input = &io[ch.min(io.len() - 1)][done..done + len];
-            self.untouched[ch].run(input, &mut work.before[ch][..len]);
-            for (sample, &x) in work.block.ch[ch].iter_mut().zip(input) {
-                *sample = f64::from(clean(x));
+            let mut narrow = [0.0; CHUNK];
+            for ((narrow, sample), &x) in narrow.iter_mut().zip(&mut block.ch[ch]).zip(input) {
+                *narrow = x.to_f32();
+                *sample = clean(x.to_f64());
             }
+            self.untouched[ch].process(&narrow[..len], &mut before[ch][..len]);
         }
     }
 
-    fn run_stages(&mut self) {
-        let glue_runs = self.glue_runs();
-        let Work { block, dry, middle, glue_db, .. } = &mut self.work;
+    fn process_stages(&mut self) {
+        let compressor_is_heard = self.compressor_is_heard();
+        let ChunkBuffers { block, dry, unordered, compressor_db, .. } = &mut self.buffers;
         let trim = &mut self.trim;
         faded(&self.trim_on, block, dry, |block| trim.process(block));
 
-        let (tone, tone_on, glue, glue_on) = (&mut self.tone, &self.tone_on, &mut self.glue, &self.glue_on);
-        let order = self.order;
-        faded(&self.order_fade, block, middle, |block| {
-            if order == Order::ToneFirst {
-                faded(tone_on, block, dry, |block| tone.process(block));
-                faded(glue_on, block, dry, |block| glue.process(block));
+        let (eq, eq_on, compressor, comp_on) =
+            (&mut self.eq, &self.eq_on, &mut self.compressor, &self.comp_on);
+        let (order, comp_idle) = (self.order, self.comp_idle);
+        let mut compress = |block: &mut Block, dry: &mut _| {
+            if comp_on.is_dry() && !comp_idle {
+                // Not heard, but auto make-up keeps measuring: switched in, it is right at once.
+                compressor.process(&mut block.clone());
+            }
+            faded(comp_on, block, dry, |block| compressor.process(block));
+        };
+        faded(&self.order_fade, block, unordered, |block| {
+            if order == StageOrder::EqFirst {
+                faded(eq_on, block, dry, |block| eq.process(block));
+                compress(block, dry);
             } else {
-                faded(glue_on, block, dry, |block| glue.process(block));
-                faded(tone_on, block, dry, |block| tone.process(block));
+                compress(block, dry);
+                faded(eq_on, block, dry, |block| eq.process(block));
             }
         });
-        // The glue's figures must not stand still while it is left out.
+        // What is not heard is not shown: the reduction follows the fades.
         let mut now = [0.0; CHUNK];
-        if self.glue_on.is_wet() && self.order_fade.is_wet() {
-            now = *self.glue.reduction_db();
-        } else if glue_runs {
+        if self.comp_on.is_wet() && self.order_fade.is_wet() {
+            now = *self.compressor.reduction_db();
+        } else if compressor_is_heard {
             for (i, now) in now[..block.len].iter_mut().enumerate() {
-                let heard = self.glue_on.at(block.start + i) * self.order_fade.at(block.start + i);
-                *now = self.glue.reduction_db()[i] * heard as f32;
+                let heard = self.comp_on.at(block.start + i) * self.order_fade.at(block.start + i);
+                *now = self.compressor.reduction_db()[i] * heard as f32;
             }
         }
-        self.glue_db.run(&now[..block.len], &mut glue_db[..block.len]);
-        self.ceiling.process(block);
+        self.compressor_db.process(&now[..block.len], &mut compressor_db[..block.len]);
+        self.limiter.process(block);
     }
 
-    /// Writes what is heard.
-    fn give_out(&mut self, io: &mut [&mut [f32]], done: usize, len: usize) {
-        let work = &mut self.work;
-        let start = work.block.start;
+    /// Writes what is heard: the result, or what bypass and compare ask for.
+    fn write_output<S: EdgeSample>(&mut self, io: &mut [&mut [S]], done: usize, len: usize) {
+        let ChunkBuffers { block, before, after, .. } = &mut self.buffers;
         for ch in 0..CHANNELS {
             for i in 0..len {
-                work.after[ch][i] = work.block.ch[ch][i] as f32;
+                after[ch][i] = block.ch[ch][i] as f32;
             }
         }
-        let plain =
-            self.before.is_dry() && self.level.iter().all(|level| level.is_still() && level.end() == 1.0);
+        let is_result = self.before.is_dry()
+            && self.bypass.is_dry()
+            && self.listening_gain.iter().all(|gain| gain.is_still() && gain.end() == 1.0);
         for (ch, out) in io.iter_mut().enumerate().take(CHANNELS) {
             let out = &mut out[done..done + len];
-            if self.bypass.is_wet() {
-                out.copy_from_slice(&work.before[ch][..len]);
+            if !S::IS_MONITORED || is_result {
+                for (out, &y) in out.iter_mut().zip(&block.ch[ch]) {
+                    *out = S::from_f64(y);
+                }
                 continue;
             }
-            if plain && self.bypass.is_dry() {
-                out.copy_from_slice(&work.after[ch][..len]);
+            if self.bypass.is_wet() {
+                for (out, &x) in out.iter_mut().zip(&before[ch]) {
+                    *out = S::from_f32(x);
+                }
                 continue;
             }
             for (i, out) in out.iter_mut().enumerate() {
-                let dry = f64::from(clean(work.before[ch][i]));
-                let wet = work.block.ch[ch][i];
-                let at = start + i;
+                let dry = clean(f64::from(before[ch][i]));
+                let wet = block.ch[ch][i];
+                let at = block.start + i;
                 let (m, b) = (self.before.at(at), self.bypass.at(at));
-                let heard = wet * self.level[1].at(at) * (1.0 - m) + dry * self.level[0].at(at) * m;
-                *out = (heard + (dry - heard) * b) as f32;
+                let [dry_gain, wet_gain] = [0, 1].map(|n: usize| self.listening_gain[n].at(at));
+                let heard = wet * wet_gain * (1.0 - m) + dry * dry_gain * m;
+                *out = S::from_f64(heard + (dry - heard) * b);
             }
         }
     }
 }
 
+/// A sample at the edge of the chain: f32 of a host, f64 of a file.
+trait EdgeSample: Copy {
+    /// Whether bypass and compare act on this edge.
+    const IS_MONITORED: bool;
+    fn to_f32(self) -> f32;
+    fn to_f64(self) -> f64;
+    fn from_f32(x: f32) -> Self;
+    fn from_f64(x: f64) -> Self;
+}
+
+impl EdgeSample for f32 {
+    const IS_MONITORED: bool = true;
+    #[inline(always)]
+    fn to_f32(self) -> f32 {
+        self
+    }
+    #[inline(always)]
+    fn to_f64(self) -> f64 {
+        f64::from(self)
+    }
+    #[inline(always)]
+    fn from_f32(x: f32) -> Self {
+        x
+    }
+    #[inline(always)]
+    fn from_f64(x: f64) -> Self {
+        x as f32
+    }
+}
+
+impl EdgeSample for f64 {
+    const IS_MONITORED: bool = false;
+    #[inline(always)]
+    fn to_f32(self) -> f32 {
+        self as f32
+    }
+    #[inline(always)]
+    fn to_f64(self) -> f64 {
+        self
+    }
+    #[inline(always)]
+    fn from_f32(x: f32) -> Self {
+        f64::from(x)
+    }
+    #[inline(always)]
+    fn from_f64(x: f64) -> Self {
+        x
+    }
+}
+
 /// A sample fit to enter filters: no NaN, no infinity, no fault-sized value.
-#[inline]
-fn clean(x: f32) -> f32 {
-    let held = if x > INPUT_LIMIT { INPUT_LIMIT } else { x };
-    let held = if held < -INPUT_LIMIT { -INPUT_LIMIT } else { held };
+#[inline(always)]
+fn clean(x: f64) -> f64 {
+    let held = smaller(larger(x, -INPUT_LIMIT), INPUT_LIMIT);
     if x.is_finite() { held } else { 0.0 }
 }
 
@@ -469,5 +512,82 @@ fn faded(fade: &Fade, block: &mut Block, dry: &mut [[f64; CHUNK]; CHANNELS], sta
         for i in 0..block.len {
             wet[i] = dry[i] + (wet[i] - dry[i]) * fade.at(block.start + i);
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::dsp::k_weighting::KWeighting;
+
+    const RATE_HZ: f64 = 48_000.0;
+    const HALF_SECOND: usize = 24_000;
+
+    /// Noise with a slow tremolo, near −20 dBFS. Linear congruential generator with the multiplier and
+    /// increment of Knuth's MMIX.
+    fn noise(frames: usize) -> Vec<f32> {
+        let mut state = 1u64;
+        (0..frames)
+            .map(|n| {
+                state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+                let white = (state >> 11) as f64 / (1u64 << 52) as f64 - 1.0;
+                (0.15 * white * (1.0 + 0.5 * (n as f64 * std::f64::consts::TAU / RATE_HZ).sin())) as f32
+            })
+            .collect()
+    }
+
+    /// Runs `input` through the chain; gives output minus input, K-weighted, of each half second, dB.
+    fn loudness_steps(chain: &mut Chain, weighting: &mut KWeighting<4>, input: &[f32]) -> Vec<f64> {
+        let mut steps = Vec::new();
+        for part in input.chunks(HALF_SECOND) {
+            let (mut left, mut right) = (part.to_vec(), part.to_vec());
+            let mut energy = [0.0; 4];
+            chain.process(&mut [&mut left, &mut right], |tap| {
+                weighting.add_energy([tap.before[0], tap.before[1], tap.after[0], tap.after[1]], &mut energy);
+            });
+            steps.push(db::from_power((energy[2] + energy[3]) / (energy[0] + energy[1])));
+        }
+        steps
+    }
+
+    /// Own goal: 0.3 LU from half a second after the compressor is switched in or changes its place.
+    #[test]
+    fn auto_makeup_is_right_half_a_second_after_switching_and_swapping() {
+        const GOAL_LU: f64 = 0.3;
+        let mut settings = Settings::default();
+        settings.compressor = crate::settings::CompressorSettings {
+            threshold: -30.0,
+            ratio: 3.0,
+            auto_makeup: true,
+            ..settings.compressor
+        };
+        let input = noise(4 * RATE_HZ as usize);
+        let (mut chain, mut weighting) = (Chain::new(RATE_HZ), KWeighting::new(RATE_HZ));
+        chain.set(&settings);
+        chain.reset();
+        let mut check = |settings: &Settings, what: &str| {
+            chain.set(settings);
+            let steps = loudness_steps(&mut chain, &mut weighting, &input);
+            assert!(steps[1..].iter().all(|step| step.abs() <= GOAL_LU), "{what}: {steps:.2?} LU");
+        };
+        check(&settings, "off");
+        settings.compressor.on = true;
+        check(&settings, "first switched in");
+        settings.compressor.on = false;
+        check(&settings, "off again");
+        settings.compressor.on = true;
+        check(&settings, "switched in again");
+        settings.order = StageOrder::CompressorFirst;
+        check(&settings, "order swapped");
+        // Without auto make-up it would be clearly quieter.
+        settings.compressor.auto_makeup = false;
+        chain.set(&settings);
+        assert!(loudness_steps(&mut chain, &mut weighting, &input)[7] < -2.0);
+    }
+
+    #[test]
+    fn faulty_samples_are_silenced_and_huge_ones_clamped() {
+        let fixed = [f64::NAN, f64::INFINITY, f64::NEG_INFINITY, 1e9, -1e9, 0.5].map(clean);
+        assert_eq!(fixed, [0.0, 0.0, 0.0, INPUT_LIMIT, -INPUT_LIMIT, 0.5]);
     }
 }

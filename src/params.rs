@@ -1,32 +1,32 @@
-//! Every parameter in one table: stable id, name, range, skew, unit, default, text out and in, and
-//! where it sits in [`Settings`].
+//! Every parameter in one table: id, name, range, law, unit, default, conversion to and from text,
+//! and its field in [`Settings`].
 //!
 //! The plugin's parameters, the fields of a settings file, the command line's `--set` and the
-//! tables in the documents are all made from this table, so they cannot disagree. Most numbers glide
-//! when they move (63 % of the way in 20 ms), switches and choices cross-fade in 8 to 20 ms;
-//! docs/parameters.md names the exceptions, the stages say why.
+//! tables in the documents are all made from this table. Most numbers are smoothed (63 % of a move in
+//! 20 ms), switches and choices cross-fade in 8 to 20 ms; docs/parameters.md names the exceptions.
 
 mod file;
 mod table;
 mod text;
 
-pub use file::{FileError, from_toml, to_toml};
+pub use file::{SettingsFileError, from_toml, to_toml};
 pub use table::{all, find};
-pub use text::TextError;
+pub use text::ParamTextError;
 
 use crate::settings::Settings;
 
 /// One parameter.
 #[derive(Clone, Copy)]
 pub struct Param {
-    /// Stable for ever: hosts' automation, saved states and settings files depend on it.
+    /// Never changes: hosts' automation, saved states and settings files depend on it.
     pub id: &'static str,
     /// What a host shows.
     pub name: &'static str,
     /// The group it is listed under: a stage's name.
     pub group: &'static str,
-    /// The term explained in one sentence, with its usual range.
+    /// The term explained in one sentence, with its usual range (common practice, no source).
     pub help: &'static str,
+    /// The values it takes.
     pub kind: Kind,
     read: fn(&Settings) -> f32,
     write: fn(&mut Settings, f32),
@@ -35,7 +35,7 @@ pub struct Param {
 /// What values a parameter takes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Kind {
-    /// `min` to `max` in `unit`, spread over the control's way by `law`.
+    /// `min` to `max` in `unit`, mapped to the control's travel by `law`.
     Number { min: f32, max: f32, law: Law, unit: Unit },
     /// One of a few words; the value is the index.
     Choice(&'static [&'static str]),
@@ -43,14 +43,14 @@ pub enum Kind {
     Switch,
 }
 
-/// How a number's range is spread over the control's way (its skew).
+/// How a number's range maps to the control's travel.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Law {
     /// Equal steps.
     Even,
-    /// Equal ratios; for what is heard by ratio: frequency, time, Q.
+    /// Equal ratios: for frequency, time and Q, which are perceived by ratio.
     Log,
-    /// A power law that puts this value in the middle of the way.
+    /// A power law with this value at half of the travel.
     Centre(f32),
 }
 
@@ -61,10 +61,13 @@ pub enum Unit {
     Gain,
     /// A level in dBFS or a width in dB.
     Db,
-    /// A true-peak level.
+    /// A true-peak level, dBTP.
     DbTp,
+    /// A frequency.
     Hz,
+    /// A time in milliseconds.
     Ms,
+    /// A share.
     Percent,
     /// n : 1
     Ratio,
@@ -78,20 +81,20 @@ impl Param {
         (self.read)(settings)
     }
 
-    /// Puts `value` into `settings`, held to the range and rounded to five significant digits (a
-    /// choice's index to a whole number). A NaN becomes the default, so that no path can carry one
-    /// into the sound.
+    /// Writes `value` to `settings`, clamped to the range and rounded to five significant digits (a
+    /// choice's index to a whole number). A NaN becomes the default, so that none
+    /// can reach the sound.
     pub fn set(&self, settings: &mut Settings, value: f32) {
         let value = if value.is_nan() { self.default() } else { value };
         let (min, max) = self.range();
         let value = match self.kind {
-            Kind::Number { .. } => settle(value.clamp(min, max)),
+            Kind::Number { .. } => round_to_5_digits(value.clamp(min, max)),
             Kind::Choice(_) | Kind::Switch => value.round().clamp(min, max),
         };
         (self.write)(settings, value);
     }
 
-    /// The value of an untouched Lintel.
+    /// The default value.
     pub fn default(&self) -> f32 {
         self.get(&Settings::default())
     }
@@ -105,7 +108,7 @@ impl Param {
         }
     }
 
-    /// Position on the control's way, 0 to 1.
+    /// Position on the control's travel, 0 to 1.
     pub fn position(&self, value: f32) -> f32 {
         let (min, max) = self.range();
         let value = value.clamp(min, max);
@@ -117,7 +120,7 @@ impl Param {
         }
     }
 
-    /// Value at a position on the control's way; the inverse of [`position`](Self::position).
+    /// Value at a position on the control's travel; the inverse of [`position`](Self::position).
     pub fn at_position(&self, position: f32) -> f32 {
         let (min, max) = self.range();
         let position = position.clamp(0.0, 1.0);
@@ -129,7 +132,7 @@ impl Param {
         value.clamp(min, max)
     }
 
-    /// How the range is spread; switches and choices have equal steps.
+    /// How the range maps to the travel; switches and choices have equal steps.
     pub fn law(&self) -> Law {
         match self.kind {
             Kind::Number { law, .. } => law,
@@ -144,9 +147,9 @@ fn exponent(min: f32, centre: f32, max: f32) -> f32 {
 }
 
 /// The nearest number of five significant digits, four decimals at most. Hosts send positions in
-/// single precision: without this the same text would arrive as values that differ in their last
-/// bits, and two ways of setting the same thing would not give the same samples.
-fn settle(value: f32) -> f32 {
+/// single precision: without rounding the same text would give values that differ in their last bits,
+/// and so different samples.
+fn round_to_5_digits(value: f32) -> f32 {
     let value = f64::from(value);
     let decimals = (4.0 - value.abs().max(1.0).log10().floor()).max(0.0);
     let scale = 10f64.powf(decimals);

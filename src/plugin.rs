@@ -1,39 +1,38 @@
-//! The host's side: layouts, activation, latency, process. All sound is made in [`crate::chain`].
-
-pub mod host_params;
+//! The plugin: channel layouts, activation, latency, processing. The sound is processed in
+//! [`crate::chain`].
 
 use crate::chain::Chain;
-use crate::link::Transport;
+use crate::host_params::{self, HostParams};
 #[cfg(not(feature = "editor"))]
 use crate::meter::matching::LoudnessMatch;
-use host_params::HostParams;
+use crate::tap_ring::Transport;
 use nice_plug::prelude::*;
 use std::sync::Arc;
 
-/// Hz that a chain is made for; what lies outside is a host's mistake and is refused.
-const RATES: std::ops::RangeInclusive<f64> = 8_000.0..=768_000.0;
+/// Sample rates that are accepted, Hz.
+const SAMPLE_RATES_HZ: std::ops::RangeInclusive<f64> = 8_000.0..=768_000.0;
 
-/// Below this nothing is heard, −100 dBFS.
-const AUDIBLE: f32 = 1e-5;
+/// Level below which a block counts as silent: −100 dBFS.
+const SILENCE_LEVEL: f32 = 1e-5;
 
 /// One instance in a host.
 pub struct Lintel {
     params: Arc<HostParams>,
-    /// Made at activation, for that sample rate.
+    /// Created at activation for its sample rate.
     chain: Option<Chain>,
-    /// The parameters' change count that the chain has seen.
-    seen: u64,
-    /// What the window reads.
+    /// Change counter of the parameters that the chain has applied.
+    applied_changes: u64,
+    /// Shared with the window.
     #[cfg(feature = "editor")]
-    now: Arc<crate::editor::Now>,
-    /// The way to the analysis and the window.
+    shared: Arc<crate::editor::SharedInstance>,
+    /// To the analysis and the window.
     #[cfg(feature = "editor")]
-    sender: Option<crate::editor::Sender>,
-    /// The host renders: nobody listens, so a band is not heard alone.
+    sender: Option<crate::editor::InstanceSender>,
+    /// The host renders offline: solo is ignored.
     #[cfg(feature = "editor")]
     offline: bool,
-    /// How much louder the result is than the input, for comparing at equal loudness. With a window
-    /// the analysis measures it.
+    /// Measures how much louder the output is than the input, for level-matched comparison. With a
+    /// window the analysis measures it.
     #[cfg(not(feature = "editor"))]
     matching: Option<LoudnessMatch>,
 }
@@ -43,9 +42,9 @@ impl Default for Lintel {
         Self {
             params: Arc::new(HostParams::new()),
             chain: None,
-            seen: 0,
+            applied_changes: 0,
             #[cfg(feature = "editor")]
-            now: Arc::default(),
+            shared: Arc::default(),
             #[cfg(feature = "editor")]
             sender: None,
             #[cfg(feature = "editor")]
@@ -91,7 +90,7 @@ impl Plugin for Lintel {
 
     #[cfg(feature = "editor")]
     fn editor(&mut self, _executor: AsyncExecutor<Self>) -> Option<Self::Editor> {
-        crate::editor::create(self.params.clone(), self.now.clone())
+        crate::editor::create(self.params.clone(), self.shared.clone())
     }
 
     fn activate(
@@ -101,7 +100,7 @@ impl Plugin for Lintel {
         context: &mut impl ActivateContext<Self>,
     ) -> bool {
         let rate = f64::from(config.sample_rate);
-        if !RATES.contains(&rate) {
+        if !SAMPLE_RATES_HZ.contains(&rate) {
             return false;
         }
         if self.chain.as_ref().is_none_or(|chain| chain.sample_rate() != rate) {
@@ -115,15 +114,14 @@ impl Plugin for Lintel {
         #[cfg(feature = "editor")]
         {
             self.offline = config.process_mode == ProcessMode::Offline;
-            // Through VST3 the framework hands on the mode of the activation before this one. But
-            // every change of the mode comes with an activation, so that is where hearing one band
-            // alone ends.
-            self.now.hear_all();
+            // Through VST3 the framework reports the mode of the activation before this one. But
+            // every change of the mode comes with an activation, so solo ends here.
+            self.shared.end_solo();
             let channels = layout.main_input_channels.map_or(2, NonZeroU32::get) as usize;
-            // The recording goes on where it was when the host only stopped for a moment.
+            // After a short stop of the host the recording continues.
             if self.sender.as_ref().is_none_or(|sender| !sender.fits(rate, channels)) {
-                let target = crate::editor::kept_target(&self.params.window());
-                self.sender = self.now.start(rate, channels, target);
+                let target = crate::editor::saved_target(&self.params.window_state());
+                self.sender = self.shared.start(rate, channels, target);
             }
         }
         #[cfg(not(feature = "editor"))]
@@ -133,13 +131,13 @@ impl Plugin for Lintel {
 
     fn reset(&mut self) {
         if let Some(chain) = &mut self.chain {
-            self.seen = self.params.changes();
+            self.applied_changes = self.params.changes();
             chain.set(&self.params.settings());
             chain.reset();
         }
         #[cfg(feature = "editor")]
         if let Some(sender) = &self.sender {
-            sender.match_anew();
+            sender.reset_loudness_difference();
         }
         #[cfg(not(feature = "editor"))]
         if let Some(matching) = &mut self.matching {
@@ -157,15 +155,15 @@ impl Plugin for Lintel {
             return ProcessStatus::Error("processing before activation");
         };
         let changes = self.params.changes();
-        if self.seen != changes {
-            self.seen = changes;
+        if self.applied_changes != changes {
+            self.applied_changes = changes;
             chain.set(&self.params.settings());
         }
         let host = context.transport();
         let mut transport = Transport { playing: host.playing, position: host.pos_samples() };
-        let mut sounds = transport.playing;
+        let mut has_signal = transport.playing;
         #[cfg(feature = "editor")]
-        chain.hear(if self.offline { None } else { self.now.hear() });
+        chain.solo(if self.offline { None } else { self.shared.solo() });
         chain.process(buffer.as_slice(), |tap| {
             #[cfg(not(feature = "editor"))]
             if let Some(matching) = &mut self.matching {
@@ -176,30 +174,30 @@ impl Plugin for Lintel {
                 sender.feed(tap, transport);
             }
             transport = transport.advanced(tap.len());
-            sounds |= tap.before.iter().chain(&tap.after).any(|ch| ch.iter().any(|x| x.abs() > AUDIBLE));
+            has_signal |=
+                tap.before.iter().chain(&tap.after).any(|ch| ch.iter().any(|x| x.abs() > SILENCE_LEVEL));
         });
         #[cfg(feature = "editor")]
-        let louder_by = self.sender.as_ref().map_or(0.0, crate::editor::Sender::louder_by_db);
+        let louder_by = self.sender.as_ref().map_or(0.0, crate::editor::InstanceSender::louder_by_db);
         #[cfg(not(feature = "editor"))]
         let louder_by = self.matching.as_ref().map_or(0.0, LoudnessMatch::difference_db);
         chain.set_louder_by_db(louder_by);
         #[cfg(feature = "editor")]
         if let Some(sender) = &mut self.sender {
-            sender.pulse(|| chain.pulse());
-            // While nothing sounds and nothing plays the paper need not move.
-            self.now.repaint.request_repaint_with(sounds);
+            sender.readout(|| chain.readout());
+            // While there is no signal and nothing plays, nothing needs to be drawn.
+            self.shared.repaint.request_repaint_with(has_signal);
         }
         #[cfg(not(feature = "editor"))]
-        let _ = sounds;
+        let _ = has_signal;
         ProcessStatus::Tail(chain.tail() as u32)
     }
 }
 
 impl ClapPlugin for Lintel {
     const CLAP_ID: &'static str = "org.lintel-audio.lintel";
-    const CLAP_DESCRIPTION: Option<&'static str> = Some(
-        "Final stage of mastering: five bands of tone, gentle glue and a true-peak ceiling, shown over time",
-    );
+    const CLAP_DESCRIPTION: Option<&'static str> =
+        Some("Final stage of mastering: five-band EQ, compressor and true-peak limiter, shown over time");
     const CLAP_MANUAL_URL: Option<&'static str> = None;
     const CLAP_SUPPORT_URL: Option<&'static str> = None;
     const CLAP_FEATURES: &'static [ClapFeature] = &[
@@ -225,5 +223,8 @@ impl Vst3Plugin for Lintel {
     ];
 }
 
+// Unit tests link this library a second time, through testkit: an exported symbol may stand in one only.
+#[cfg(not(test))]
 nice_plug::nice_export_clap!(Lintel);
+#[cfg(not(test))]
 nice_plug::nice_export_vst3!(Lintel);

@@ -1,43 +1,52 @@
-//! Everything that a user can set, as plain values: what the plugin's parameters, a settings file
-//! and the command line all end up as.
+//! All settings as plain values: what the plugin's parameters, a settings file and the command line
+//! are converted to.
 //!
-//! Ranges, units, defaults, names and texts stand in [`crate::params`]; the stages clamp nothing
-//! that the table has already bounded.
+//! Ranges, laws, names and texts are in the `params` module, which also clamps; the stages rely on
+//! that.
 
-/// Number of tone bands.
+/// Number of EQ bands.
 pub const BANDS: usize = 5;
 
-/// The whole setting of the chain.
+/// Settings of the whole chain.
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
 pub struct Settings {
-    /// The untouched input, delayed by the latency, bit for bit.
+    /// Passes the input unchanged, bit for bit, delayed by the latency.
     pub bypass: bool,
-    pub trim: TrimSettings,
-    pub order: Order,
-    pub tone: ToneSettings,
-    pub glue: GlueSettings,
-    pub ceiling: CeilingSettings,
+    /// Input gain.
+    pub input: InputSettings,
+    /// Order of EQ and compressor.
+    pub order: StageOrder,
+    /// EQ.
+    pub eq: EqSettings,
+    /// Compressor.
+    pub compressor: CompressorSettings,
+    /// Drive and limiter.
+    pub limiter: LimiterSettings,
+    /// Level-matched comparison.
     pub compare: Compare,
 }
 
-/// The first gain: gives back the headroom that a bounce at full scale has used up.
+/// Input gain, before all stages: restores headroom when a mix reaches full scale.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct TrimSettings {
-    pub on: bool,
-    /// dB, −24 to +12.
-    pub gain: f32,
+pub struct InputSettings {
+    /// Whether the trim is in.
+    pub trim_on: bool,
+    /// Gain in dB, −24 to +12.
+    pub trim: f32,
 }
 
-/// Which of the two middle stages comes first.
+/// Order of EQ and compressor.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
-pub enum Order {
+pub enum StageOrder {
+    /// The compressor reacts to the equalised signal.
     #[default]
-    ToneFirst,
-    GlueFirst,
+    EqFirst,
+    /// The EQ shapes the compressed signal.
+    CompressorFirst,
 }
 
-/// Listening at equal loudness. The louder of the two sides is turned down, never the quieter up,
-/// so that a comparison cannot clip or startle.
+/// Level-matched comparison of input and result. The louder of the two is turned down, never the
+/// quieter up, so that a comparison cannot clip or become suddenly loud.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 pub enum Compare {
     /// Normal operation.
@@ -49,17 +58,21 @@ pub enum Compare {
     After,
 }
 
-/// The five tonal bands.
+/// The five EQ bands.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct ToneSettings {
+pub struct EqSettings {
+    /// Whether the stage is in.
     pub on: bool,
+    /// Band 1 first.
     pub bands: [BandSettings; BANDS],
 }
 
-/// One tonal band.
+/// One EQ band.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct BandSettings {
+    /// Whether the band is in.
     pub on: bool,
+    /// Shape.
     pub kind: BandKind,
     /// Hz, 10 to 24 000 (held below 0.49 of the sample rate).
     pub freq: f32,
@@ -67,47 +80,57 @@ pub struct BandSettings {
     pub gain: f32,
     /// Cookbook Q, 0.1 to 10.
     pub q: f32,
-    /// For the cuts only.
+    /// Slope of a cut; unused by bells and shelves.
     pub slope: Slope,
+    /// Channels that the band processes.
     pub channel: BandChannel,
 }
 
 /// Shape of a band.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum BandKind {
+    /// Boosts or cuts everything below the frequency.
     LowShelf,
+    /// Boosts or cuts the range around the frequency.
     Bell,
+    /// Boosts or cuts everything above the frequency.
     HighShelf,
-    /// Removes what lies below the frequency (a high-pass).
+    /// Removes what is below the frequency (a high-pass).
     LowCut,
-    /// Removes what lies above the frequency (a low-pass).
+    /// Removes what is above the frequency (a low-pass).
     HighCut,
 }
 
-/// Steepness of a cut.
+/// Slope of a cut.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 pub enum Slope {
+    /// 6 dB per octave.
     Db6,
+    /// 12 dB per octave.
     #[default]
     Db12,
+    /// 18 dB per octave.
     Db18,
+    /// 24 dB per octave.
     Db24,
 }
 
-/// What a band works on.
+/// Channels that a band processes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 pub enum BandChannel {
+    /// Both channels.
     #[default]
     Stereo,
     /// (L + R) / 2
-    Middle,
+    Mid,
     /// (L − R) / 2
-    Sides,
+    Side,
 }
 
-/// The gentle compressor.
+/// The compressor.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct GlueSettings {
+pub struct CompressorSettings {
+    /// Whether the stage is in.
     pub on: bool,
     /// dBFS, −60 to 0.
     pub threshold: f32,
@@ -121,47 +144,48 @@ pub struct GlueSettings {
     pub release: f32,
     /// Programme-dependent release: short peaks let go fast, sustained level slowly.
     pub auto_release: bool,
-    /// Detector window in ms: 0 = peak, up to 50 = mean square over that time constant.
-    pub window: f32,
+    /// RMS window of the detector in ms: 0 = peak, up to 50 = mean square over that time constant.
+    pub rms_window: f32,
     /// Side-chain low cut, Hz, 20 to 300.
-    pub low_cut: f32,
-    /// %, 0 = each channel for itself, 100 = one common reduction.
-    pub link: f32,
+    pub sidechain_low_cut: f32,
+    /// %, 0 = each channel by itself, 100 = one common reduction.
+    pub stereo_link: f32,
     /// %, 0 = dry, 100 = compressed.
     pub mix: f32,
     /// dB, −6 to +12.
     pub makeup: f32,
-    /// Make-up held at equal loudness (K-weighted, slow) instead of `makeup`.
+    /// Auto make-up (K-weighted, slow) instead of `makeup`.
     pub auto_makeup: bool,
 }
 
-/// Drive and the look-ahead limiter that stands last.
+/// Drive and the look-ahead limiter, the last stage.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct CeilingSettings {
+pub struct LimiterSettings {
+    /// Whether the limiter is in; the drive acts always.
     pub on: bool,
-    /// dB into the ceiling, 0 to +24.
+    /// Gain into the limiter, dB, 0 to +24.
     pub drive: f32,
-    /// dBTP (dBFS with `true_peak` off), −12 to 0.
+    /// Highest output level, dBTP (dBFS with `true_peak` off), −12 to 0.
     pub ceiling: f32,
-    /// ms, 1 to 10. The latency is that of the longest, always.
+    /// ms, 1 to 10. The latency is constant, that of 10 ms.
     pub look_ahead: f32,
     /// ms, 63 % definition, of the fast path, 10 to 1000.
     pub release: f32,
-    /// %, 0 = each channel for itself, 100 = one common reduction (the image stays put).
-    pub link: f32,
-    /// Detect peaks between the samples too.
+    /// %, 0 = each channel for itself, 100 = one common reduction (the stereo image stays).
+    pub stereo_link: f32,
+    /// Limits the peaks between the samples too.
     pub true_peak: bool,
-    /// Hear only what is taken away: the driven input minus the output.
-    pub taken_away: bool,
+    /// Monitoring: plays the removed signal only, the driven input minus the output.
+    pub removed_only: bool,
 }
 
-impl Default for TrimSettings {
+impl Default for InputSettings {
     fn default() -> Self {
-        Self { on: true, gain: 0.0 }
+        Self { trim_on: true, trim: 0.0 }
     }
 }
 
-impl Default for ToneSettings {
+impl Default for EqSettings {
     fn default() -> Self {
         let band = |kind, freq, q| BandSettings {
             on: true,
@@ -185,7 +209,7 @@ impl Default for ToneSettings {
     }
 }
 
-impl Default for GlueSettings {
+impl Default for CompressorSettings {
     /// Off; when switched on, what common practice (no source) calls gentle: about 2 : 1, a slow
     /// attack, a wide knee, 1 to 3 dB on the loud passages.
     fn default() -> Self {
@@ -197,9 +221,9 @@ impl Default for GlueSettings {
             attack: 30.0,
             release: 150.0,
             auto_release: true,
-            window: 5.0,
-            low_cut: 60.0,
-            link: 100.0,
+            rms_window: 5.0,
+            sidechain_low_cut: 60.0,
+            stereo_link: 100.0,
             mix: 100.0,
             makeup: 0.0,
             auto_makeup: false,
@@ -207,7 +231,7 @@ impl Default for GlueSettings {
     }
 }
 
-impl Default for CeilingSettings {
+impl Default for LimiterSettings {
     fn default() -> Self {
         Self {
             on: true,
@@ -215,9 +239,9 @@ impl Default for CeilingSettings {
             ceiling: -1.0,
             look_ahead: 5.0,
             release: 120.0,
-            link: 100.0,
+            stereo_link: 100.0,
             true_peak: true,
-            taken_away: false,
+            removed_only: false,
         }
     }
 }

@@ -1,16 +1,11 @@
 #![no_main]
-#[path = "../../tests/sessions/dice.rs"]
-#[allow(dead_code)]
-mod dice;
-#[path = "../../tests/sessions/fault.rs"]
-mod fault;
-#[path = "../../tests/sessions/session.rs"]
-mod session;
+
+use testkit::session::{Dice, Session};
 
 /// The fuzzer's bytes, two a choice.
 struct Bytes(Vec<u8>, usize);
 
-impl dice::Dice for Bytes {
+impl Dice for Bytes {
     fn below(&mut self, sides: usize) -> usize {
         let pair = self.0.get(self.1..self.1 + 2).map_or(0, |pair| u16::from_le_bytes([pair[0], pair[1]]));
         self.1 += 2;
@@ -23,7 +18,7 @@ impl dice::Dice for Bytes {
 }
 
 libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
-    let mut session = session::Session::new(Bytes(bytes.to_vec(), 0), true);
+    let mut session = Session::new(Bytes(bytes.to_vec(), 0), true);
     for _ in 0..200 {
         if session.over() {
             break;

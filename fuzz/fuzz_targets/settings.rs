@@ -1,8 +1,5 @@
 #![no_main]
-#[path = "../../tests/faults/checks.rs"]
-#[allow(dead_code)]
-mod checks;
 
 libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
-    checks::settings(bytes);
+    testkit::check::settings(bytes);
 });

@@ -1,10 +1,11 @@
 #![no_main]
-#[path = "../../tests/rig/mod.rs"]
-#[allow(dead_code)]
-mod rig;
-#[path = "../../tests/faults/state.rs"]
-mod state;
+
+use testkit::host::raw::Rig;
+
+thread_local! {
+    static RIG: Rig = Rig::inside(&lintel::plugin::clap_entry);
+}
 
 libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
-    state::state(bytes);
+    RIG.with(|rig| testkit::check::state::state(rig, bytes));
 });

@@ -1,4 +1,4 @@
-//! The unit of work: up to [`CHUNK`] frames of two channels in f64, on an absolute grid.
+//! The unit of processing: up to [`CHUNK`] frames of two channels in f64, on an absolute grid.
 //!
 //! The chain cuts every host block at multiples of [`CHUNK`] frames counted from the last reset,
 //! so control values move at the same frames whatever block size the host sends.
@@ -6,7 +6,7 @@
 /// Frames between two control ticks: 32 (0.7 ms at 44.1 kHz).
 pub const CHUNK: usize = 32;
 
-/// Channels that every stage works on. A mono layout feeds both lanes with the same signal.
+/// Channels that every stage processes. A mono layout feeds both with the same signal.
 pub const CHANNELS: usize = 2;
 
 /// A chunk of the signal, or, when the host's block ends in its middle, a part of one.
@@ -23,7 +23,7 @@ pub struct Block {
 }
 
 impl Block {
-    /// An empty block; the chain fills it.
+    /// An empty block.
     pub const fn new() -> Self {
         Self { ch: [[0.0; CHUNK]; CHANNELS], len: 0, start: 0 }
     }

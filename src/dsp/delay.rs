@@ -23,7 +23,7 @@ impl<T: Copy + Default> Delay<T> {
         self.ring.is_empty()
     }
 
-    /// Takes one value in and gives the one of `len` calls ago.
+    /// Appends one value and returns the one of `len` calls ago.
     #[inline]
     pub fn step(&mut self, x: T) -> T {
         if self.ring.is_empty() {
@@ -37,9 +37,8 @@ impl<T: Copy + Default> Delay<T> {
         y
     }
 
-    /// Takes a stretch in and gives the one of `len` frames ago: [`step`](Self::step) for every frame.
-    /// Both slices have the same length.
-    pub fn run(&mut self, x: &[T], y: &mut [T]) {
+    /// [`step`](Self::step) for every frame of `x`, written to `y`; both have the same length.
+    pub fn process(&mut self, x: &[T], y: &mut [T]) {
         if self.ring.is_empty() {
             y.copy_from_slice(x);
             return;
@@ -58,7 +57,7 @@ impl<T: Copy + Default> Delay<T> {
         }
     }
 
-    /// Forgets everything.
+    /// Clears everything to `T::default()`.
     pub fn reset(&mut self) {
         self.ring.fill(T::default());
         self.at = 0;
@@ -70,7 +69,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn gives_back_what_went_in() {
+    fn returns_the_input_after_the_delay() {
         let mut delay = Delay::<f32>::new(3);
         let out: Vec<f32> = (1..=6).map(|n| delay.step(n as f32)).collect();
         assert_eq!(out, [0.0, 0.0, 0.0, 1.0, 2.0, 3.0]);
@@ -78,14 +77,14 @@ mod tests {
     }
 
     #[test]
-    fn a_stretch_is_so_many_steps() {
+    fn process_equals_step_for_every_frame() {
         let x: Vec<f32> = (1..=50).map(|n| n as f32).collect();
         for len in [0, 1, 3, 7, 40, 64] {
             let (mut one, mut many) = (Delay::new(len), Delay::new(len));
             for part in x.chunks(7) {
                 let want: Vec<f32> = part.iter().map(|&x| one.step(x)).collect();
                 let mut got = vec![0.0; part.len()];
-                many.run(part, &mut got);
+                many.process(part, &mut got);
                 assert_eq!(got, want, "delay of {len}");
             }
         }

@@ -15,7 +15,7 @@ const SQRT_HALF: u64 = 0x3FE6_A09E_667F_3BCD;
 /// 2^52: an f64 of this size holds an integer in its lowest bits. Turns small integers into floats
 /// with operations that every vector unit has.
 const TWO_52: f64 = 4_503_599_627_370_496.0;
-/// 1.5 · 2^52: added and taken away, it rounds to the nearest integer (ties to even).
+/// 1.5 · 2^52: added and subtracted again, it rounds to the nearest integer (ties to even).
 const ROUND: f64 = 6_755_399_441_055_744.0;
 
 /// Smallest argument that [`log2`] tells apart, 2^−1022; its logarithm is −1022.

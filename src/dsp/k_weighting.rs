@@ -3,7 +3,7 @@
 //!
 //! Two channels run side by side so that one vector instruction serves both.
 
-use super::filter::{Section, State};
+use super::filter::{Biquad, BiquadState};
 use std::f64::consts::PI;
 
 /// The two sections, high shelf and high-pass, for a sample rate in Hz.
@@ -12,14 +12,14 @@ use std::f64::consts::PI;
 /// analogue parameters below reproduce its table to all printed digits at 48 kHz. The numerator of
 /// the high-pass, `[1, −2, 1]` in the table, is scaled so that its gain far above 38 Hz is the same
 /// at every rate; left alone it loses 0.02 dB at 96 kHz and 0.03 dB at 192 kHz.
-pub fn design(sample_rate: f64) -> [Section; 2] {
+pub fn design(sample_rate: f64) -> [Biquad; 2] {
     let shelf = {
         let k = (PI * 1681.974450955533 / sample_rate).tan();
         let q = 0.7071752369554196;
         let vh = 10f64.powf(3.999843853973347 / 20.0);
         let vb = vh.powf(0.4996667741545416);
         let d = 1.0 + k / q + k * k;
-        Section {
+        Biquad {
             b: [(vh + vb * k / q + k * k) / d, 2.0 * (k * k - vh) / d, (vh - vb * k / q + k * k) / d],
             a: [2.0 * (k * k - 1.0) / d, (1.0 - k / q + k * k) / d],
         }
@@ -33,14 +33,14 @@ pub fn design(sample_rate: f64) -> [Section; 2] {
     let a = poles(sample_rate);
     let reference = poles(48_000.0);
     let g = (1.0 - a[0] + a[1]) / (1.0 - reference[0] + reference[1]);
-    [shelf, Section { b: [g, -2.0 * g, g], a }]
+    [shelf, Biquad { b: [g, -2.0 * g, g], a }]
 }
 
-/// K-weighting of so many channels side by side.
+/// K-weighting of `LANES` channels side by side.
 #[derive(Clone, Copy, Debug)]
 pub struct KWeighting<const LANES: usize = 2> {
-    sections: [Section; 2],
-    states: [State<LANES>; 2],
+    sections: [Biquad; 2],
+    states: [BiquadState<LANES>; 2],
 }
 
 impl<const LANES: usize> KWeighting<LANES> {
@@ -80,13 +80,13 @@ impl<const LANES: usize> KWeighting<LANES> {
         *energy = sum;
     }
 
-    /// Sets vanishing state to zero; called at fixed frames, so that digits do not depend on the
-    /// block size.
+    /// Clears state that would become subnormal; called at fixed frames, so that the figures do not
+    /// depend on the block size.
     pub fn flush(&mut self) {
-        self.states.iter_mut().for_each(State::flush);
+        self.states.iter_mut().for_each(BiquadState::flush);
     }
 
-    /// Forgets all signal.
+    /// Clears the filters' state.
     pub fn reset(&mut self) {
         self.states = Default::default();
     }

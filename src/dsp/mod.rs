@@ -1,12 +1,16 @@
-//! Small parts that stages share. Nothing in here knows a stage, a host or a screen.
+//! Building blocks that the stages and meters share: gain, delay, smoothing, filters, level
+//! arithmetic. Nothing in here imports from the rest of the crate.
 
 pub mod block;
+pub mod chunk_ring;
 pub mod db;
 pub mod delay;
 pub mod fastlog;
 pub mod filter;
-pub mod history;
+pub mod gain;
 pub mod k_weighting;
+pub mod loudness_difference;
+pub mod minmax;
 pub mod sliding;
 pub mod smooth;
 

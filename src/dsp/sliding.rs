@@ -4,11 +4,12 @@
 //! PAMI 15, 1993; both from memory): cut the signal into pieces, keep the maximum from each sample
 //! to the end of its piece; a window is then the end of one old piece, the beginning of the
 //! newest, and whole pieces between. With pieces of one chunk the whole pieces are few (15 for
-//! 10 ms at 48 kHz) and are scanned once a chunk, so that there is no long step anywhere, which a
-//! wedge (a queue of falling values) has on its worst input.
+//! 10 ms at 48 kHz) and are scanned once a chunk: the cost per chunk does not depend on the input,
+//! unlike that of a monotonic queue, which is slow on falling input.
 
 use super::CHUNK;
-use super::history::History;
+use super::chunk_ring::ChunkRing;
+use super::minmax::larger;
 use multiversion::multiversion;
 
 /// Maximum over a window of frames. Values are ≥ 0 and there were only zeros before the first.
@@ -17,38 +18,33 @@ pub struct SlidingMax {
     /// Frames in the window, the present one included.
     window: usize,
     /// For each frame the maximum from it to the end of its chunk.
-    suffix: History<f64>,
+    suffix: ChunkRing<f64>,
     /// The newest chunk as it came in: short windows look only there and one chunk back.
     last: [f64; CHUNK],
     /// Chunks since the last one that held anything but zeros.
     quiet: usize,
 }
 
-#[inline(always)]
-fn larger(a: f64, b: f64) -> f64 {
-    if a > b { a } else { b }
-}
-
 impl SlidingMax {
     /// A window of `window` frames (at least 1), room for up to `max_window`.
     pub fn new(window: usize, max_window: usize) -> Self {
-        Self { window, suffix: History::new(max_window + CHUNK), last: [0.0; CHUNK], quiet: usize::MAX }
+        Self { window, suffix: ChunkRing::new(max_window + CHUNK), last: [0.0; CHUNK], quiet: usize::MAX }
     }
 
-    /// Another window length, at most the `max_window` of [`SlidingMax::new`]; forgets everything.
+    /// Another window length, at most the `max_window` of [`SlidingMax::new`]; clears everything.
     pub fn set_window(&mut self, window: usize) {
         self.window = window;
         self.reset();
     }
 
-    /// Forgets everything.
+    /// Clears everything to zeros.
     pub fn reset(&mut self) {
         self.suffix.fill(0.0);
         self.last = [0.0; CHUNK];
         self.quiet = usize::MAX;
     }
 
-    /// Takes over what another one of the same size remembers.
+    /// Copies the state of another one of the same size.
     pub fn copy_from(&mut self, other: &Self) {
         let Self { window, suffix, last, quiet } = self;
         suffix.copy_from(&other.suffix);
@@ -58,13 +54,13 @@ impl SlidingMax {
     /// For each of the 32 new frames the maximum of it and the `window` − 1 frames before it.
     pub fn process(&mut self, x: &[f64; CHUNK]) -> [f64; CHUNK] {
         let mut y = [0.0; CHUNK];
-        process(self, x, &mut y);
+        process_chunk(self, x, &mut y);
         y
     }
 
-    /// The work itself, compiled into whichever version of [`process`] it is called from.
+    /// The arithmetic, inlined into every version of [`process_chunk`].
     #[inline(always)]
-    fn work(&mut self, x: &[f64; CHUNK], y: &mut [f64; CHUNK]) {
+    fn process_scalar(&mut self, x: &[f64; CHUNK], y: &mut [f64; CHUNK]) {
         if x.iter().all(|&v| v == 0.0) {
             self.quiet = self.quiet.saturating_add(1);
             // Everything that can be reached is zero, and so is every stored suffix.
@@ -128,10 +124,11 @@ impl SlidingMax {
     }
 }
 
-/// [`SlidingMax::work`] for the widest registers that the processor has; the same bits in all.
+/// [`SlidingMax::process_scalar`] compiled for the widest vector registers of the processor; every
+/// version gives the same bits.
 #[multiversion(targets("x86_64+avx2"))]
-fn process(max: &mut SlidingMax, x: &[f64; CHUNK], y: &mut [f64; CHUNK]) {
-    max.work(x, y);
+fn process_chunk(max: &mut SlidingMax, x: &[f64; CHUNK], y: &mut [f64; CHUNK]) {
+    max.process_scalar(x, y);
 }
 
 #[cfg(test)]
@@ -140,12 +137,11 @@ mod tests {
 
     #[test]
     fn equals_the_maximum_by_definition() {
-        let mut seed = 1u64;
+        let mut random = testkit::Random::new(1);
         let x: Vec<f64> = (0..64 * CHUNK)
             .map(|n| {
-                seed = seed.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
                 // Long stretches of zeros, so that the idle path runs too.
-                if (n / 700) % 2 == 0 { (seed >> 40) as f64 } else { 0.0 }
+                if (n / 700) % 2 == 0 { random.unit() } else { 0.0 }
             })
             .collect();
         for window in [1, 2, 3, 9, 16, 31, 32, 33, 34, 63, 64, 65, 66, 96, 97, 128, 129, 481] {

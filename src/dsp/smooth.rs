@@ -6,7 +6,7 @@
 
 use super::CHUNK;
 
-/// A value on its way to a target: one pole per tick, linear in between.
+/// A value that moves to a target: one pole per control tick, linear in between.
 #[derive(Clone, Copy, Debug)]
 pub struct Smooth {
     target: f64,

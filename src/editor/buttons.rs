@@ -1,104 +1,112 @@
-//! Words to press: a word that does something, a word that is on or off, and the station of a
-//! stage on the signal's line.
+//! Text buttons and the switches of the stages.
 
-use super::ink;
-use super::ruler::focus_ring;
+use super::drawing;
+use super::focus::focus_ring;
 use super::theme::Theme;
 use egui::accesskit::Role;
 use egui::{Align2, Color32, Rect, Response, Sense, Stroke, StrokeKind, Ui, WidgetInfo};
 
-/// How a word looks.
+/// The look of a button.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Dress {
-    /// In a frame of its own.
+pub enum ButtonStyle {
+    /// With a frame.
     Framed,
-    /// A plain word, underlined while the pointer is on it.
+    /// Text alone, underlined while the pointer is on it.
     Plain,
 }
 
-/// One word to press.
+/// A button with a text.
 #[derive(Clone, Copy)]
-pub struct Word<'a> {
-    /// What is written.
+pub struct TextButton<'a> {
+    /// Its text.
     pub text: &'a str,
-    /// What a screen reader and a test call it; unique on the screen.
+    /// Accessible name, unique on the screen.
     pub name: &'a str,
-    /// One sentence.
+    /// Tooltip, one sentence.
     pub help: &'a str,
-    pub dress: Dress,
-    /// Stamped: on, or chosen.
+    /// With a frame or without.
+    pub style: ButtonStyle,
+    /// Highlighted: on, or chosen.
     pub on: bool,
+    /// Whether it can be pressed.
     pub enabled: bool,
+    /// Text size, points.
     pub size: f32,
-    /// Fill of the stamp, other than ink.
-    pub stamp: Option<Color32>,
+    /// Fill while it is on; none = text colour.
+    pub highlight: Option<Color32>,
 }
 
-impl<'a> Word<'a> {
-    /// A framed word called by its text.
+impl<'a> TextButton<'a> {
+    /// A framed button whose accessible name is its text.
     pub fn new(text: &'a str, help: &'a str) -> Self {
-        let (dress, size) = (Dress::Framed, ink::BODY);
-        Self { text, name: text, help, dress, on: false, enabled: true, size, stamp: None }
+        let (style, size) = (ButtonStyle::Framed, drawing::BODY_PT);
+        Self { text, name: text, help, style, on: false, enabled: true, size, highlight: None }
     }
 
+    /// Without a frame.
     pub fn plain(mut self) -> Self {
-        self.dress = Dress::Plain;
+        self.style = ButtonStyle::Plain;
         self
     }
 
+    /// Highlighted if `on`.
     pub fn on(mut self, on: bool) -> Self {
         self.on = on;
         self
     }
 
+    /// Whether it can be pressed.
     pub fn enabled(mut self, enabled: bool) -> Self {
         self.enabled = enabled;
         self
     }
 
-    pub fn called(mut self, name: &'a str) -> Self {
+    /// With another accessible name.
+    pub fn named(mut self, name: &'a str) -> Self {
         self.name = name;
         self
     }
 
+    /// Text size, points.
     pub fn size(mut self, size: f32) -> Self {
         self.size = size;
         self
     }
 
-    pub fn stamp(mut self, color: Color32) -> Self {
-        self.stamp = Some(color);
+    /// Fill while it is on.
+    pub fn highlight(mut self, color: Color32) -> Self {
+        self.highlight = Some(color);
         self
     }
 
-    /// Width that the word needs.
+    /// Width that it needs, points.
     pub fn width(&self, ui: &Ui) -> f32 {
-        let pad = if self.dress == Dress::Framed { 16.0 } else { 6.0 };
-        (ink::width(ui.painter(), self.text, self.size) + pad).ceil()
+        let pad = if self.style == ButtonStyle::Framed { 16.0 } else { 6.0 };
+        (drawing::width(ui.painter(), self.text, self.size) + pad).ceil()
     }
 
-    /// Draws the word into `rect`; the response's `clicked` is also true for Enter and Space.
+    /// Draws it into `rect`. The response's `clicked` is also true for Enter and Space.
     pub fn show(self, ui: &mut Ui, rect: Rect, theme: &Theme) -> Response {
         let sense = if self.enabled { Sense::click() } else { Sense::hover() };
-        let response = ui.interact(rect, ui.scope_id().with(("word", self.name)), sense);
+        let response = ui.interact(rect, ui.scope_id().with(("button", self.name)), sense);
         let p = ui.painter();
         let over = response.hovered() && self.enabled;
         let text = match (self.on, self.enabled) {
-            (true, _) => theme.paper,
-            (false, true) if self.dress == Dress::Plain && !over => theme.soft,
-            (false, true) => theme.ink,
-            (false, false) => theme.edge,
+            (true, _) => theme.background,
+            (false, true) if self.style == ButtonStyle::Plain && !over => theme.secondary,
+            (false, true) => theme.text,
+            (false, false) => theme.border,
         };
         if self.on {
-            p.rect_filled(rect, 3.0, self.stamp.unwrap_or(theme.ink));
-        } else if self.dress == Dress::Framed {
-            let fill = if over { theme.wash(theme.ink, 0.07) } else { theme.paper };
-            let edge = if over { theme.soft } else { theme.edge };
-            p.rect(rect, 3.0, fill, Stroke::new(1.0, edge), StrokeKind::Inside);
+            p.rect_filled(rect, 3.0, self.highlight.unwrap_or(theme.text));
+        } else if self.style == ButtonStyle::Framed {
+            let fill = if over { theme.tint(theme.text, 0.07) } else { theme.background };
+            let border = if over { theme.secondary } else { theme.border };
+            p.rect(rect, 3.0, fill, Stroke::new(1.0, border), StrokeKind::Inside);
         }
-        let at = ink::text(p, rect.center(), Align2::CENTER_CENTER, self.text, self.size, text);
-        if over && self.dress == Dress::Plain && !self.on {
-            p.hline(at.x_range(), at.bottom() - 0.5, Stroke::new(1.0, theme.ink));
+        let at = drawing::text(p, rect.center(), Align2::CENTER_CENTER, self.text, self.size, text);
+        if over && self.style == ButtonStyle::Plain && !self.on {
+            p.hline(at.x_range(), at.bottom() - 0.5, Stroke::new(1.0, theme.text));
         }
         focus_ring(ui, &response, theme);
         response.widget_info(|| WidgetInfo::selected(Role::Button, self.enabled, self.on, self.name));
@@ -106,16 +114,15 @@ impl<'a> Word<'a> {
     }
 }
 
-/// A round station on the signal's line: filled while the stage works, open while the line passes
-/// it by.
-pub fn station(ui: &mut Ui, rect: Rect, theme: &Theme, on: bool, name: &str, help: &str) -> Response {
-    let response = ui.interact(rect, ui.scope_id().with(("station", name)), Sense::click());
+/// The round switch of a stage on the signal path: filled while the stage is on.
+pub fn stage_switch(ui: &mut Ui, rect: Rect, theme: &Theme, on: bool, name: &str, help: &str) -> Response {
+    let response = ui.interact(rect, ui.scope_id().with(("stage switch", name)), Sense::click());
     let p = ui.painter();
     let radius = if response.hovered() { 6.0 } else { 5.0 };
     if on {
-        p.circle_filled(rect.center(), radius, theme.ink);
+        p.circle_filled(rect.center(), radius, theme.text);
     } else {
-        p.circle(rect.center(), radius, theme.paper, Stroke::new(1.5, theme.soft));
+        p.circle(rect.center(), radius, theme.background, Stroke::new(1.5, theme.secondary));
     }
     focus_ring(ui, &response, theme);
     response.widget_info(|| WidgetInfo::selected(Role::Switch, true, on, name));

@@ -1,32 +1,35 @@
-//! The screen: a chart recorder on paper. In go a [`Live`] snapshot of what the meters know and
-//! the [`Controls`] that hold the parameters; out come a picture and the user's gestures.
+//! The screen: a [`LiveReadout`](crate::live::LiveReadout) with the meters' values and
+//! [`Controls`] with the parameters in; a picture and the user's gestures out.
 //!
-//! Nothing here but [`host`] knows a host or a window, so tests and pictures draw the same screen
-//! without either (feature `screen`).
+//! Only `host` depends on a plugin framework and only [`standalone`] on a player, so tests and
+//! pictures draw the same screen without a window (feature `screen`).
 
 pub mod buttons;
 pub mod chart;
+pub mod context;
 pub mod controls;
-pub mod head;
+pub mod drawing;
+pub mod focus;
+pub mod header;
 #[cfg(feature = "editor")]
 mod host;
-pub mod ink;
-pub mod keep;
 pub mod layout;
-pub mod ledger;
-pub mod live;
 pub mod notes;
-pub mod path;
+pub mod param_editor;
 pub mod raster;
+pub mod readout;
 pub mod ruler;
 pub mod screen;
 pub mod song;
-pub mod stand;
+pub mod stages;
+pub mod standalone;
 pub mod theme;
+mod undo;
+pub mod window_state;
 
-pub use controls::{Controls, Desk, Memory};
+pub use controls::{Controls, MemoryControls};
 #[cfg(feature = "editor")]
-pub use host::{LintelEditor, Now, Sender, create, kept_target};
-pub use live::Live;
+pub use host::{InstanceSender, LintelEditor, SharedInstance, create, saved_target};
+pub use param_editor::ParamEditor;
 pub use screen::Screen;
-pub use stand::Stand;
+pub use standalone::StandaloneWindow;

@@ -1,60 +1,70 @@
-//! The line of notes at the foot: what the figures mean, the most important first, with the one
-//! move that would help.
+//! The line of advice at the bottom: one note at a time, the most important first, with the change
+//! that would help.
 
-use super::buttons::Word;
-use super::ink;
-use super::screen::Sight;
+use super::buttons::TextButton;
+use super::context::DrawContext;
+use super::drawing;
 use egui::{Align2, Rect, Stroke, Ui, pos2, vec2};
 
-/// Which note is being read.
+/// Which note is shown.
 #[derive(Debug, Default)]
-pub struct State {
-    turned: usize,
+pub struct NotesState {
+    shown: usize,
 }
 
-pub(super) fn show(state: &mut State, ui: &mut Ui, rect: Rect, sight: &Sight) {
-    let (theme, notes) = (&sight.theme, &sight.calm.notes);
+/// Draws the notes into `rect`.
+pub(super) fn show(state: &mut NotesState, ui: &mut Ui, rect: Rect, context: &DrawContext) {
+    let (theme, notes) = (&context.theme, &context.steady.notes);
     let p = ui.painter().clone();
-    p.rect(rect, 1.0, theme.paper, Stroke::new(1.0, theme.edge), egui::StrokeKind::Inside);
-    state.turned = if notes.is_empty() { 0 } else { state.turned % notes.len() };
+    p.rect(rect, 1.0, theme.background, Stroke::new(1.0, theme.border), egui::StrokeKind::Inside);
+    state.shown = if notes.is_empty() { 0 } else { state.shown % notes.len() };
     let y = rect.center().y;
-    let note = notes.get(state.turned);
-    let serious = note.is_some_and(|note| note.serious);
+    let note = notes.get(state.shown);
+    let is_warning = note.is_some_and(|note| note.is_warning);
     let tag = Rect::from_min_max(rect.min, pos2(rect.left() + 5.0, rect.bottom()));
-    p.rect_filled(tag, 0.0, if serious { theme.red } else { theme.edge });
-    let title = if serious { "take care" } else { "note" };
-    let color = if serious { theme.red } else { theme.soft };
-    let title = ink::bold(&p, pos2(rect.left() + 14.0, y), Align2::LEFT_CENTER, title, ink::BODY, color);
+    p.rect_filled(tag, 0.0, if is_warning { theme.red } else { theme.border });
+    let title = if is_warning { "warning" } else { "note" };
+    let color = if is_warning { theme.red } else { theme.secondary };
+    let title =
+        drawing::bold(&p, pos2(rect.left() + 14.0, y), Align2::LEFT_CENTER, title, drawing::BODY_PT, color);
     let mut right = rect.right() - 10.0;
     if notes.len() > 1 {
-        let text = format!("{} of {}", state.turned + 1, notes.len());
-        let word = Word::new(&text, "Turns to the next note.").plain().called("next note");
-        let width = word.width(ui);
+        let text = format!("{} of {}", state.shown + 1, notes.len());
+        let button = TextButton::new(&text, "Shows the next note.").plain().named("next note");
+        let width = button.width(ui);
         let place = Rect::from_min_size(pos2(right - width, y - 10.0), vec2(width, 20.0));
         right = place.left() - 10.0;
-        if word.show(ui, place, theme).clicked() {
-            state.turned = (state.turned + 1) % notes.len();
+        if button.show(ui, place, theme).clicked() {
+            state.shown = (state.shown + 1) % notes.len();
         }
     }
     let left = title.right() + 12.0;
     let Some(note) = note else {
-        let words = "nothing to remark: play the loudest passage, then the whole song";
-        ink::text(&p, pos2(left, y), Align2::LEFT_CENTER, words, ink::BODY, theme.soft);
+        let empty = "no notes: play the loudest passage, then the whole song";
+        drawing::text(&p, pos2(left, y), Align2::LEFT_CENTER, empty, drawing::BODY_PT, theme.secondary);
         return;
     };
-    let remedy_width = ink::width(&p, &note.remedy, ink::BODY) + 22.0;
+    let remedy_width = drawing::width(&p, &note.remedy, drawing::BODY_PT) + 22.0;
     let room = right - left;
-    let text_width = ink::width(&p, &note.text, ink::BODY).min((room - remedy_width).max(room * 0.5));
-    let text = ink::text_within(&p, pos2(left, y - 8.0), &note.text, ink::BODY, theme.ink, text_width + 1.0);
+    let text_width =
+        drawing::width(&p, &note.text, drawing::BODY_PT).min((room - remedy_width).max(room * 0.5));
+    let text = drawing::text_within(
+        &p,
+        pos2(left, y - 8.0),
+        &note.text,
+        drawing::BODY_PT,
+        theme.text,
+        text_width + 1.0,
+    );
     if !note.remedy.is_empty() {
-        // A small arrow: from what is so to what to do.
+        // An arrow between the note and its remedy.
         let x = text.right() + 8.0;
-        let stroke = Stroke::new(1.4, theme.ink);
+        let stroke = Stroke::new(1.4, theme.text);
         p.line_segment([pos2(x, y), pos2(x + 9.0, y)], stroke);
         p.line_segment([pos2(x + 6.0, y - 3.0), pos2(x + 9.0, y)], stroke);
         p.line_segment([pos2(x + 6.0, y + 3.0), pos2(x + 9.0, y)], stroke);
         let at = pos2(x + 15.0, y - 8.0);
-        ink::text_within(&p, at, &note.remedy, ink::BODY, theme.ink, right - at.x);
+        drawing::text_within(&p, at, &note.remedy, drawing::BODY_PT, theme.text, right - at.x);
     }
     let rect = Rect::from_min_max(pos2(left, rect.top()), pos2(right, rect.bottom()));
     let response = ui.interact(rect, ui.scope_id().with("note"), egui::Sense::hover());

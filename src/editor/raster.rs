@@ -203,7 +203,7 @@ mod tests {
     }
 
     #[test]
-    fn text_leaves_ink() {
+    fn text_leaves_coloured_pixels() {
         let image = picture(|ui| {
             let text: WidgetText = "8".into();
             ui.label(text.color(Color32::WHITE));

@@ -1,159 +1,162 @@
-//! The whole screen: takes the window's area, a [`Live`] snapshot, the [`Recording`] and the
-//! [`Controls`]; draws one frame, plays the user's gestures, and hands back what else the user
-//! wants as [`Wishes`].
+//! The whole screen: one frame from a [`LiveReadout`], a [`HistorySource`] and the [`Controls`];
+//! returns the user's [`ScreenRequests`].
 
-use super::chart::{self, Chart};
-use super::controls::{Controls, Desk, Undo};
-use super::keep::Keep;
-use super::layout::{LEAST, Layout};
-use super::live::{Live, Recording};
+use super::chart::{self, HistoryChart};
+use super::context::{DrawContext, ScreenRequests};
+use super::controls::Controls;
+use super::header::{self, HeaderState};
+use super::layout::{Layout, MIN_SIZE};
+use super::notes::{self, NotesState};
+use super::param_editor::ParamEditor;
+use super::readout;
+use super::stages::{self, StagesState};
 use super::theme::Theme;
-use super::{head, ledger, notes, path};
-use crate::presets::Shelf;
-use egui::{Rect, Ui, UiBuilder, vec2};
+use super::undo::UndoHistory;
+use super::window_state::WindowState;
+use crate::live::{HistorySource, LiveReadout};
+use crate::presets::PresetStore;
+use egui::{Key, Modifiers, Rect, Ui, UiBuilder, vec2};
 use std::path::PathBuf;
+use std::time::Duration;
 
-/// What the user wants from outside of the parameters; empty in most frames.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Wishes {
-    /// Pause (false) or go on with (true) the integrated measurement.
-    pub measure: Option<bool>,
-    /// Start the measurement anew.
-    pub restart: bool,
-    /// Another scale was chosen.
-    pub rescale: bool,
-    /// [`Screen::keep`] has changed and wants to be kept.
-    pub keep: bool,
-}
+/// Interval at which the written figures change, s: slow enough to be read.
+const FIGURE_INTERVAL_S: f64 = 0.12;
 
-/// What the screen remembers between frames.
+/// After a nudge the next frame is drawn after this time, just past
+/// [`NUDGE_TIMEOUT_S`](super::param_editor::NUDGE_TIMEOUT_S), to end the gesture.
+const NUDGE_REPAINT_MS: u64 = 520;
+
+/// The state that the screen keeps between frames.
 pub struct Screen {
-    pub keep: Keep,
-    /// The tone band that is to be heard alone.
-    pub hear: Option<usize>,
-    pub(super) undo: Undo,
-    pub(super) chart: Chart,
-    pub(super) shelf: Shelf,
-    pub(super) path: path::State,
-    pub(super) notes: notes::State,
-    pub(super) head: head::State,
-    figures: Option<(f64, Live)>,
-    dressed: Option<bool>,
+    /// What is saved with the session.
+    pub window_state: WindowState,
+    /// Index of the EQ band that is soloed.
+    pub solo: Option<usize>,
+    undo_history: UndoHistory,
+    chart: HistoryChart,
+    presets: PresetStore,
+    stages: StagesState,
+    notes: NotesState,
+    header: HeaderState,
+    /// The figures that are written, and since when, s.
+    steady: Option<(f64, LiveReadout)>,
+    /// Theme for which egui's style was set last.
+    applied_dark: Option<bool>,
 }
-
-/// What every part of the screen is drawn with.
-#[derive(Clone, Copy)]
-pub(super) struct Sight<'a> {
-    pub theme: Theme,
-    /// Everything as of this frame.
-    pub live: &'a Live,
-    /// Figures that stand still long enough to be read.
-    pub calm: &'a Live,
-    pub recording: &'a dyn Recording,
-}
-
-/// Seconds for which figures stand still.
-const CALM: f64 = 0.12;
 
 impl Screen {
-    /// A screen as it was kept, with one's own presets in `folder` (none = no place to save).
-    pub fn new(keep: Keep, folder: Option<PathBuf>) -> Self {
+    /// A screen with a saved state; the user's presets are in `folder` (none = saving is not
+    /// possible).
+    pub fn new(window_state: WindowState, folder: Option<PathBuf>) -> Self {
         Self {
-            keep,
-            hear: None,
-            undo: Undo::default(),
-            chart: Chart::default(),
-            shelf: Shelf::new(folder),
-            path: path::State::default(),
-            notes: notes::State::default(),
-            head: head::State::default(),
-            figures: None,
-            dressed: None,
+            window_state,
+            solo: None,
+            undo_history: UndoHistory::default(),
+            chart: HistoryChart::default(),
+            presets: PresetStore::new(folder),
+            stages: StagesState::default(),
+            notes: NotesState::default(),
+            header: HeaderState::default(),
+            steady: None,
+            applied_dark: None,
         }
     }
 
-    /// A new window shows this screen: everything is dressed anew.
+    /// A new window shows this screen: egui's style is set again, solo ends.
     pub fn opened(&mut self) {
-        self.dressed = None;
-        self.hear = None;
+        self.applied_dark = None;
+        self.solo = None;
     }
 
-    /// The window has now this size, points of the system.
+    /// The window's new size, logical points of the system.
     pub fn resized(&mut self, width: f32, height: f32) {
-        (self.keep.width, self.keep.height) = (width, height);
+        (self.window_state.width, self.window_state.height) = (width, height);
     }
 
-    /// Draws one frame into all of the window.
+    /// Draws one frame into the whole window.
     pub fn show(
         &mut self,
         ui: &mut Ui,
-        live: &Live,
-        recording: &dyn Recording,
+        live: &LiveReadout,
+        history: &dyn HistorySource,
         controls: &mut dyn Controls,
-    ) -> Wishes {
-        // To the window's edges, whatever margin the frame around may have.
+    ) -> ScreenRequests {
+        // Up to the window's edges, whatever margin the surrounding frame has.
         let area = ui.ctx().content_rect();
-        self.show_in(ui, area, live, recording, controls)
+        self.show_in(ui, area, live, history, controls)
     }
 
-    /// Draws one frame into `area`, which is at least [`LEAST`].
+    /// Draws one frame into `area`, which is at least [`MIN_SIZE`].
     pub fn show_in(
         &mut self,
         ui: &mut Ui,
         area: Rect,
-        live: &Live,
-        recording: &dyn Recording,
+        live: &LiveReadout,
+        history: &dyn HistorySource,
         controls: &mut dyn Controls,
-    ) -> Wishes {
-        let theme = Theme::of(self.keep.night);
-        if self.dressed != Some(self.keep.night) {
-            theme.dress(ui.ctx());
-            self.dressed = Some(self.keep.night);
+    ) -> ScreenRequests {
+        let theme = Theme::of(self.window_state.dark);
+        if self.applied_dark != Some(self.window_state.dark) {
+            theme.apply(ui.ctx());
+            self.applied_dark = Some(self.window_state.dark);
         }
-        let before = self.keep.clone();
-        let now = ui.input(|i| i.time);
-        if self.figures.as_ref().is_none_or(|(then, _)| now - then >= CALM || now < *then) {
-            self.figures = Some((now, live.clone()));
+        let old_state = self.window_state.clone();
+        let now_s = ui.input(|i| i.time);
+        if self.steady.as_ref().is_none_or(|(since, _)| now_s - since >= FIGURE_INTERVAL_S || now_s < *since)
+        {
+            self.steady = Some((now_s, live.clone()));
         }
-        let figures = self.figures.take();
-        let calm = figures.as_ref().map_or(live, |(_, calm)| calm);
-        let sight = Sight { theme, live, calm, recording };
-        let mut undo = std::mem::take(&mut self.undo);
-        let mut desk = Desk::new(controls, &mut undo, now);
-        let mut wishes = Wishes::default();
+        let steady = self.steady.as_ref().map_or(live, |(_, steady)| steady);
+        let context = DrawContext { theme, live, steady, history };
+        let mut editor = ParamEditor::new(controls, &mut self.undo_history, now_s);
+        let mut requests = ScreenRequests::default();
 
         ui.set_clip_rect(ui.ctx().content_rect());
-        ui.painter().rect_filled(area, 0.0, theme.desk);
-        let size = area.size().max(vec2(LEAST.0, LEAST.1));
+        ui.painter().rect_filled(area, 0.0, theme.window);
+        let size = area.size().max(vec2(MIN_SIZE.0, MIN_SIZE.1));
         let layout = Layout::of(Rect::from_min_size(area.min, size));
-        keyboard(ui, &mut desk);
-        part(ui, layout.head, "head", |ui| head::show(self, ui, layout.head, &sight, &mut desk, &mut wishes));
-        let strip = layout.chart.gutter[0].union(layout.chart.figures[2]).union(layout.chart.bar);
-        part(ui, strip, "chart", |ui| chart::show(self, ui, &layout.chart, &sight, &mut desk));
-        part(ui, layout.ledger, "ledger", |ui| {
-            ledger::show(&mut self.keep, ui, layout.ledger, &sight, &mut wishes)
+        undo_keys(ui, &mut editor);
+        let state = &mut self.window_state;
+        part(ui, layout.header, "header", |ui| {
+            let presets = &mut self.presets;
+            header::show(
+                &mut self.header,
+                presets,
+                state,
+                ui,
+                layout.header,
+                &context,
+                &mut editor,
+                &mut requests,
+            )
         });
-        part(ui, layout.path, "path", |ui| path::show(self, ui, layout.path, &sight, &mut desk));
-        part(ui, layout.notes, "notes", |ui| notes::show(&mut self.notes, ui, layout.notes, &sight));
+        let chart_area = layout.chart.scales[0].union(layout.chart.values[2]).union(layout.chart.bar);
+        part(ui, chart_area, "chart", |ui| {
+            chart::show(&mut self.chart, &mut state.span, ui, &layout.chart, &context, &mut editor)
+        });
+        part(ui, layout.readout, "readout", |ui| {
+            readout::show(state, ui, layout.readout, &context, &mut requests)
+        });
+        part(ui, layout.stages, "stages", |ui| {
+            stages::show(&mut self.stages, state, &mut self.solo, ui, layout.stages, &context, &mut editor)
+        });
+        part(ui, layout.notes, "notes", |ui| notes::show(&mut self.notes, ui, layout.notes, &context));
 
-        if desk.waits() {
-            ui.ctx().request_repaint_after(std::time::Duration::from_millis(520));
+        if editor.is_nudging() {
+            ui.ctx().request_repaint_after(Duration::from_millis(NUDGE_REPAINT_MS));
         }
-        self.undo = undo;
-        self.figures = figures;
-        wishes.keep |= self.keep != before;
-        wishes
+        requests.save_window_state |= self.window_state != old_state;
+        requests
     }
 }
 
-/// One part of the screen with ids of its own.
+/// One part of the screen, with widget ids of its own.
 fn part(ui: &mut Ui, rect: Rect, name: &str, draw: impl FnOnce(&mut Ui)) {
     ui.scope_builder(UiBuilder::new().max_rect(rect).id_salt(name), draw);
 }
 
-/// Keys that work everywhere: Ctrl/Cmd Z takes back, with Shift (or Ctrl Y) does again.
-fn keyboard(ui: &Ui, desk: &mut Desk) {
-    use egui::{Key, Modifiers};
+/// Ctrl/Cmd Z undoes, with Shift (or Ctrl Y) redoes, unless a text field has the focus.
+fn undo_keys(ui: &Ui, editor: &mut ParamEditor) {
     if ui.ctx().egui_wants_keyboard_input()
         && ui.memory(|m| m.focused()).is_some_and(|id| egui::TextEdit::load_state(ui.ctx(), id).is_some())
     {
@@ -165,9 +168,9 @@ fn keyboard(ui: &Ui, desk: &mut Desk) {
         (i.consume_key(Modifiers::COMMAND, Key::Z), redo)
     });
     if undo {
-        desk.undo();
+        editor.undo();
     }
     if redo {
-        desk.redo();
+        editor.redo();
     }
 }

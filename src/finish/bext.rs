@@ -1,5 +1,5 @@
 //! What a WAV file says about itself besides its samples: the `bext` chunk of the Broadcast Wave
-//! Format with its loudness fields, `LIST INFO` and `axml`.
+//! FileFormat with its loudness fields, `LIST INFO` and `axml`.
 //!
 //! `bext` version 2: EBU Tech 3285 v2 (602 bytes and a coding history; layout as libsndfile and
 //! ffmpeg read it). `LIST INFO`: RIFF 1.0. ISRC in `axml`: EBU Tech 3352, from memory (in
@@ -21,7 +21,7 @@ pub struct Tags {
 
 /// The loudness figures of a whole file, for the `bext` chunk.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Loudness {
+pub struct BextLoudness {
     /// LUFS.
     pub integrated: f64,
     /// LU.
@@ -54,7 +54,7 @@ pub fn isrc(text: &str) -> Result<String, String> {
 
 /// The body of the `bext` chunk. Without loudness it claims version 1 only, because a 0 in a
 /// version 2 field would say 0.00.
-pub(super) fn bext(spec: &Spec, loudness: Option<&Loudness>) -> Vec<u8> {
+pub(super) fn bext(spec: &Spec, loudness: Option<&BextLoudness>) -> Vec<u8> {
     let mut out = Vec::with_capacity(700);
     let (date, time) = stamp();
     let title = spec.tags.title.as_deref().unwrap_or("");

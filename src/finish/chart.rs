@@ -1,14 +1,14 @@
 //! The picture of a master: columns over time in (seconds, dB, LUFS), three lanes on one time axis
 //! out, as SVG and as PNG from the same strokes.
 //!
-//! Level before and after under the ceiling; reduction by glue and ceiling, stacked and hanging from
+//! Level before and after under the ceiling; reduction by compressor and ceiling, stacked and hanging from
 //! zero; short-term loudness against the target band. Pens differ in dash and place as well as in
 //! hue. Draws in memory; the PNG brings its own letters, so no font of the system is needed.
 
 mod lanes;
-mod pen;
+mod painter;
 
-use pen::{FINE, Pen};
+use painter::{ChartPainter, FINE};
 use plotters::prelude::*;
 use std::sync::Once;
 
@@ -21,17 +21,17 @@ pub struct ChartColumn {
     pub before: f32,
     /// Largest sample of the output, dBFS.
     pub after: f32,
-    /// Deepest reduction by the glue, dB ≥ 0.
-    pub glue: f32,
+    /// Deepest reduction by the compressor, dB ≥ 0.
+    pub compressor: f32,
     /// Deepest reduction by the ceiling, dB ≥ 0.
-    pub ceiling: f32,
+    pub limiter: f32,
     /// Short-term loudness of the output (3 s, EBU Tech 3341), LUFS; −∞ before there is any.
     pub short_term: f32,
 }
 
 /// A number that stands at the right end of a lane.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Figure {
+pub struct ChartFigure {
     /// What it is, with its unit.
     pub label: String,
     /// The input's number, where it is compared.
@@ -39,7 +39,7 @@ pub struct Figure {
     pub value: String,
 }
 
-impl Figure {
+impl ChartFigure {
     /// A number of its own.
     pub fn new(label: impl Into<String>, value: impl Into<String>) -> Self {
         Self { label: label.into(), before: None, value: value.into() }
@@ -53,7 +53,7 @@ impl Figure {
 
 /// A picture to draw.
 #[derive(Clone, Debug)]
-pub struct Chart {
+pub struct ReportChart {
     /// What was mastered.
     pub title: String,
     /// With which settings, in one line.
@@ -67,7 +67,7 @@ pub struct Chart {
     /// The loudness aimed at, LUFS; its band reaches 1 LU to both sides.
     pub target: Option<f32>,
     /// Numbers of the three lanes: level, reduction, loudness. At most four each.
-    pub figures: [Vec<Figure>; 3],
+    pub figures: [Vec<ChartFigure>; 3],
 }
 
 /// Drawing failed; carries the reason given by the drawing library.
@@ -87,7 +87,7 @@ const HEIGHT: u32 = 744;
 /// PNG pixels per logical pixel.
 const SHARP: u32 = 2;
 
-impl Chart {
+impl ReportChart {
     /// The picture as an SVG document.
     pub fn to_svg(&self) -> Result<String, ChartError> {
         let mut svg = String::new();
@@ -117,7 +117,7 @@ impl Chart {
     fn draw<B: DrawingBackend>(&self, surface: B) -> Result<(), ChartError> {
         letters();
         let area = surface.into_drawing_area();
-        lanes::draw(self, &Pen::new(&area))?;
+        lanes::draw(self, &ChartPainter::new(&area))?;
         area.present().map_err(ChartError::from_drawing)
     }
 }
@@ -155,25 +155,25 @@ fn average(drawn: &[u8], width: usize, n: usize) -> Vec<u8> {
 mod tests {
     use super::*;
 
-    fn chart() -> Chart {
+    fn chart() -> ReportChart {
         let columns = (0..200)
             .map(|i| ChartColumn {
                 time: f64::from(i) * 0.05,
                 before: -12.0 + (i % 10) as f32,
                 after: -6.0 + 0.5 * (i % 10) as f32,
-                glue: 1.0,
-                ceiling: if i % 20 == 0 { 3.0 } else { 0.0 },
+                compressor: 1.0,
+                limiter: if i % 20 == 0 { 3.0 } else { 0.0 },
                 short_term: if i < 60 { f32::NEG_INFINITY } else { -14.0 },
             })
             .collect();
-        Chart {
+        ReportChart {
             title: "a & b <c>".into(),
             subtitle: String::new(),
             columns,
             seconds: 10.0,
             ceiling: -1.0,
             target: Some(-14.0),
-            figures: [vec![Figure::change("true peak, dBTP", "+0.2", "−1.0")], vec![], vec![]],
+            figures: [vec![ChartFigure::change("true peak, dBTP", "+0.2", "−1.0")], vec![], vec![]],
         }
     }
 

@@ -12,11 +12,11 @@ use std::path::Path;
 use realfft::RealFftPlanner;
 use realfft::num_complex::Complex;
 
-use super::cut::Cut;
+use super::cut::CutPlan;
 use super::error::{Error, Fault, Result};
 use super::measure::look;
 use super::read::Reader;
-use super::render::Watch;
+use super::render::ProgressWatcher;
 use super::song::Song;
 use super::write::{Layout, Overwrite, Spec, Writer};
 use super::{Encoding, Tags};
@@ -61,7 +61,7 @@ pub fn compare(
     a: &Path,
     b: &Path,
     residue: Option<(&Path, Overwrite)>,
-    watch: &dyn Watch,
+    watch: &dyn ProgressWatcher,
 ) -> Result<Comparison> {
     let (format_a, format_b) = (*Reader::open(a)?.format(), *Reader::open(b)?.format());
     let rate = format_a.rate;
@@ -70,7 +70,7 @@ pub fn compare(
         look(path, watch)
     };
     let (look_a, look_b) = (listen(a)?, listen(b)?);
-    let open = |path: &Path, frames| Song::open(path, &Cut::whole(frames), rate);
+    let open = |path: &Path, frames| Song::open(path, &CutPlan::whole(frames), rate);
     let lag = find_lag(open(a, format_a.frames)?, open(b, format_b.frames)?)?;
     let pair = || -> Result<Pair> { Pair::new(open(a, format_a.frames)?, open(b, format_b.frames)?, lag, b) };
 
@@ -233,7 +233,7 @@ impl<'a> Pair<'a> {
     /// Runs over what both have.
     fn each(
         mut self,
-        watch: &dyn Watch,
+        watch: &dyn ProgressWatcher,
         mut f: impl FnMut([&[f64]; 2], [&[f64]; 2]) -> Result<()>,
     ) -> Result<()> {
         let mut lanes: [[Vec<f64>; 2]; 2] =

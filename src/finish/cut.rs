@@ -1,13 +1,13 @@
 //! From the ends of the music and what the user wants to which frames are kept, how much silence
 //! goes around them, and the fades; with a plain word on everything that is lost.
 
-use super::ends::Ends;
-use crate::meter::rules::LEAD_IN;
+use super::ends::SongEnds;
+use crate::meter::facts::LEAD_IN_S;
 
 /// What the user wants of the ends. Times in seconds.
 #[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
-pub struct Wishes {
-    /// Silence (or the room's own noise) before the music; see [`LEAD_IN`].
+pub struct EndsOptions {
+    /// Silence (or the room's own noise) before the music; see [`LEAD_IN_S`].
     pub lead_in: f64,
     /// The same after the ring-out.
     pub tail: f64,
@@ -15,7 +15,7 @@ pub struct Wishes {
     pub start: Option<f64>,
     /// Where to end, from the start of the file.
     pub end: Option<f64>,
-    /// Keep the file's ends as they are.
+    /// WindowState the file's ends as they are.
     pub no_trim: bool,
     /// Length of the fade at the start; None: a short one inside the lead-in, and none with
     /// `no_trim`.
@@ -25,10 +25,10 @@ pub struct Wishes {
     pub curve: FadeCurve,
 }
 
-impl Default for Wishes {
+impl Default for EndsOptions {
     fn default() -> Self {
         Self {
-            lead_in: LEAD_IN,
+            lead_in: LEAD_IN_S,
             tail: 1.0,
             start: None,
             end: None,
@@ -68,7 +68,7 @@ const SOFT_BREAK: f64 = 0.01;
 
 /// Which frames of a file are kept, at the file's own rate.
 #[derive(Clone, Debug, PartialEq, serde::Serialize)]
-pub struct Cut {
+pub struct CutPlan {
     /// Frames of silence put before.
     pub silence_before: u64,
     /// First frame kept.
@@ -86,7 +86,7 @@ pub struct Cut {
     pub notes: Vec<String>,
 }
 
-impl Cut {
+impl CutPlan {
     /// Everything as it is.
     pub fn whole(frames: u64) -> Self {
         Self {
@@ -102,7 +102,7 @@ impl Cut {
     }
 
     /// Decides. The result has at least one frame of the file.
-    pub fn plan(ends: &Ends, wishes: &Wishes) -> Self {
+    pub fn plan(ends: &SongEnds, wishes: &EndsOptions) -> Self {
         let rate = f64::from(ends.rate);
         let frames = |seconds: f64| (seconds.max(0.0) * rate).round() as u64;
         let mut cut = Self { curve: wishes.curve, ..Self::whole(ends.frames) };
@@ -200,8 +200,8 @@ fn dbfs(level: f64) -> String {
 mod tests {
     use super::*;
 
-    fn ends() -> Ends {
-        Ends {
+    fn ends() -> SongEnds {
+        SongEnds {
             rate: 1000,
             frames: 10_000,
             start: 2_000,
@@ -215,18 +215,21 @@ mod tests {
 
     #[test]
     fn the_lead_in_and_the_tail_are_as_asked() {
-        let cut = Cut::plan(&ends(), &Wishes::default());
+        let cut = CutPlan::plan(&ends(), &EndsOptions::default());
         assert_eq!((cut.from, cut.to, cut.silence_before, cut.silence_after), (1_200, 9_000, 0, 0));
         assert!(cut.notes.is_empty());
         // More than the file has: silence fills up.
-        let cut = Cut::plan(&ends(), &Wishes { lead_in: 3.0, tail: 2.5, ..Wishes::default() });
+        let cut = CutPlan::plan(&ends(), &EndsOptions { lead_in: 3.0, tail: 2.5, ..EndsOptions::default() });
         assert_eq!((cut.from, cut.to, cut.silence_before, cut.silence_after), (0, 10_000, 1_000, 500));
         assert_eq!(cut.length(), 11_500);
     }
 
     #[test]
     fn cutting_sounding_music_is_told() {
-        let cut = Cut::plan(&ends(), &Wishes { start: Some(2.5), end: Some(7.0), ..Wishes::default() });
+        let cut = CutPlan::plan(
+            &ends(),
+            &EndsOptions { start: Some(2.5), end: Some(7.0), ..EndsOptions::default() },
+        );
         assert_eq!((cut.from, cut.to), (2_500, 7_000));
         assert_eq!(cut.notes.len(), 2, "{:?}", cut.notes);
         assert!(cut.notes[0].contains("0.50 s") && cut.notes[1].contains("1.00 s"));
@@ -234,9 +237,9 @@ mod tests {
 
     #[test]
     fn fades_reach_both_silence_and_full_level() {
-        let wishes = Wishes { fade_in: Some(1.0), fade_out: Some(2.0), ..Wishes::default() };
+        let wishes = EndsOptions { fade_in: Some(1.0), fade_out: Some(2.0), ..EndsOptions::default() };
         for curve in [FadeCurve::EqualPower, FadeCurve::Linear] {
-            let cut = Cut::plan(&ends(), &Wishes { curve, ..wishes });
+            let cut = CutPlan::plan(&ends(), &EndsOptions { curve, ..wishes });
             let n = cut.length();
             assert_eq!(cut.gain(0, n), 0.0);
             assert_eq!(cut.gain(n - 1, n), 0.0);
@@ -248,7 +251,7 @@ mod tests {
 
     #[test]
     fn no_trim_keeps_everything() {
-        let cut = Cut::plan(&ends(), &Wishes { no_trim: true, ..Wishes::default() });
-        assert_eq!(cut, Cut::whole(10_000));
+        let cut = CutPlan::plan(&ends(), &EndsOptions { no_trim: true, ..EndsOptions::default() });
+        assert_eq!(cut, CutPlan::whole(10_000));
     }
 }

@@ -38,7 +38,7 @@ const KEPT: usize = 600_000;
 
 /// The ends of the music in a file.
 #[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
-pub struct Ends {
+pub struct SongEnds {
     /// Hz.
     pub rate: u32,
     /// Frames of the file.
@@ -58,7 +58,7 @@ pub struct Ends {
 }
 
 /// Finds the ends while a file streams by.
-pub struct Finder {
+pub struct EndsFinder {
     rate: u32,
     /// Frames per window: 1 ms.
     width: usize,
@@ -94,7 +94,7 @@ impl Window {
     }
 }
 
-impl Finder {
+impl EndsFinder {
     /// For a file of `rate` Hz.
     pub fn new(rate: u32) -> Self {
         Self {
@@ -159,7 +159,7 @@ impl Finder {
 
     /// The ends of what has been taken. A last, partial window belongs to the music if the file
     /// breaks off.
-    pub fn finish(self) -> Ends {
+    pub fn finish(self) -> SongEnds {
         let loud = self.loud();
         let surely = SURELY_MUSIC.min(loud - SURELY_BELOW_LOUD);
         let rules = |smooth, margin, quietest| Rules { smooth, loud, margin, quietest, surely };
@@ -170,7 +170,7 @@ impl Finder {
         let start = before.edge as u64 * width;
         // The tail was looked at from its end, which is the end of the last whole window.
         let end = if after.edge == 0 { self.frames } else { (self.windows - after.edge as u64) * width };
-        Ends {
+        SongEnds {
             rate: self.rate,
             frames: self.frames,
             start: start.min(self.frames),
@@ -199,10 +199,10 @@ impl Finder {
     }
 }
 
-impl Ends {
+impl SongEnds {
     /// The ends of a file, in a pass of its own. The reader must stand at its start.
     pub fn find(reader: &mut Reader) -> Result<Self> {
-        let mut finder = Finder::new(reader.format().rate);
+        let mut finder = EndsFinder::new(reader.format().rate);
         let (mut left, mut right) = (vec![0.0; 4096], vec![0.0; 4096]);
         loop {
             let n = reader.read(&mut left, &mut right)?;

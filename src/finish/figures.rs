@@ -5,7 +5,7 @@ use crate::meter::snapshot::Readings;
 
 /// What the meters say about a whole file.
 #[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
-pub struct Figures {
+pub struct FileFigures {
     /// LUFS.
     pub integrated: Option<f64>,
     /// LU.
@@ -32,18 +32,18 @@ pub struct Figures {
 
 /// One line of a table.
 #[derive(Clone, Copy, Debug)]
-pub struct Line {
+pub struct FigureLine {
     /// Name for people.
     pub name: &'static str,
     /// Name in conditions and in JSON.
     pub id: &'static str,
     pub unit: &'static str,
     decimals: usize,
-    read: fn(&Figures) -> Option<f64>,
+    read: fn(&FileFigures) -> Option<f64>,
 }
 
 /// All figures in the order in which they are shown.
-pub const LINES: [Line; 11] = [
+pub const LINES: [FigureLine; 11] = [
     line("integrated loudness", "integrated", "LUFS", 1, |f| f.integrated),
     line("loudness range", "range", "LU", 1, |f| f.range),
     line("max momentary", "max_momentary", "LUFS", 1, |f| f.max_momentary),
@@ -62,19 +62,19 @@ const fn line(
     id: &'static str,
     unit: &'static str,
     decimals: usize,
-    read: fn(&Figures) -> Option<f64>,
-) -> Line {
-    Line { name, id, unit, decimals, read }
+    read: fn(&FileFigures) -> Option<f64>,
+) -> FigureLine {
+    FigureLine { name, id, unit, decimals, read }
 }
 
-impl Line {
+impl FigureLine {
     /// The number.
-    pub fn value(&self, figures: &Figures) -> Option<f64> {
+    pub fn value(&self, figures: &FileFigures) -> Option<f64> {
         (self.read)(figures)
     }
 
     /// The number for people, without its unit; "—" for none.
-    pub fn text(&self, figures: &Figures) -> String {
+    pub fn text(&self, figures: &FileFigures) -> String {
         self.value(figures).map_or_else(|| "—".into(), |value| number(value, self.decimals))
     }
 }
@@ -98,7 +98,7 @@ pub fn time(seconds: f64) -> String {
     }
 }
 
-impl From<&Readings> for Figures {
+impl From<&Readings> for FileFigures {
     fn from(r: &Readings) -> Self {
         let finite = |x: f64| x.is_finite().then_some(x);
         let highest = |x: [f64; 2]| x[0].max(x[1]);
@@ -109,7 +109,7 @@ impl From<&Readings> for Figures {
             max_short_term: finite(r.max_short_term),
             true_peak: finite(r.max_true_peak),
             sample_peak: finite(highest(r.sample_peak)),
-            peak_to_loudness: r.peak_to_loudness,
+            peak_to_loudness: r.plr,
             crest: r.crest,
             correlation: r.correlation,
             balance: r.balance.and_then(finite),

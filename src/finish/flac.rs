@@ -11,12 +11,12 @@ use flac_codec::metadata::Metadata;
 
 use super::bext::Tags;
 use super::error::Fault;
-use super::read::{Encoding, Format, Kind};
+use super::read::{Container, Encoding, FileFormat};
 
 type Result<T> = std::result::Result<T, Fault>;
 
 /// A file standing at its next sample.
-pub struct Source {
+pub struct FlacReader {
     decoder: FlacSampleReader<BufReader<File>>,
     /// Full scale in the file's integers: 2^(bits − 1).
     scale: f64,
@@ -25,7 +25,7 @@ pub struct Source {
 }
 
 /// Reads the header. A file that does not say its length is decoded once to find it.
-pub fn open(mut file: File) -> Result<(Format, Source)> {
+pub fn open(mut file: File) -> Result<(FileFormat, FlacReader)> {
     let start = |mut file: File| -> Result<_> {
         file.seek(SeekFrom::Start(0)).map_err(Fault::Io)?;
         decoding(0, || FlacSampleReader::new(BufReader::new(file)))
@@ -53,18 +53,18 @@ pub fn open(mut file: File) -> Result<(Format, Source)> {
             samples / u64::from(channels)
         }
     };
-    let format = Format {
-        kind: Kind::Flac,
+    let format = FileFormat {
+        kind: Container::Flac,
         encoding: Encoding::Int(bits as u16),
         rate: decoder.sample_rate(),
         channels,
         frames,
     };
     let scale = 2f64.powi(bits as i32 - 1);
-    Ok((format, Source { decoder, scale, ints: Vec::new() }))
+    Ok((format, FlacReader { decoder, scale, ints: Vec::new() }))
 }
 
-impl Source {
+impl FlacReader {
     /// Appends up to `samples` interleaved values; none at the end of the stream. `at` = the frame
     /// that comes next, for the error's sake.
     pub fn read(&mut self, out: &mut Vec<f64>, samples: usize, at: u64) -> Result<()> {
@@ -94,7 +94,7 @@ fn damage(err: flac_codec::Error, frame: u64) -> Fault {
 }
 
 /// A FLAC stream being written.
-pub struct Sink {
+pub struct FlacWriter {
     encoder: FlacSampleWriter<Careful>,
     /// What went wrong with the last bytes.
     last: Arc<Mutex<Option<io::Error>>>,
@@ -131,7 +131,7 @@ impl Drop for Careful {
     }
 }
 
-impl Sink {
+impl FlacWriter {
     /// Starts a stream of `bits` integers; the tags become Vorbis comments.
     pub fn new(file: File, rate: u32, bits: u16, channels: u16, tags: &Tags) -> Result<Self> {
         let mut options = Options::default();

@@ -4,25 +4,25 @@
 //! The search for the gain measures with the very chain; the forecast only tells it where to begin,
 //! and what shape the way has between two measured points. It is the ceiling with a cell for a frame:
 //! what a peak stands too high is taken away one cell before and behind it, and let go by the
-//! ceiling's own [`Release`]. The peaks between the samples are not in it; tone and glue are as soon
+//! ceiling's own [`Release`]. The peaks between the samples are not in it; EQ and compressor are as soon
 //! as the cells come from a pass through the chain.
 
-use super::cut::Cut;
+use super::cut::CutPlan;
 use crate::dsp::CHUNK;
 use crate::dsp::k_weighting::KWeighting;
-use crate::meter::gate::Gate;
-use crate::stage::ceiling::release::{Release, Times};
+use crate::meter::gate::LoudnessGate;
+use crate::stage::limiter::release::{Release, Times};
 
-/// Cells per second.
+/// LevelCells per second.
 const RATE: u32 = 100;
-/// Cells of a gating block and between two of them (ITU-R BS.1770-5: 400 ms every 100 ms).
+/// LevelCells of a gating block and between two of them (ITU-R BS.1770-5: 400 ms every 100 ms).
 const BLOCK: usize = 40;
 const HOP: usize = 10;
 /// Gains at which the curve is computed: so many, 1 dB apart.
 const KNOTS: usize = 16;
 
 /// The cells of a file, filled while it streams by.
-pub struct Cells {
+pub struct LevelCells {
     rate: u32,
     /// Of a cell's energy in the sum over the channels: a mono file's two equal lanes count once.
     weight: f64,
@@ -41,7 +41,7 @@ pub struct Cells {
     behind: Blocks,
 }
 
-impl Cells {
+impl LevelCells {
     /// For a file of `rate` Hz with 1 or 2 channels.
     pub fn new(rate: u32, channels: u16) -> Self {
         let mut cells = Self {
@@ -68,13 +68,13 @@ impl Cells {
 
     /// Takes the next frames as they leave the ceiling, and what it took away (dB ≥ 0); with mono both
     /// lanes are the same one.
-    pub fn push(&mut self, left: &[f32], right: &[f32], ceiling_db: &[f32]) {
+    pub fn push(&mut self, left: &[f32], right: &[f32], limiter_db: &[f32]) {
         let mut at = 0;
         while at < left.len() {
             let to = at + self.missing.min(left.len() - at);
             let lanes = [&left[at..to], &right[at..to]];
             self.filter.add_energy(lanes, &mut self.energy);
-            for (i, reduction) in ceiling_db[at..to].chunks(CHUNK).enumerate() {
+            for (i, reduction) in limiter_db[at..to].chunks(CHUNK).enumerate() {
                 let group = i * CHUNK..(i * CHUNK + reduction.len());
                 let highest = |lane: &[f32]| lane.iter().fold(0.0f32, |peak, x| peak.max(x.abs()));
                 let peak = highest(&lanes[0][group.clone()]).max(highest(&lanes[1][group]));
@@ -113,7 +113,7 @@ impl Cells {
     }
 
     /// The cells that a cut keeps of the file.
-    pub fn kept(&self, cut: &Cut) -> &[[f32; 2]] {
+    pub fn kept(&self, cut: &CutPlan) -> &[[f32; 2]] {
         let cell =
             |frame: u64| ((frame * u64::from(RATE) / u64::from(self.rate)) as usize).min(self.cells.len());
         &self.cells[cell(cut.from)..cell(cut.to)]
@@ -125,7 +125,7 @@ impl Cells {
 pub struct Forecast {
     /// First gain, dB.
     low: f64,
-    /// Loudness at `low`, `low` + 1, …; LUFS, rising.
+    /// LoudnessMeter at `low`, `low` + 1, …; LUFS, rising.
     curve: Vec<f64>,
 }
 
@@ -184,14 +184,14 @@ impl Forecast {
 
 /// Gating blocks from a row of cells.
 struct Blocks {
-    gate: Gate,
+    gate: LoudnessGate,
     cells: [f64; BLOCK],
     taken: usize,
 }
 
 impl Blocks {
     fn new() -> Self {
-        Self { gate: Gate::new(), cells: [0.0; BLOCK], taken: 0 }
+        Self { gate: LoudnessGate::new(), cells: [0.0; BLOCK], taken: 0 }
     }
 
     fn add(&mut self, energy: f64) {
@@ -211,7 +211,7 @@ mod tests {
     /// loudness follows the gain, from there on it stays behind.
     #[test]
     fn gain_that_goes_into_the_ceiling_is_lost() {
-        let mut cells = Cells::new(48_000, 2);
+        let mut cells = LevelCells::new(48_000, 2);
         let lane: Vec<f32> = (0..48_000 * 20)
             .map(|n| {
                 let level = if n % 24_000 < 1_920 { 0.5 } else { 0.05 };
@@ -219,13 +219,13 @@ mod tests {
             })
             .collect();
         lane.chunks(1000).for_each(|part| cells.push(part, part, &vec![0.0; part.len()]));
-        let whole = Cut::whole(48_000 * 20);
+        let whole = CutPlan::whole(48_000 * 20);
         let forecast = Forecast::new(cells.kept(&whole), 0.0, -1.0, 100.0, 0.0).unwrap();
         let at = |gain: usize| forecast.curve[gain];
         assert!((at(5) - at(0) - 5.0).abs() < 1e-6);
         assert!(at(10) - at(5) < 3.0, "{:?}", forecast.curve);
         assert!((forecast.gain(at(7)) - 7.0).abs() < 1e-9);
-        let mut meter = crate::meter::Loudness::new(48_000, 2);
+        let mut meter = crate::meter::LoudnessMeter::new(48_000, 2);
         meter.feed(&[&lane, &lane]);
         assert!((cells.loudness() - meter.integrated()).abs() < 1e-9);
         assert!(Forecast::new(&[[0.0; 2]; 500], 0.0, -1.0, 100.0, 0.0).is_none());

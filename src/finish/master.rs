@@ -1,7 +1,7 @@
 //! One command from bounce to release-ready master: what the user wants in, a finished file with
 //! its report out.
 //!
-//! Look at the source, cut its ends, search the gain for a target, render and write, read the
+//! SourceMeasurement at the source, cut its ends, search the gain for a target, render and write, read the
 //! result again and compare, write the report. Nothing stands under a final name before it is
 //! whole, and the master is taken away again if what was read back is not what was meant.
 
@@ -12,15 +12,15 @@ use std::sync::{Mutex, PoisonError};
 
 use sha2::{Digest, Sha256};
 
-use super::bext::{Loudness, Tags};
-use super::cut::{Cut, Wishes};
-use super::ends::Ends;
+use super::bext::{BextLoudness, Tags};
+use super::cut::{CutPlan, EndsOptions};
+use super::ends::SongEnds;
 use super::error::{Error, Fault, Result};
 use super::forecast::Forecast;
-use super::measure::{self, Look, Measured, Meters, Reread, cut_facts, reread, with_gain};
-use super::read::{Encoding, Format, Reader};
-use super::render::{Job, OwnStretch, Watch, render};
-use super::solve::{Attempt, Outcome, Question, Search, Try, search};
+use super::measure::{self, Measured, Meters, Reread, SourceMeasurement, cut_facts, reread, with_gain};
+use super::read::{Encoding, FileFormat, Reader};
+use super::render::{OwnStretch, ProgressWatcher, RenderJob, render};
+use super::solve::{Attempt, Outcome, Search, SearchGoal, Trial, search};
 use super::write::{Layout, Overwrite, Spec, Writer, Written};
 use crate::dsp::db;
 use crate::meter::rules::RuleId;
@@ -32,7 +32,7 @@ pub(super) const USUAL_PASSES: u64 = 2;
 
 /// What the user wants.
 #[derive(Clone, Debug)]
-pub struct Order {
+pub struct MasterJob {
     pub input: PathBuf,
     /// Where the master goes; see [`name_for`] for a name to propose.
     pub output: PathBuf,
@@ -42,7 +42,7 @@ pub struct Order {
     pub solve: bool,
     /// Go on where the advice says it is over-driven.
     pub force: bool,
-    pub wishes: Wishes,
+    pub wishes: EndsOptions,
     pub layout: Layout,
     pub encoding: Encoding,
     /// Hz; none keeps the rate of the source.
@@ -57,9 +57,9 @@ pub struct Order {
 pub struct Master {
     pub input: PathBuf,
     pub output: PathBuf,
-    pub source: Format,
-    pub ends: Ends,
-    pub cut: Cut,
+    pub source: FileFormat,
+    pub ends: SongEnds,
+    pub cut: CutPlan,
     /// As rendered, with the gain that was found.
     pub settings: Settings,
     pub target: Target,
@@ -83,10 +83,10 @@ pub fn name_for(input: &Path, layout: Layout) -> PathBuf {
 /// A source that has been listened to, with the gain that it needs.
 #[derive(Clone)]
 pub struct Prepared {
-    pub look: Look,
+    pub look: SourceMeasurement,
     /// SHA-256 of the source, in hex.
     pub hash: String,
-    pub cut: Cut,
+    pub cut: CutPlan,
     pub search: Option<Search>,
 }
 
@@ -99,7 +99,7 @@ struct Rendered {
 }
 
 /// Does the whole job.
-pub fn master(order: &Order, watch: &dyn Watch) -> Result<Master> {
+pub fn master(order: &MasterJob, watch: &dyn ProgressWatcher) -> Result<Master> {
     let kept = Mutex::new(None);
     let prepared = prepare_keeping(order, watch, Some(&kept))?;
     let kept = kept.into_inner().unwrap_or_else(PoisonError::into_inner);
@@ -107,13 +107,13 @@ pub fn master(order: &Order, watch: &dyn Watch) -> Result<Master> {
 }
 
 /// Listens to the source, plans the cut and searches the gain; writes nothing.
-pub fn prepare(order: &Order, watch: &dyn Watch) -> Result<Prepared> {
+pub fn prepare(order: &MasterJob, watch: &dyn ProgressWatcher) -> Result<Prepared> {
     prepare_keeping(order, watch, None)
 }
 
 fn prepare_keeping(
-    order: &Order,
-    watch: &dyn Watch,
+    order: &MasterJob,
+    watch: &dyn ProgressWatcher,
     keep: Option<&Mutex<Option<Rendered>>>,
 ) -> Result<Prepared> {
     refuse_early(order)?;
@@ -130,7 +130,7 @@ fn prepare_keeping(
         let hash = hash.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
         Ok((look?, hash?))
     })?;
-    let cut = Cut::plan(&look.ends, &order.wishes);
+    let cut = CutPlan::plan(&look.ends, &order.wishes);
     for note in &cut.notes {
         watch.say(note);
     }
@@ -139,7 +139,7 @@ fn prepare_keeping(
 }
 
 /// Searches the gain for another target; the tries made so far count.
-pub fn search_again(order: &Order, prepared: &Prepared, watch: &dyn Watch) -> Result<Prepared> {
+pub fn search_again(order: &MasterJob, prepared: &Prepared, watch: &dyn ProgressWatcher) -> Result<Prepared> {
     let Prepared { look, cut, search, .. } = prepared;
     let known = search.as_ref().map_or(Vec::new(), |search| search.tries.clone());
     let search = order.solve.then(|| find_gain(order, look, cut, known, watch, None)).transpose()?;
@@ -147,15 +147,15 @@ pub fn search_again(order: &Order, prepared: &Prepared, watch: &dyn Watch) -> Re
 }
 
 /// Frames of the result and its rate.
-fn extent(order: &Order, look: &Look, cut: &Cut) -> (u64, u32) {
+fn extent(order: &MasterJob, look: &SourceMeasurement, cut: &CutPlan) -> (u64, u32) {
     let rate = order.rate.unwrap_or(look.format.rate);
     (cut.length() * u64::from(rate) / u64::from(look.format.rate), rate)
 }
 
 /// What is written with so much gain.
-fn spec_of(order: &Order, look: &Look, rate: u32) -> Spec {
-    let ceiling = order.settings.ceiling;
-    let ceiling = if ceiling.on { f64::from(ceiling.ceiling) } else { 0.0 };
+fn spec_of(order: &MasterJob, look: &SourceMeasurement, rate: u32) -> Spec {
+    let limiter = order.settings.limiter;
+    let ceiling = if limiter.on { f64::from(limiter.ceiling) } else { 0.0 };
     Spec {
         layout: order.layout,
         encoding: order.encoding,
@@ -167,15 +167,15 @@ fn spec_of(order: &Order, look: &Look, rate: u32) -> Spec {
 }
 
 /// Renders, writes, reads again.
-pub fn complete(order: &Order, prepared: Prepared, watch: &dyn Watch) -> Result<Master> {
+pub fn complete(order: &MasterJob, prepared: Prepared, watch: &dyn ProgressWatcher) -> Result<Master> {
     complete_from(order, prepared, None, watch)
 }
 
 fn complete_from(
-    order: &Order,
+    order: &MasterJob,
     prepared: Prepared,
     kept: Option<Rendered>,
-    watch: &dyn Watch,
+    watch: &dyn ProgressWatcher,
 ) -> Result<Master> {
     let Prepared { look, hash: input_hash, cut, search } = prepared;
     let (frames, rate) = extent(order, &look, &cut);
@@ -186,7 +186,7 @@ fn complete_from(
         Some(Rendered { measured, writer, .. }) => (measured, writer),
         None => {
             watch.part("rendering", frames);
-            let job = Job { input: &order.input, cut: &cut, rate, settings: &settings };
+            let job = RenderJob { input: &order.input, cut: &cut, rate, settings: &settings };
             write(order, job, &look, &spec, watch)?
         }
     };
@@ -226,7 +226,7 @@ fn complete_from(
 }
 
 /// What would be refused at the end is better refused before the work.
-fn refuse_early(order: &Order) -> Result<()> {
+fn refuse_early(order: &MasterJob) -> Result<()> {
     let fail = |fault| Err(Error::new(&order.output, fault));
     if order.output.is_dir() {
         return fail(Fault::Folder);
@@ -247,26 +247,26 @@ fn refuse_early(order: &Order) -> Result<()> {
 
 /// The gain for the target, by whole passes.
 fn find_gain(
-    order: &Order,
-    look: &Look,
-    cut: &Cut,
-    known: Vec<Try>,
-    watch: &dyn Watch,
+    order: &MasterJob,
+    look: &SourceMeasurement,
+    cut: &CutPlan,
+    known: Vec<Trial>,
+    watch: &dyn ProgressWatcher,
     keep: Option<&Mutex<Option<Rendered>>>,
 ) -> Result<Search> {
     let (frames, rate) = extent(order, look, cut);
-    let job = Job { input: &order.input, cut, rate, settings: &order.settings };
-    let trim = if order.settings.trim.on { f64::from(order.settings.trim.gain) } else { 0.0 };
+    let job = RenderJob { input: &order.input, cut, rate, settings: &order.settings };
+    let trim = if order.settings.input.trim_on { f64::from(order.settings.input.trim) } else { 0.0 };
     let target = order.target.loudness;
-    let ceiling = order.settings.ceiling;
+    let limiter = order.settings.limiter;
     // Without a ceiling nothing holds the peaks back.
-    let level = if ceiling.on { f64::from(ceiling.ceiling) } else { f64::INFINITY };
-    let release = f64::from(ceiling.release);
+    let level = if limiter.on { f64::from(limiter.ceiling) } else { f64::INFINITY };
+    let release = f64::from(limiter.release);
     let source = look.loudness + trim;
     let kept = look.cells.kept(cut);
     let low = target - source - 2.0;
     let forecast = Forecast::new(kept, trim, level, release, low);
-    let question = Question {
+    let question = SearchGoal {
         target,
         source,
         forecast: forecast.as_ref(),
@@ -293,8 +293,8 @@ fn find_gain(
         *kept = None;
         let settings = with_gain(&order.settings, gain);
         let spec = spec_of(order, look, rate);
-        let (measured, writer) = write(order, Job { settings: &settings, ..job }, look, &spec, watch)?;
-        let found = Try {
+        let (measured, writer) = write(order, RenderJob { settings: &settings, ..job }, look, &spec, watch)?;
+        let found = Trial {
             gain,
             loudness: measured.after.integrated.unwrap_or(f64::NEG_INFINITY),
             strain: measure::strain(&measured.notes),
@@ -304,7 +304,7 @@ fn find_gain(
     };
     if look.loudness == f64::NEG_INFINITY {
         let outcome = Outcome::Silent;
-        let gain = f64::from(order.settings.ceiling.drive);
+        let gain = f64::from(order.settings.limiter.drive);
         return Ok(Search { target, tries: Vec::new(), gain, loudness: look.loudness, outcome });
     }
     search(question, known, &attempt, &mut |t| {
@@ -315,7 +315,13 @@ fn find_gain(
 }
 
 /// A full pass: through the chain into the meters, on a core of their own, and onto disk.
-fn write(order: &Order, job: Job, look: &Look, spec: &Spec, watch: &dyn Watch) -> Result<(Measured, Writer)> {
+fn write(
+    order: &MasterJob,
+    job: RenderJob,
+    look: &SourceMeasurement,
+    spec: &Spec,
+    watch: &dyn ProgressWatcher,
+) -> Result<(Measured, Writer)> {
     let facts = cut_facts(&look.ends, job.cut);
     let offset = (job.cut.from as f64 - job.cut.silence_before as f64) / f64::from(look.format.rate);
     let mut meters = Meters::new(job.rate, spec.channels, job.settings, order.target, facts).from(offset);
@@ -344,7 +350,7 @@ fn write(order: &Order, job: Job, look: &Look, spec: &Spec, watch: &dyn Watch) -
 /// Gives the file its loudness fields and its name.
 fn finish(writer: Writer, measured: &Measured) -> Result<Written> {
     let after = &measured.after;
-    let loudness = after.integrated.map(|integrated| Loudness {
+    let loudness = after.integrated.map(|integrated| BextLoudness {
         integrated,
         range: after.range.unwrap_or(0.0),
         true_peak: after.true_peak.unwrap_or(f64::NEG_INFINITY),
@@ -403,7 +409,7 @@ pub fn hash(path: &Path) -> Result<String> {
 mod tests {
     use super::*;
     use crate::finish::measure::check;
-    use crate::finish::render::Quiet;
+    use crate::finish::render::NoProgress;
 
     /// Whatever is off is told by name.
     #[test]
@@ -422,7 +428,7 @@ mod tests {
         let mut writer = Writer::create(&path, spec.clone(), Overwrite::Refuse, &[]).unwrap();
         writer.write(&lane, &lane).unwrap();
         let written = writer.finish(None).unwrap();
-        let quiet = Quiet::default();
+        let quiet = NoProgress::default();
         let (.., measured) = check(&path, None, &quiet).unwrap();
         let reread = reread(&path, &quiet).unwrap();
         verify(&spec, &measured, &written, &reread).unwrap();

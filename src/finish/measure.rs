@@ -3,25 +3,26 @@
 use std::path::Path;
 use std::sync::{Arc, Mutex};
 
-use super::cut::Cut;
-use super::ends::{Ends, Finder};
+use super::cut::CutPlan;
+use super::ends::{EndsFinder, SongEnds};
 use super::error::{Error, Fault, Result};
-use super::figures::Figures;
-use super::forecast::Cells;
-use super::read::{Format, Reader};
-use super::render::{Job, Stretch, Watch, render};
-use super::solve::Try;
+use super::figures::FileFigures;
+use super::forecast::LevelCells;
+use super::read::{FileFormat, Reader};
+use super::render::{ProgressWatcher, RenderJob, Stretch, render};
+use super::solve::Trial;
 use super::write::Digest;
 use crate::dsp::db;
-use crate::link::{Tap, Transport};
-use crate::meter::advice::{Facts, FileFacts, Note, verdict};
-use crate::meter::rules::RuleId;
-use crate::meter::source::Source;
-use crate::meter::spectrum::Bands;
+use crate::meter::advice::verdict;
+use crate::meter::facts::{Facts, FileFacts};
+use crate::meter::reduction::{GainReductionMeter, ReductionStats};
+use crate::meter::rules::{AdviceNote, RuleId};
+use crate::meter::source::SourceReport;
+use crate::meter::spectrum::SpectrumBands;
 use crate::meter::targets::Target;
-use crate::meter::work::{Reduction, Work};
-use crate::meter::{Analysis, Channel, History, Loudness, TruePeak};
+use crate::meter::{Analysis, ChannelRole, History, LoudnessMeter, TruePeak};
 use crate::settings::Settings;
+use crate::tap_ring::{Tap, Transport};
 
 /// Frames read at once.
 const BLOCK: usize = 4096;
@@ -29,7 +30,11 @@ const BLOCK: usize = 4096;
 const MUSIC: f32 = 0.003_162;
 
 /// Runs over a file from its first frame to its last.
-fn each_block(path: &Path, watch: &dyn Watch, mut f: impl FnMut(&[f64], &[f64])) -> Result<Format> {
+fn each_block(
+    path: &Path,
+    watch: &dyn ProgressWatcher,
+    mut f: impl FnMut(&[f64], &[f64]),
+) -> Result<FileFormat> {
     let mut reader = Reader::open(path)?;
     let format = *reader.format();
     let (mut left, mut right) = (vec![0.0; BLOCK], vec![0.0; BLOCK]);
@@ -48,20 +53,20 @@ fn each_block(path: &Path, watch: &dyn Watch, mut f: impl FnMut(&[f64], &[f64]))
 
 /// The first look at a source.
 #[derive(Clone)]
-pub struct Look {
-    pub format: Format,
-    pub ends: Ends,
+pub struct SourceMeasurement {
+    pub format: FileFormat,
+    pub ends: SongEnds,
     /// Integrated loudness of the untouched file, LUFS; −∞ for silence.
     pub loudness: f64,
     /// What a forecast of its loudness is made from.
-    pub(super) cells: Arc<Cells>,
+    pub(super) cells: Arc<LevelCells>,
 }
 
 /// Where the music is and how loud it is, in one pass.
-pub fn look(path: &Path, watch: &dyn Watch) -> Result<Look> {
+pub fn look(path: &Path, watch: &dyn ProgressWatcher) -> Result<SourceMeasurement> {
     let format = *Reader::open(path)?.format();
-    let mut finder = Finder::new(format.rate);
-    let mut cells = Cells::new(format.rate, format.channels);
+    let mut finder = EndsFinder::new(format.rate);
+    let mut cells = LevelCells::new(format.rate, format.channels);
     let zero = [0.0f32; BLOCK];
     let mut narrow = [Vec::new(), Vec::new()];
     each_block(path, watch, |left, right| {
@@ -69,7 +74,12 @@ pub fn look(path: &Path, watch: &dyn Watch) -> Result<Look> {
         narrowed(&mut narrow, [left, right]);
         cells.push(&narrow[0], &narrow[1], &zero[..left.len()]);
     })?;
-    Ok(Look { format, ends: finder.finish(), loudness: cells.loudness(), cells: Arc::new(cells) })
+    Ok(SourceMeasurement {
+        format,
+        ends: finder.finish(),
+        loudness: cells.loudness(),
+        cells: Arc::new(cells),
+    })
 }
 
 /// Rounds two lanes to f32, as the meters take them.
@@ -80,20 +90,20 @@ fn narrowed(narrow: &mut [Vec<f32>; 2], wide: [&[f64]; 2]) {
     }
 }
 
-/// Loudness alone, of planar f64 blocks.
+/// LoudnessMeter alone, of planar f64 blocks.
 struct Meter {
-    loudness: Loudness,
+    loudness: LoudnessMeter,
     channels: usize,
     narrow: [Vec<f32>; 2],
 }
 
 impl Meter {
-    fn new(format: &Format) -> Self {
+    fn new(format: &FileFormat) -> Self {
         Self::of(format.rate, usize::from(format.channels))
     }
 
     fn of(rate: u32, channels: usize) -> Self {
-        let loudness = Loudness::with_layout(rate, &[Channel::Front; 2][..channels]);
+        let loudness = LoudnessMeter::with_layout(rate, &[ChannelRole::Front; 2][..channels]);
         Self { loudness, channels, narrow: [Vec::new(), Vec::new()] }
     }
 
@@ -106,21 +116,26 @@ impl Meter {
 
 /// One pass of the search: how loud the song gets with a gain, and whether the ceiling is
 /// overworked by it; with the cells for a forecast of other gains.
-pub(super) fn attempt(job: Job, channels: u16, gain: f64, watch: &dyn Watch) -> Result<(Try, Cells)> {
+pub(super) fn attempt(
+    job: RenderJob,
+    channels: u16,
+    gain: f64,
+    watch: &dyn ProgressWatcher,
+) -> Result<(Trial, LevelCells)> {
     let settings = with_gain(job.settings, gain);
-    let mut cells = Cells::new(job.rate, channels);
+    let mut cells = LevelCells::new(job.rate, channels);
     let width = History::chunks_per_column(job.rate) * crate::dsp::CHUNK;
-    let mut work = Work::new(f64::from(job.rate) / width as f64);
+    let mut work = GainReductionMeter::new(f64::from(job.rate) / width as f64);
     let (mut column, mut deepest, mut highest) = (0, 0.0f32, 0.0f32);
     let mut narrow = [Vec::new(), Vec::new()];
-    render(Job { settings: &settings, ..job }, watch, |stretch| {
+    render(RenderJob { settings: &settings, ..job }, watch, |stretch| {
         narrowed(&mut narrow, stretch.after);
-        cells.push(&narrow[0], &narrow[1], stretch.ceiling_db);
+        cells.push(&narrow[0], &narrow[1], stretch.limiter_db);
         let mut at = 0;
-        while at < stretch.ceiling_db.len() {
-            let to = stretch.ceiling_db.len().min(at + width - column);
+        while at < stretch.limiter_db.len() {
+            let to = stretch.limiter_db.len().min(at + width - column);
             let most = |lane: &[f32], most| lane[at..to].iter().fold(most, |most: f32, x| most.max(x.abs()));
-            deepest = most(stretch.ceiling_db, deepest);
+            deepest = most(stretch.limiter_db, deepest);
             highest = most(&narrow[1], most(&narrow[0], highest));
             column += to - at;
             at = to;
@@ -131,25 +146,25 @@ pub(super) fn attempt(job: Job, channels: u16, gain: f64, watch: &dyn Watch) -> 
         }
         Ok(())
     })?;
-    let facts = Facts { ceiling: work.whole(), settings, ..Facts::default() };
-    let t = Try { gain, loudness: cells.loudness(), strain: strain(&verdict(&facts)) };
+    let facts = Facts { limiter: work.whole(), settings, ..Facts::default() };
+    let t = Trial { gain, loudness: cells.loudness(), strain: strain(&verdict(&facts)) };
     Ok((t, cells))
 }
 
 /// What the advice says about an overworked ceiling, if it does.
-pub fn strain(notes: &[Note]) -> Option<String> {
-    let about = |note: &&Note| matches!(note.rule, RuleId::CeilingDeep | RuleId::CeilingConstant);
+pub fn strain(notes: &[AdviceNote]) -> Option<String> {
+    let about = |note: &&AdviceNote| matches!(note.rule, RuleId::LimiterDeep | RuleId::LimiterConstant);
     notes.iter().find(about).map(|note| note.says.clone())
 }
 
 /// The settings with so much gain into the ceiling: drive, or, below 0 dB, less trim.
 pub fn with_gain(settings: &Settings, gain: f64) -> Settings {
     let mut settings = *settings;
-    settings.ceiling.drive = gain.max(0.0) as f32;
+    settings.limiter.drive = gain.max(0.0) as f32;
     if gain < 0.0 {
-        let trim = if settings.trim.on { settings.trim.gain } else { 0.0 };
-        settings.trim.on = true;
-        settings.trim.gain = (f64::from(trim) + gain).max(-24.0) as f32;
+        let trim = if settings.input.trim_on { settings.input.trim } else { 0.0 };
+        settings.input.trim_on = true;
+        settings.input.trim = (f64::from(trim) + gain).max(-24.0) as f32;
     }
     settings
 }
@@ -158,14 +173,14 @@ pub fn with_gain(settings: &Settings, gain: f64) -> Settings {
 pub struct Measured {
     pub rate: u32,
     pub frames: u64,
-    pub before: Figures,
-    pub after: Figures,
-    pub source: Source,
-    pub glue: Reduction,
-    pub ceiling: Reduction,
-    pub spectrum_before: Bands,
-    pub spectrum_after: Bands,
-    pub notes: Vec<Note>,
+    pub before: FileFigures,
+    pub after: FileFigures,
+    pub source: SourceReport,
+    pub compressor: ReductionStats,
+    pub limiter: ReductionStats,
+    pub spectrum_before: SpectrumBands,
+    pub spectrum_after: SpectrumBands,
+    pub notes: Vec<AdviceNote>,
     pub history: Arc<Mutex<History>>,
 }
 
@@ -202,12 +217,12 @@ impl Meters {
         let tap = Tap {
             before: stretch.before,
             after: [&self.after[0], &self.after[1]],
-            glue_db: stretch.glue_db,
-            ceiling_db: stretch.ceiling_db,
+            compressor_db: stretch.compressor_db,
+            limiter_db: stretch.limiter_db,
         };
         let position = Some(self.frames as i64);
         self.analysis.feed(&tap, Transport { playing: true, position });
-        self.frames += stretch.glue_db.len() as u64;
+        self.frames += stretch.compressor_db.len() as u64;
     }
 
     /// The figures of the whole.
@@ -219,11 +234,11 @@ impl Meters {
         Measured {
             rate: snapshot.sample_rate,
             frames: self.frames,
-            before: Figures::from(&snapshot.before),
-            after: Figures::from(&snapshot.after),
+            before: FileFigures::from(&snapshot.before),
+            after: FileFigures::from(&snapshot.after),
             source: snapshot.source,
-            glue: facts.glue,
-            ceiling: facts.ceiling,
+            compressor: facts.compressor,
+            limiter: facts.limiter,
             spectrum_before: snapshot.spectrum_before,
             spectrum_after: snapshot.spectrum_after,
             notes: verdict(&facts),
@@ -233,9 +248,13 @@ impl Meters {
 }
 
 /// A file alone through all meters, for a check. Without a target nothing is said about one.
-pub fn check(path: &Path, target: Option<Target>, watch: &dyn Watch) -> Result<(Format, Ends, Measured)> {
+pub fn check(
+    path: &Path,
+    target: Option<Target>,
+    watch: &dyn ProgressWatcher,
+) -> Result<(FileFormat, SongEnds, Measured)> {
     let format = *Reader::open(path)?.format();
-    let mut finder = Finder::new(format.rate);
+    let mut finder = EndsFinder::new(format.rate);
     // Nothing is done to the file, so before and after are one.
     let settings = Settings::default();
     let mut meters = Meters::new(
@@ -254,8 +273,8 @@ pub fn check(path: &Path, target: Option<Target>, watch: &dyn Watch) -> Result<(
         meters.push(&Stretch {
             before: [&narrow[0], &narrow[1]],
             after: [left, right],
-            glue_db: zero,
-            ceiling_db: zero,
+            compressor_db: zero,
+            limiter_db: zero,
         });
     })?;
     let ends = finder.finish();
@@ -269,12 +288,12 @@ pub fn check(path: &Path, target: Option<Target>, watch: &dyn Watch) -> Result<(
 }
 
 /// What the advice wants to know of a file's ends.
-pub fn file_facts(ends: &Ends) -> FileFacts {
+pub fn file_facts(ends: &SongEnds) -> FileFacts {
     FileFacts { lead_in: Some(ends.start as f64 / f64::from(ends.rate)), end_level: ends.breaks_off }
 }
 
 /// The same after a cut.
-pub fn cut_facts(ends: &Ends, cut: &Cut) -> FileFacts {
+pub fn cut_facts(ends: &SongEnds, cut: &CutPlan) -> FileFacts {
     let rate = f64::from(ends.rate);
     let lead = (cut.silence_before + ends.start.saturating_sub(cut.from)) as f64 / rate;
     let kept = cut.to >= ends.frames && cut.fade_out == 0;
@@ -298,7 +317,7 @@ pub struct Reread {
 
 /// Reads a written file again and measures what a delivery asks about: loudness and samples on one
 /// core, the peaks between the samples on another, each with a pass of its own.
-pub fn reread(path: &Path, watch: &dyn Watch) -> Result<Reread> {
+pub fn reread(path: &Path, watch: &dyn ProgressWatcher) -> Result<Reread> {
     let format = *Reader::open(path)?.format();
     let mut meter = Meter::new(&format);
     let (mut sample_peak, mut frames, mut digest) = (0.0f64, 0, Digest::default());
@@ -325,7 +344,7 @@ pub fn reread(path: &Path, watch: &dyn Watch) -> Result<Reread> {
 }
 
 /// Highest true peak of a file, linear.
-fn true_peak(path: &Path, watch: &dyn Watch) -> Result<f32> {
+fn true_peak(path: &Path, watch: &dyn ProgressWatcher) -> Result<f32> {
     let mut lanes = [TruePeak::new(), TruePeak::new()];
     let mut narrow = [Vec::new(), Vec::new()];
     let mut highest = 0.0f32;

@@ -32,7 +32,7 @@ impl std::fmt::Display for Encoding {
 /// The wrapping of a file.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
 #[serde(rename_all = "lowercase")]
-pub enum Kind {
+pub enum Container {
     /// RIFF WAVE.
     Wav,
     /// WAVE with 64-bit sizes: RF64 (EBU Tech 3306) or BW64 (ITU-R BS.2088).
@@ -43,8 +43,8 @@ pub enum Kind {
 
 /// What a file holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
-pub struct Format {
-    pub kind: Kind,
+pub struct FileFormat {
+    pub kind: Container,
     pub encoding: Encoding,
     /// Hz, 8 000 to 384 000.
     pub rate: u32,
@@ -54,7 +54,7 @@ pub struct Format {
     pub frames: u64,
 }
 
-impl Format {
+impl FileFormat {
     /// Length in seconds.
     pub fn seconds(&self) -> f64 {
         self.frames as f64 / f64::from(self.rate)
@@ -91,7 +91,7 @@ const BLOCK: usize = 4096;
 /// An open file and the place in it.
 pub struct Reader {
     path: PathBuf,
-    format: Format,
+    format: FileFormat,
     source: Source,
     /// Decoded frames, interleaved, not yet given out from `given` on.
     block: Vec<f64>,
@@ -101,8 +101,8 @@ pub struct Reader {
 }
 
 enum Source {
-    Wav(wav::Source),
-    Flac(flac::Source),
+    Wav(wav::WavReader),
+    Flac(flac::FlacReader),
 }
 
 impl Reader {
@@ -138,7 +138,7 @@ impl Reader {
     }
 
     /// What the file holds.
-    pub fn format(&self) -> &Format {
+    pub fn format(&self) -> &FileFormat {
         &self.format
     }
 
@@ -230,7 +230,7 @@ impl Reader {
 }
 
 /// The limits that hold for every kind of file.
-fn check(format: &Format) -> std::result::Result<(), Fault> {
+fn check(format: &FileFormat) -> std::result::Result<(), Fault> {
     if !(1..=2).contains(&format.channels) {
         return Err(Fault::Channels(format.channels));
     }

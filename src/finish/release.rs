@@ -11,14 +11,14 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use serde_json::{Value, json};
 
-use super::cut::Wishes;
+use super::cut::EndsOptions;
 use super::error::{Result, writing};
 use super::figures::{number, time};
-use super::master::{Master, Order, Prepared, USUAL_PASSES, complete, name_for, prepare, search_again};
+use super::master::{Master, MasterJob, Prepared, USUAL_PASSES, complete, name_for, prepare, search_again};
 use super::measure::look;
 use super::page::{self, escape};
 use super::read::Reader;
-use super::render::Watch;
+use super::render::ProgressWatcher;
 use super::report;
 use super::solve::Outcome;
 use super::write::write_whole;
@@ -28,19 +28,19 @@ use super::write::write_whole;
 #[serde(rename_all = "kebab-case")]
 pub enum Balance {
     /// As the mixes stand to each other; the loudest reaches the target.
-    Keep,
+    WindowState,
     /// Every song reaches the target.
     Level,
 }
 
 /// What the user wants.
-pub struct ReleaseOrder {
+pub struct ReleaseJob {
     /// The songs in their order.
     pub songs: Vec<PathBuf>,
     /// Where the masters and the report go.
     pub folder: PathBuf,
     /// Everything else, the same for all; input and output are filled in for each song.
-    pub each: Order,
+    pub each: MasterJob,
     pub balance: Balance,
     /// Seconds of silence between two songs, from ring-out to attack.
     pub gap: f64,
@@ -61,11 +61,11 @@ pub struct Release {
 
 /// A watch for songs side by side: one bar for all, and every line says whose it is.
 struct Side<'a> {
-    watch: &'a dyn Watch,
+    watch: &'a dyn ProgressWatcher,
     name: String,
 }
 
-impl Watch for Side<'_> {
+impl ProgressWatcher for Side<'_> {
     fn say(&self, line: &str) {
         self.watch.say(&format!("{}: {line}", self.name));
     }
@@ -84,7 +84,7 @@ impl Watch for Side<'_> {
 }
 
 /// Does the whole job.
-pub fn release(order: &ReleaseOrder, watch: &dyn Watch) -> Result<Release> {
+pub fn release(order: &ReleaseJob, watch: &dyn ProgressWatcher) -> Result<Release> {
     let page = order.folder.join("release.html");
     if order.report {
         report::refuse_early(&page, order.each.overwrite)?;
@@ -100,15 +100,16 @@ pub fn release(order: &ReleaseOrder, watch: &dyn Watch) -> Result<Release> {
     let loudest = loudness.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let asked = order.each.target.loudness;
     let below = |i: usize| match order.balance {
-        Balance::Keep if loudness[i].is_finite() => loudest - loudness[i],
+        Balance::WindowState if loudness[i].is_finite() => loudest - loudness[i],
         _ => 0.0,
     };
-    let mut orders: Vec<Order> = (0..order.songs.len()).map(|i| one(order, i, asked - below(i))).collect();
+    let mut orders: Vec<MasterJob> =
+        (0..order.songs.len()).map(|i| one(order, i, asked - below(i))).collect();
 
     watch.part("searching the drive", frames * if order.each.solve { 1 + USUAL_PASSES } else { 1 });
     let mut prepared = at_once(cores, &orders, |order| prepare(order, &side(&order.input)))?;
     let mut target = asked;
-    if order.balance == Balance::Keep && !order.each.force {
+    if order.balance == Balance::WindowState && !order.each.force {
         // Twice at most: the edge of strain hardly moves with the target.
         for _ in 0..2 {
             let missing = prepared.iter().filter_map(missing).fold(0.0, f64::max);
@@ -121,14 +122,14 @@ pub fn release(order: &ReleaseOrder, watch: &dyn Watch) -> Result<Release> {
             for (i, order) in orders.iter_mut().enumerate() {
                 order.target.loudness = target - below(i);
             }
-            let pairs: Vec<(Order, Prepared)> = orders.iter().cloned().zip(prepared).collect();
+            let pairs: Vec<(MasterJob, Prepared)> = orders.iter().cloned().zip(prepared).collect();
             prepared =
                 at_once(cores, &pairs, |(order, before)| search_again(order, before, &side(&order.input)))?;
         }
     }
 
     watch.part("rendering", 2 * frames);
-    let pairs: Vec<(Order, Prepared)> = orders.into_iter().zip(prepared).collect();
+    let pairs: Vec<(MasterJob, Prepared)> = orders.into_iter().zip(prepared).collect();
     let songs =
         at_once(cores, &pairs, |(order, prepared)| complete(order, prepared.clone(), &side(&order.input)))?;
     let mut release = Release { songs, balance: order.balance, asked, target, gap: order.gap, page: None };
@@ -147,7 +148,7 @@ fn missing(prepared: &Prepared) -> Option<f64> {
 }
 
 /// The order for one song.
-fn one(order: &ReleaseOrder, i: usize, loudness: f64) -> Order {
+fn one(order: &ReleaseJob, i: usize, loudness: f64) -> MasterJob {
     let mut one = order.each.clone();
     one.input.clone_from(&order.songs[i]);
     let name = name_for(&one.input, one.layout);
@@ -156,11 +157,11 @@ fn one(order: &ReleaseOrder, i: usize, loudness: f64) -> Order {
     one.target.loudness = loudness;
     one.cores = 1;
     one.tags.title = one.tags.title.or_else(|| Some(stem(&one.input)));
-    let lead_in = Wishes::default().lead_in;
+    let lead_in = EndsOptions::default().lead_in;
     let last = i + 1 == order.songs.len();
-    one.wishes = Wishes {
+    one.wishes = EndsOptions {
         lead_in: if i == 0 { lead_in } else { lead_in.min(order.gap) },
-        tail: if last { Wishes::default().tail } else { (order.gap - lead_in).max(0.0) },
+        tail: if last { EndsOptions::default().tail } else { (order.gap - lead_in).max(0.0) },
         ..one.wishes
     };
     one
@@ -252,11 +253,11 @@ impl Release {
     }
 }
 
-/// Loudness before and after, true peak, drive.
+/// BextLoudness before and after, true peak, drive.
 fn cells(song: &Master) -> [String; 4] {
     let text = |x: Option<f64>| x.map_or("—".into(), |x| number(x, 1));
     let (before, after) = (&song.measured.before, &song.measured.after);
-    let drive = number(f64::from(song.settings.ceiling.drive), 1);
+    let drive = number(f64::from(song.settings.limiter.drive), 1);
     [text(before.integrated), text(after.integrated), text(after.true_peak), drive]
 }
 
@@ -264,7 +265,7 @@ fn cells(song: &Master) -> [String; 4] {
 fn html(release: &Release) -> String {
     let whole = release.running().map(|(_, length, _)| length).sum::<f64>();
     let balance = match release.balance {
-        Balance::Keep => "the songs keep their balance, the loudest aims at",
+        Balance::WindowState => "the songs keep their balance, the loudest aims at",
         Balance::Level => "every song aims at",
     };
     let count = release.songs.len();

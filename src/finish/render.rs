@@ -1,13 +1,13 @@
 //! A song through the chain: a [`Song`] and settings in, stretches of the aligned result out.
 //!
 //! The chain's latency is taken off, the fades are laid over the result (behind the ceiling: they
-//! only take away), and every stretch comes with the input beside it and with what the glue and
+//! only take away), and every stretch comes with the input beside it and with what the compressor and
 //! the ceiling did, all for the same moments.
 
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use super::cut::Cut;
+use super::cut::CutPlan;
 use super::error::{Error, Fault, Result};
 use super::song::Song;
 use crate::chain::Chain;
@@ -18,9 +18,9 @@ const BLOCK: usize = 4096;
 
 /// What a pass goes over.
 #[derive(Clone, Copy)]
-pub struct Job<'a> {
+pub struct RenderJob<'a> {
     pub input: &'a Path,
-    pub cut: &'a Cut,
+    pub cut: &'a CutPlan,
     /// Rate of the result, Hz.
     pub rate: u32,
     pub settings: &'a Settings,
@@ -32,18 +32,18 @@ pub struct Stretch<'a> {
     pub before: [&'a [f32]; 2],
     /// The result, faded, linear, not rounded.
     pub after: [&'a [f64]; 2],
-    /// Reduction by the glue, dB ≥ 0.
-    pub glue_db: &'a [f32],
-    /// Reduction by the ceiling, dB ≥ 0.
-    pub ceiling_db: &'a [f32],
+    /// ReductionStats by the compressor, dB ≥ 0.
+    pub compressor_db: &'a [f32],
+    /// ReductionStats by the ceiling, dB ≥ 0.
+    pub limiter_db: &'a [f32],
 }
 
 /// A stretch of one's own, to be handed to another thread.
 pub struct OwnStretch {
     before: [Vec<f32>; 2],
     after: [Vec<f64>; 2],
-    glue_db: Vec<f32>,
-    ceiling_db: Vec<f32>,
+    compressor_db: Vec<f32>,
+    limiter_db: Vec<f32>,
 }
 
 impl OwnStretch {
@@ -52,8 +52,8 @@ impl OwnStretch {
         Self {
             before: stretch.before.map(<[f32]>::to_vec),
             after: stretch.after.map(<[f64]>::to_vec),
-            glue_db: stretch.glue_db.to_vec(),
-            ceiling_db: stretch.ceiling_db.to_vec(),
+            compressor_db: stretch.compressor_db.to_vec(),
+            limiter_db: stretch.limiter_db.to_vec(),
         }
     }
 
@@ -62,14 +62,14 @@ impl OwnStretch {
         Stretch {
             before: [&self.before[0], &self.before[1]],
             after: [&self.after[0], &self.after[1]],
-            glue_db: &self.glue_db,
-            ceiling_db: &self.ceiling_db,
+            compressor_db: &self.compressor_db,
+            limiter_db: &self.limiter_db,
         }
     }
 }
 
 /// Lets a pass be stopped from outside and its progress be seen.
-pub trait Watch: Sync {
+pub trait ProgressWatcher: Sync {
     /// A new part of the work begins that goes over so many frames in all.
     fn part(&self, _name: &str, _frames: u64) {}
     /// The part turns out longer by so many frames.
@@ -84,9 +84,9 @@ pub trait Watch: Sync {
 
 /// A watch that shows nothing; set it to stop.
 #[derive(Debug, Default)]
-pub struct Quiet(pub AtomicBool);
+pub struct NoProgress(pub AtomicBool);
 
-impl Watch for Quiet {
+impl ProgressWatcher for NoProgress {
     fn done(&self, _: u64) {}
 
     fn stopped(&self) -> bool {
@@ -98,21 +98,25 @@ impl Watch for Quiet {
 struct Lanes {
     after: [Vec<f64>; 2],
     before: [Vec<f32>; 2],
-    glue_db: Vec<f32>,
-    ceiling_db: Vec<f32>,
+    compressor_db: Vec<f32>,
+    limiter_db: Vec<f32>,
 }
 
 impl Lanes {
     fn clear(&mut self) {
         self.before.iter_mut().for_each(Vec::clear);
-        self.glue_db.clear();
-        self.ceiling_db.clear();
+        self.compressor_db.clear();
+        self.limiter_db.clear();
     }
 }
 
 /// Runs the chain over a song from the first to the last frame and hands out each stretch.
 /// Returns the number of frames.
-pub fn render(job: Job, watch: &dyn Watch, mut out: impl FnMut(&Stretch) -> Result<()>) -> Result<u64> {
+pub fn render(
+    job: RenderJob,
+    watch: &dyn ProgressWatcher,
+    mut out: impl FnMut(&Stretch) -> Result<()>,
+) -> Result<u64> {
     let mut song = Song::open(job.input, job.cut, job.rate)?;
     let length = song.length();
     let (to, from) = (u64::from(job.rate), u64::from(song.native_rate()));
@@ -125,8 +129,8 @@ pub fn render(job: Job, watch: &dyn Watch, mut out: impl FnMut(&Stretch) -> Resu
     let mut lanes = Lanes {
         after: [vec![0.0; BLOCK], vec![0.0; BLOCK]],
         before: [Vec::with_capacity(BLOCK), Vec::with_capacity(BLOCK)],
-        glue_db: Vec::with_capacity(BLOCK),
-        ceiling_db: Vec::with_capacity(BLOCK),
+        compressor_db: Vec::with_capacity(BLOCK),
+        limiter_db: Vec::with_capacity(BLOCK),
     };
     let mut early = chain.latency();
     let mut at = 0;
@@ -134,7 +138,7 @@ pub fn render(job: Job, watch: &dyn Watch, mut out: impl FnMut(&Stretch) -> Resu
         if watch.stopped() {
             return Err(Error::new(job.input, Fault::Stopped));
         }
-        let Lanes { after: [left, right], before, glue_db, ceiling_db } = &mut lanes;
+        let Lanes { after: [left, right], before, compressor_db, limiter_db } = &mut lanes;
         let mut filled = 0;
         while filled < BLOCK {
             match song.read(&mut left[filled..], &mut right[filled..])? {
@@ -148,8 +152,8 @@ pub fn render(job: Job, watch: &dyn Watch, mut out: impl FnMut(&Stretch) -> Resu
         chain.process_wide([left, right], |tap| {
             before[0].extend_from_slice(tap.before[0]);
             before[1].extend_from_slice(tap.before[1]);
-            glue_db.extend_from_slice(tap.glue_db);
-            ceiling_db.extend_from_slice(tap.ceiling_db);
+            compressor_db.extend_from_slice(tap.compressor_db);
+            limiter_db.extend_from_slice(tap.limiter_db);
         });
         let skip = early.min(BLOCK);
         early -= skip;
@@ -165,8 +169,8 @@ pub fn render(job: Job, watch: &dyn Watch, mut out: impl FnMut(&Stretch) -> Resu
             out(&Stretch {
                 before: [&lanes.before[0][skip..end], &lanes.before[1][skip..end]],
                 after: [&lanes.after[0][skip..end], &lanes.after[1][skip..end]],
-                glue_db: &lanes.glue_db[skip..end],
-                ceiling_db: &lanes.ceiling_db[skip..end],
+                compressor_db: &lanes.compressor_db[skip..end],
+                limiter_db: &lanes.limiter_db[skip..end],
             })?;
             at += n;
             watch.done(n);

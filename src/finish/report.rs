@@ -5,16 +5,16 @@ use std::path::Path;
 
 use serde_json::{Value, json};
 
-use super::chart::{Chart, ChartColumn, Figure};
+use super::chart::{ChartColumn, ChartFigure, ReportChart};
 use super::error::{Error, Fault, Result};
-use super::figures::{Figures, LINES, number, time};
+use super::figures::{FileFigures, LINES, number, time};
 use super::master::Master;
 use super::page::{self, escape};
 use super::solve::{Outcome, Search};
 use super::spectrum;
 use super::write::{Overwrite, write_whole};
 use crate::dsp::db;
-use crate::meter::Column;
+use crate::meter::HistoryColumn;
 use crate::params;
 use crate::settings::Settings;
 
@@ -137,7 +137,7 @@ pub(super) fn gain_words(gain: f64) -> String {
 }
 
 /// A table of figures, one column a signal.
-pub fn figures_table(heads: &[&str], columns: &[&Figures]) -> String {
+pub fn figures_table(heads: &[&str], columns: &[&FileFigures]) -> String {
     let mut table = String::from("<table class=\"figures\"><thead><tr><th></th>");
     for head in heads {
         table += &format!("<th>{}</th>", escape(head));
@@ -242,24 +242,24 @@ fn master_words(master: &Master) -> String {
 }
 
 /// The three lanes of the whole song.
-pub fn chart(master: &Master) -> Chart {
+pub fn chart(master: &Master) -> ReportChart {
     let measured = &master.measured;
-    let mut columns = vec![Column::EMPTY; COLUMNS];
+    let mut columns = vec![HistoryColumn::EMPTY; COLUMNS];
     if let Ok(history) = measured.history.lock() {
         history.read(0..measured.frames, &mut columns);
     }
     let seconds = measured.frames as f64 / f64::from(measured.rate);
     let level = |x: [f32; 2]| db::from_gain(f64::from(x[1].max(-x[0]))) as f32;
     let (before, after) = (&measured.before, &measured.after);
-    let change = |label: &str, pick: fn(&Figures) -> Option<f64>| {
+    let change = |label: &str, pick: fn(&FileFigures) -> Option<f64>| {
         let text = |figures| pick(figures).map_or("—".into(), |x| number(x, 1));
-        Figure::change(label, text(before), text(after))
+        ChartFigure::change(label, text(before), text(after))
     };
     let reduction = |label: &str, deepest: f64, share: f64| {
         let value = format!("{} dB · {} %", number(-deepest, 1), number(100.0 * share, 0));
-        Figure::new(format!("{label}, deepest · working"), value)
+        ChartFigure::new(format!("{label}, deepest · working"), value)
     };
-    Chart {
+    ReportChart {
         title: title(master),
         subtitle: summary(&master.settings),
         columns: columns
@@ -269,13 +269,13 @@ pub fn chart(master: &Master) -> Chart {
                 time: seconds * i as f64 / COLUMNS as f64,
                 before: level(column.before),
                 after: level(column.after),
-                glue: column.glue[0],
-                ceiling: column.ceiling[0],
+                compressor: column.compressor[0],
+                limiter: column.limiter[0],
                 short_term: column.short_term[1],
             })
             .collect(),
         seconds,
-        ceiling: master.settings.ceiling.ceiling,
+        ceiling: master.settings.limiter.ceiling,
         target: master.search.as_ref().map(|search| search.target as f32),
         figures: [
             vec![
@@ -283,8 +283,8 @@ pub fn chart(master: &Master) -> Chart {
                 change("peak to loudness, dB", |f| f.peak_to_loudness),
             ],
             vec![
-                reduction("glue", measured.glue.most, measured.glue.share),
-                reduction("ceiling", measured.ceiling.most, measured.ceiling.share),
+                reduction("compressor", measured.compressor.most, measured.compressor.share),
+                reduction("ceiling", measured.limiter.most, measured.limiter.share),
             ],
             vec![
                 change("integrated, LUFS", |f| f.integrated),
@@ -298,8 +298,8 @@ pub fn chart(master: &Master) -> Chart {
 /// The settings that matter most, in one line.
 fn summary(settings: &Settings) -> String {
     let mut ids = vec!["trim"];
-    if settings.glue.on {
-        ids.extend(["glue_threshold", "glue_ratio"]);
+    if settings.compressor.on {
+        ids.extend(["comp_threshold", "comp_ratio"]);
     }
     ids.extend(["drive", "ceiling"]);
     let parts: Vec<String> = ids
@@ -330,7 +330,7 @@ pub fn value(master: &Master) -> Value {
             (param.id.to_owned(), value)
         })
         .collect();
-    let work = |r: &crate::meter::work::Reduction| json!({"deepest_db": r.most, "mean_where_working_db": r.depth, "share": r.share});
+    let work = |r: &crate::meter::reduction::ReductionStats| json!({"deepest_db": r.most, "mean_where_working_db": r.depth, "share": r.share});
     json!({
         "lintel": env!("CARGO_PKG_VERSION"),
         "input": {"path": master.input, "sha256": master.input_hash, "format": master.source, "ends": master.ends},
@@ -355,8 +355,8 @@ pub fn value(master: &Master) -> Value {
             "true_peak": finite(master.reread.true_peak),
             "sample_peak": finite(db::from_gain(master.reread.sample_peak)),
         },
-        "glue": work(&master.measured.glue),
-        "ceiling": work(&master.measured.ceiling),
+        "compressor": work(&master.measured.compressor),
+        "ceiling": work(&master.measured.limiter),
         "findings": findings(&master.measured.notes),
     })
 }
@@ -367,7 +367,7 @@ fn shortest(value: f32) -> f64 {
 }
 
 /// Notes as JSON.
-pub fn findings(notes: &[crate::meter::advice::Note]) -> Value {
+pub fn findings(notes: &[crate::meter::AdviceNote]) -> Value {
     notes
         .iter()
         .map(|note| json!({"rule": format!("{:?}", note.rule), "value": finite(note.value), "says": note.says, "advises": note.advises, "at_seconds": note.at}))

@@ -1,9 +1,9 @@
 //! Conditions on the figures of a file: a line such as `peak<=-1dBTP, integrated=-14±0.5` in, for
 //! each condition whether it holds and what was found out.
 
-use super::ends::Ends;
-use super::figures::{Figures, LINES, number};
-use super::read::{Encoding, Format};
+use super::ends::SongEnds;
+use super::figures::{FileFigures, LINES, number};
+use super::read::{Encoding, FileFormat};
 
 /// How a figure is compared.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -18,7 +18,7 @@ enum Sign {
 
 /// One condition.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Condition {
+pub struct Requirement {
     /// As it was written.
     pub text: String,
     id: String,
@@ -28,7 +28,7 @@ pub struct Condition {
 
 /// What became of a condition.
 #[derive(Clone, Debug, PartialEq, serde::Serialize)]
-pub struct Finding {
+pub struct RequirementResult {
     pub condition: String,
     /// The figure; none where silence has none.
     pub found: Option<f64>,
@@ -41,11 +41,11 @@ const OTHERS: [&str; 5] = ["lead_in", "seconds", "rate", "bits", "channels"];
 const UNITS: [&str; 11] = ["dbtp", "dbfs", "db", "lufs", "lu", "khz", "hz", "bit", "bits", "s", "%"];
 
 /// Reads a line of conditions, separated by commas.
-pub fn parse(line: &str) -> Result<Vec<Condition>, String> {
+pub fn parse(line: &str) -> Result<Vec<Requirement>, String> {
     line.split(',').filter(|part| !part.trim().is_empty()).map(one).collect()
 }
 
-fn one(part: &str) -> Result<Condition, String> {
+fn one(part: &str) -> Result<Requirement, String> {
     let text = part.trim().to_owned();
     let example = "write for example peak<=-1dBTP or integrated=-14±0.5";
     let at = text.find(['<', '>', '=']).ok_or_else(|| format!("\"{text}\" compares nothing; {example}"))?;
@@ -74,7 +74,7 @@ fn one(part: &str) -> Result<Condition, String> {
         (">", None) => Sign::More,
         (_, None) => Sign::AtLeast,
     };
-    Ok(Condition { text, id, sign, value })
+    Ok(Requirement { text, id, sign, value })
 }
 
 /// A number with or without its unit, with any minus sign.
@@ -87,9 +87,9 @@ fn quantity(text: &str) -> Option<f64> {
     plain.parse::<f64>().ok().filter(|x| x.is_finite()).map(|x| x * factor)
 }
 
-impl Condition {
+impl Requirement {
     /// Looks the figure up and compares. Nothing measured holds no condition.
-    pub fn judge(&self, figures: &Figures, format: &Format, ends: &Ends) -> Finding {
+    pub fn judge(&self, figures: &FileFigures, format: &FileFormat, ends: &SongEnds) -> RequirementResult {
         let (Encoding::Int(bits) | Encoding::Float(bits)) = format.encoding;
         let found = match self.id.as_str() {
             "lead_in" => Some(ends.start as f64 / f64::from(ends.rate)),
@@ -106,11 +106,11 @@ impl Condition {
             Sign::AtLeast => x >= self.value,
             Sign::Near(within) => (x - self.value).abs() <= within,
         });
-        Finding { condition: self.text.clone(), found, holds }
+        RequirementResult { condition: self.text.clone(), found, holds }
     }
 }
 
-impl Finding {
+impl RequirementResult {
     /// In a line.
     pub fn words(&self) -> String {
         let found = self.found.map_or("nothing measured".into(), |x| number(x, 2));
@@ -123,7 +123,7 @@ mod tests {
     use super::*;
 
     fn judge(line: &str, value: f64) -> bool {
-        let figures = Figures {
+        let figures = FileFigures {
             integrated: Some(value),
             range: None,
             max_momentary: None,
@@ -136,7 +136,7 @@ mod tests {
             balance: None,
             dc: 0.0,
         };
-        let ends = Ends {
+        let ends = SongEnds {
             rate: 44_100,
             frames: 1,
             start: 0,
@@ -146,8 +146,8 @@ mod tests {
             breaks_off: None,
             breaks_in: None,
         };
-        let format = Format {
-            kind: crate::finish::Kind::Wav,
+        let format = FileFormat {
+            kind: crate::finish::Container::Wav,
             encoding: Encoding::Int(24),
             rate: 44_100,
             channels: 2,

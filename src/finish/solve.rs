@@ -1,7 +1,7 @@
 //! The gain into the ceiling that brings a song to a loudness: a target in LUFS and a way to try a
 //! gain in, the gain in dB and the path to it out.
 //!
-//! Loudness rises with the gain, by 1 LU per dB while nothing is limited and by less and less
+//! BextLoudness rises with the gain, by 1 LU per dB while nothing is limited and by less and less
 //! beyond. A [`Forecast`] says where to begin (each round brings a better one); what it is off by is
 //! measured: inverse interpolation of that error through the nearest tries gives the next gain. A
 //! round tries several gains at once, one per core; once the target is near, the guess is good enough
@@ -25,7 +25,7 @@ const ROUNDS: usize = 12;
 
 /// What one pass found.
 #[derive(Clone, Debug, PartialEq, serde::Serialize)]
-pub struct Try {
+pub struct Trial {
     /// dB into the ceiling; below 0 the trim is turned down by so much.
     pub gain: f64,
     /// Integrated loudness of the result, LUFS.
@@ -55,7 +55,7 @@ pub enum Outcome {
 
 /// A pass, and what it lets expect of others.
 pub struct Attempt {
-    pub found: Try,
+    pub found: Trial,
     pub forecast: Option<Forecast>,
 }
 
@@ -65,7 +65,7 @@ pub struct Search {
     /// LUFS.
     pub target: f64,
     /// In the order in which they were made.
-    pub tries: Vec<Try>,
+    pub tries: Vec<Trial>,
     /// The gain to use, dB.
     pub gain: f64,
     /// Its loudness, LUFS.
@@ -76,10 +76,10 @@ pub struct Search {
 
 /// What to look for.
 #[derive(Clone, Copy, Debug)]
-pub struct Question<'a> {
+pub struct SearchGoal<'a> {
     /// LUFS.
     pub target: f64,
-    /// Loudness of the song with a gain of 0 dB and nothing limited, LUFS.
+    /// BextLoudness of the song with a gain of 0 dB and nothing limited, LUFS.
     pub source: f64,
     /// What is expected with the ceiling at work.
     pub forecast: Option<&'a Forecast>,
@@ -91,7 +91,7 @@ pub struct Question<'a> {
     pub width: usize,
 }
 
-impl Question<'_> {
+impl SearchGoal<'_> {
     /// Gain at which so much loudness is expected before anything is measured, dB.
     fn expected(&self, loudness: f64) -> f64 {
         self.forecast.map_or(loudness - self.source, |forecast| forecast.gain(loudness))
@@ -101,12 +101,12 @@ impl Question<'_> {
 /// Searches. `known` are tries already made; `tell` hears of each new one. `attempt` takes a gain
 /// and whether it is likely to be the last.
 pub fn search(
-    question: Question,
-    known: Vec<Try>,
+    question: SearchGoal,
+    known: Vec<Trial>,
     attempt: &(dyn Fn(f64, bool) -> Result<Attempt> + Sync),
-    tell: &mut dyn FnMut(&Try),
+    tell: &mut dyn FnMut(&Trial),
 ) -> Result<Search> {
-    let Question { target, range, force, width, .. } = question;
+    let SearchGoal { target, range, force, width, .. } = question;
     let mut newer: Option<Forecast> = None;
     let mut tries = known;
     let mut outcome = None;
@@ -130,7 +130,7 @@ pub fn search(
             Some(Outcome::OverDriven { .. }) => toward_the_edge(&tries, range, width),
             _ => {
                 let forecast = newer.as_ref().or(question.forecast);
-                toward_the_target(&tries, &Question { forecast, ..question })
+                toward_the_target(&tries, &SearchGoal { forecast, ..question })
             }
         };
         if gains.is_empty() {
@@ -164,23 +164,23 @@ pub fn search(
     Ok(Search { target, gain, loudness, tries, outcome })
 }
 
-fn nearest(tries: &[Try], target: f64) -> Option<&Try> {
+fn nearest(tries: &[Trial], target: f64) -> Option<&Trial> {
     tries.iter().min_by(|a, b| (a.loudness - target).abs().total_cmp(&(b.loudness - target).abs()))
 }
 
 /// The try nearest to the target, if it is near enough.
-fn reached(tries: &[Try], target: f64) -> Option<&Try> {
+fn reached(tries: &[Trial], target: f64) -> Option<&Trial> {
     nearest(tries, target).filter(|t| (t.loudness - target).abs() <= TOLERANCE)
 }
 
 /// The next guess is as good as found: what lies between it and the tries is as good as straight.
-fn is_near(tries: &[Try], target: f64) -> bool {
+fn is_near(tries: &[Trial], target: f64) -> bool {
     tries.len() >= 2 && nearest(tries, target).is_some_and(|t| (t.loudness - target).abs() <= NEAR)
 }
 
 /// The next gains on the way to the target; none when its side of the range is used up.
-fn toward_the_target(tries: &[Try], question: &Question) -> Vec<f64> {
-    let Question { target, range, width, .. } = *question;
+fn toward_the_target(tries: &[Trial], question: &SearchGoal) -> Vec<f64> {
+    let SearchGoal { target, range, width, .. } = *question;
     let width = if is_near(tries, target) { 1 } else { width };
     let (guess, spread) = match nearest(tries, target) {
         None => (question.expected(target), 0.7),
@@ -202,12 +202,12 @@ fn toward_the_target(tries: &[Try], question: &Question) -> Vec<f64> {
 
 /// Gain at which the loudness would be the target: inverse interpolation of what the expectation is
 /// off by through the nearest two or three tries, held between the tries that enclose the target.
-fn inverse(tries: &[Try], question: &Question) -> Option<f64> {
+fn inverse(tries: &[Trial], question: &SearchGoal) -> Option<f64> {
     let target = question.target;
-    let mut by_distance: Vec<&Try> = tries.iter().collect();
+    let mut by_distance: Vec<&Trial> = tries.iter().collect();
     by_distance.sort_by(|a, b| (a.loudness - target).abs().total_cmp(&(b.loudness - target).abs()));
     by_distance.truncate(3);
-    let apart = |a: &Try, b: &Try| (a.loudness - b.loudness).abs() > 1e-3;
+    let apart = |a: &Trial, b: &Trial| (a.loudness - b.loudness).abs() > 1e-3;
     let points: Vec<(f64, f64)> = match by_distance.as_slice() {
         [a, b, c] if apart(a, b) && apart(b, c) && apart(a, c) => vec![*a, *b, *c],
         [a, b, ..] if apart(a, b) => vec![*a, *b],
@@ -235,7 +235,7 @@ fn inverse(tries: &[Try], question: &Question) -> Option<f64> {
 }
 
 /// Gains between the largest without strain and the smallest with it; none when they are close.
-fn toward_the_edge(tries: &[Try], range: [f64; 2], width: usize) -> Vec<f64> {
+fn toward_the_edge(tries: &[Trial], range: [f64; 2], width: usize) -> Vec<f64> {
     let strained = tries.iter().filter(|t| t.strain.is_some()).map(|t| t.gain).fold(f64::INFINITY, f64::min);
     let calm = tries
         .iter()
@@ -280,9 +280,10 @@ mod tests {
     fn ask(target: f64, force: bool, width: usize, strain_at: f64) -> Search {
         let attempt = |gain: f64, _: bool| {
             let strain = (gain > strain_at).then(|| "too much".to_owned());
-            Ok(Attempt { found: Try { gain, loudness: song(gain), strain }, forecast: None })
+            Ok(Attempt { found: Trial { gain, loudness: song(gain), strain }, forecast: None })
         };
-        let question = Question { target, source: -20.0, forecast: None, range: [-24.0, 24.0], force, width };
+        let question =
+            SearchGoal { target, source: -20.0, forecast: None, range: [-24.0, 24.0], force, width };
         search(question, Vec::new(), &attempt, &mut |_| ()).unwrap()
     }
 

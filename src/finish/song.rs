@@ -3,7 +3,7 @@
 
 use std::path::Path;
 
-use super::cut::Cut;
+use super::cut::CutPlan;
 use super::error::Result;
 use super::rate::Converter;
 use super::read::Reader;
@@ -29,7 +29,7 @@ pub struct Song {
 
 impl Song {
     /// Opens a file for one pass. `rate` is that of the result, in Hz.
-    pub fn open(path: &Path, cut: &Cut, rate: u32) -> Result<Self> {
+    pub fn open(path: &Path, cut: &CutPlan, rate: u32) -> Result<Self> {
         let mut reader = Reader::open(path)?;
         reader.skip(cut.from)?;
         let from = reader.format().rate;

@@ -1,6 +1,6 @@
 //! The spectra before and after as one picture: band levels in (dB re a full-scale sine), SVG out.
 
-use crate::meter::spectrum::{BANDS, Bands, frequency};
+use crate::meter::spectrum::{BANDS, SpectrumBands, frequency};
 
 const WIDTH: f64 = 720.0;
 const HEIGHT: f64 = 330.0;
@@ -10,7 +10,7 @@ const MARGIN: [f64; 4] = [44.0, 14.0, 16.0, 34.0];
 const SPAN: f64 = 72.0;
 
 /// Draws both means.
-pub fn svg(before: &Bands, after: &Bands) -> String {
+pub fn svg(before: &SpectrumBands, after: &SpectrumBands) -> String {
     let loudest = before.mean.iter().chain(&after.mean).copied().fold(f32::MIN, f32::max);
     // The top line: the next 12 dB above the loudest band.
     let top = if loudest.is_finite() { (f64::from(loudest) / 12.0).ceil() * 12.0 } else { 0.0 };
@@ -64,7 +64,7 @@ pub fn svg(before: &Bands, after: &Bands) -> String {
         line(&mut svg, (MARGIN[0], y(level)), (right, y(level)));
         text(&mut svg, MARGIN[0] - 6.0, y(level) + 4.0, "end", &super::number(level, 0));
     }
-    let points = |bands: &Bands| -> String {
+    let points = |bands: &SpectrumBands| -> String {
         let at =
             |(band, level): (usize, &f32)| format!("{:.1},{:.1}", x(frequency(band)), y(f64::from(*level)));
         bands.mean.iter().enumerate().map(at).collect::<Vec<_>>().join(" ")

@@ -9,11 +9,11 @@ use std::fs::File;
 use std::io::{BufReader, Read, Seek, SeekFrom};
 
 use super::error::Fault;
-use super::read::{Encoding, Format, Kind};
+use super::read::{Container, Encoding, FileFormat};
 
 type Result<T> = std::result::Result<T, Fault>;
 
-/// Format tags (Microsoft's mmreg.h).
+/// FileFormat tags (Microsoft's mmreg.h).
 const TAG_PCM: u16 = 0x0001;
 const TAG_FLOAT: u16 = 0x0003;
 const TAG_EXTENSIBLE: u16 = 0xFFFE;
@@ -25,7 +25,7 @@ const GUID_TAIL: [u8; 14] = [0, 0, 0, 0, 0x10, 0, 0x80, 0, 0, 0xAA, 0, 0x38, 0x9
 const OPEN: u32 = u32::MAX;
 
 /// A file standing at its next sample.
-pub struct Source {
+pub struct WavReader {
     file: BufReader<File>,
     encoding: Encoding,
     bytes: Vec<u8>,
@@ -41,8 +41,8 @@ struct Fmt {
 }
 
 /// Reads the header up to the first sample. `head` holds the 12 bytes already taken.
-pub fn open(mut file: BufReader<File>, length: u64, head: &[u8]) -> Result<(Format, Source)> {
-    let kind = if head.starts_with(b"RIFF") { Kind::Wav } else { Kind::Rf64 };
+pub fn open(mut file: BufReader<File>, length: u64, head: &[u8]) -> Result<(FileFormat, WavReader)> {
+    let kind = if head.starts_with(b"RIFF") { Container::Wav } else { Container::Rf64 };
     let mut at = 12;
     let mut fmt = None;
     let mut data_size_64 = None;
@@ -58,7 +58,7 @@ pub fn open(mut file: BufReader<File>, length: u64, head: &[u8]) -> Result<(Form
         let size = u32_at(&chunk, 4);
         at += 8;
         match &chunk[..4] {
-            b"ds64" if kind == Kind::Rf64 => {
+            b"ds64" if kind == Container::Rf64 => {
                 let body = body(&mut file, size, 28, length - at, "ds64")?;
                 data_size_64 = Some(u64::from_le_bytes(body[8..16].try_into().expect("8 bytes")));
             }
@@ -80,14 +80,14 @@ pub fn open(mut file: BufReader<File>, length: u64, head: &[u8]) -> Result<(Form
                         present: (length - at) / align,
                     });
                 }
-                let format = Format {
+                let format = FileFormat {
                     kind,
                     encoding: fmt.encoding,
                     rate: fmt.rate,
                     channels: fmt.channels,
                     frames: declared / align,
                 };
-                return Ok((format, Source { file, encoding: fmt.encoding, bytes: Vec::new() }));
+                return Ok((format, WavReader { file, encoding: fmt.encoding, bytes: Vec::new() }));
             }
             _ => {}
         }
@@ -166,7 +166,7 @@ fn tag_name(tag: u16) -> &'static str {
     }
 }
 
-impl Source {
+impl WavReader {
     /// Appends up to `samples` interleaved values; fewer only when the file has become shorter
     /// since it was opened.
     pub fn read(&mut self, out: &mut Vec<f64>, samples: usize) -> Result<()> {

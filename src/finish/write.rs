@@ -1,6 +1,6 @@
 //! Planar samples (full scale ±1.0) in, a WAV or FLAC file on disk out.
 //!
-//! A writer works on a [`Part`] beside the target. [`Writer::finish`] fills in the header, puts the
+//! A writer works on a [`UnfinishedFile`] beside the target. [`Writer::finish`] fills in the header, puts the
 //! bytes safely on disk and gives the name; a writer that is dropped before leaves nothing. So a file
 //! under the target's name is always whole.
 
@@ -8,12 +8,12 @@ use std::fs::File;
 use std::io::{BufWriter, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
-use super::bext::{self, Loudness, Tags};
+use super::bext::{self, BextLoudness, Tags};
 use super::dither::Quantiser;
 use super::error::{Error, Fault, Result, writing};
 use super::flac;
-use super::part::Part;
 use super::read::Encoding;
+use super::unfinished::UnfinishedFile;
 
 /// The wrapping to write.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -83,7 +83,7 @@ pub struct Writer {
     spec: Spec,
     quantiser: Quantiser,
     sink: Sink,
-    part: Part,
+    part: UnfinishedFile,
     frames: u64,
     /// Float samples above the ceiling.
     over: u64,
@@ -97,7 +97,7 @@ pub struct Writer {
 
 enum Sink {
     Wav(BufWriter<File>),
-    Flac(Box<flac::Sink>),
+    Flac(Box<flac::FlacWriter>),
 }
 
 impl Writer {
@@ -122,14 +122,14 @@ impl Writer {
         if overwrite == Overwrite::Refuse && path.symlink_metadata().is_ok() {
             return Err(fail(Fault::Exists));
         }
-        let part = Part::beside(path).map_err(|err| writing(path, err))?;
+        let part = UnfinishedFile::beside(path).map_err(|err| writing(path, err))?;
         let file = part.file().try_clone().map_err(|err| writing(path, err))?;
         let bits = match spec.encoding {
             Encoding::Int(bits) | Encoding::Float(bits) => bits,
         };
         let sink = match spec.layout {
             Layout::Flac => Sink::Flac(Box::new(
-                flac::Sink::new(file, spec.rate, bits, spec.channels, &spec.tags)
+                flac::FlacWriter::new(file, spec.rate, bits, spec.channels, &spec.tags)
                     .map_err(|fault| at_writing(path, fault))?,
             )),
             Layout::Wav => {
@@ -220,7 +220,7 @@ impl Writer {
     }
 
     /// Completes the file and gives it its name. With `loudness` a WAV's `bext` chunk carries it.
-    pub fn finish(self, loudness: Option<&Loudness>) -> Result<Written> {
+    pub fn finish(self, loudness: Option<&BextLoudness>) -> Result<Written> {
         let path = self.path;
         let fail = |err| writing(&path, err);
         let mut rf64 = false;
@@ -252,7 +252,7 @@ pub fn write_whole(path: &Path, bytes: &[u8], overwrite: Overwrite) -> Result<()
     if path.is_dir() {
         return Err(Error::new(path, Fault::Folder));
     }
-    let part = Part::beside(path).map_err(|err| writing(path, err))?;
+    let part = UnfinishedFile::beside(path).map_err(|err| writing(path, err))?;
     part.file().write_all(bytes).and_then(|()| part.finish(path, overwrite)).map_err(|err| writing(path, err))
 }
 
@@ -303,9 +303,9 @@ fn width(spec: &Spec) -> u64 {
 /// one fits over the first. The `JUNK` chunk right behind the form type gives its place to `ds64`
 /// when the file outgrows RIFF (EBU Tech 3306, "on-the-fly" conversion).
 ///
-/// Integers have the plain format tag, as the Broadcast Wave Format has it, and not the extensible
+/// Integers have the plain format tag, as the Broadcast Wave FileFormat has it, and not the extensible
 /// one: every reader knows the plain one, and for mono and stereo it says as much.
-fn head(spec: &Spec, frames: u64, loudness: Option<&Loudness>, riff_limit: u64) -> Vec<u8> {
+fn head(spec: &Spec, frames: u64, loudness: Option<&BextLoudness>, riff_limit: u64) -> Vec<u8> {
     let data = data_size(spec, frames);
     let align = u64::from(spec.channels) * width(spec);
     let mut body = Vec::with_capacity(2048);

@@ -1,49 +1,52 @@
-//! The one analysis engine: taps of the chain or chunks of the ring in, readings, history, source
-//! check and advice out. Live and offline run the same code on the same chunks, so they agree to
-//! the last digit.
+//! The analysis engine: taps of the chain or chunks of the ring in; readings, history, source check
+//! and advice out. Live and offline run the same code on the same chunks, so they agree to the last
+//! digit.
 
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex};
 
-use super::advice::{Advisor, Facts, FileFacts, Note, verdict};
-use super::column::{Column, Marks};
+use super::advice::{Advisor, verdict};
+use super::column::{ColumnMarks, HistoryColumn};
+use super::facts::{Facts, FileFacts};
 use super::history::History;
-use super::levels::Sums;
-use super::side::Side;
+use super::levels::LevelSums;
+use super::reduction::{GainReductionMeter, PumpingMeter};
+use super::rules::AdviceNote;
+use super::signal_meters::SignalMeters;
 use super::snapshot::{Readings, Snapshot};
 use super::source::SourceCheck;
 use super::targets::Target;
-use super::work::{Swing, Work};
 use crate::dsp::{CHANNELS, CHUNK, db};
-use crate::link::{Chunk, Chunker, Tap, Transport};
 use crate::settings::Settings;
+use crate::sync::lock;
+use crate::tap_ring::{Tap, TapChunk, TapChunker, Transport};
 
-/// Columns between two looks at the facts: about 100 ms.
-const LOOK: u64 = 9;
-/// Below this peak a column holds no music, −50 dBFS.
-const MUSIC: f32 = 0.003_162;
-/// dB over the target's true peak that still do not count as over: the meter's own error against 32-fold
-/// interpolation, and what a tenth of a dB on the screen does not show.
-const MISREAD: f64 = 0.05;
-/// Samples beyond this are not sound; they would poison the filters.
-const SANE: f32 = 1e6;
+/// Columns between two updates of the advice: about 100 ms.
+const ADVICE_COLUMNS: u64 = 9;
+/// Peak below which a column holds no music, linear: −50 dBFS (own choice).
+const MUSIC_PEAK: f32 = 0.003_162;
+/// Tolerance over the target's true peak before a peak counts as over, dB: the meter's own error
+/// against 32-fold interpolation, invisible in a figure with one decimal.
+const OVER_TOLERANCE_DB: f64 = 0.05;
+/// Samples beyond this are faults, linear: they would stay in the filters' state.
+const FAULT_SAMPLE: f32 = 1e6;
 
-/// The engine.
+/// Measures the signal before and after the chain.
 pub struct Analysis {
     sample_rate: u32,
     channels: usize,
-    chunker: Chunker,
+    chunker: TapChunker,
     /// Number of the chunk that should come next.
     next: u64,
-    before: Side,
-    after: Side,
+    before: SignalMeters,
+    after: SignalMeters,
     check: SourceCheck,
-    glue: Work,
-    ceiling: Work,
-    swing: Swing,
+    compressor: GainReductionMeter,
+    limiter: GainReductionMeter,
+    pumping: PumpingMeter,
     advisor: Advisor,
     history: Arc<Mutex<History>>,
     /// The column under way, and how many chunks it has and will have.
-    column: Column,
+    column: HistoryColumn,
     chunks: usize,
     chunks_per_column: usize,
     /// Columns finished.
@@ -75,18 +78,18 @@ impl Analysis {
         Self {
             sample_rate,
             channels,
-            chunker: Chunker::new(),
+            chunker: TapChunker::new(),
             next: 0,
-            before: Side::new(sample_rate, channels, rate),
-            after: Side::new(sample_rate, channels, rate),
+            before: SignalMeters::new(sample_rate, channels, rate),
+            after: SignalMeters::new(sample_rate, channels, rate),
             check: SourceCheck::new(sample_rate, channels),
-            glue: Work::new(rate),
-            ceiling: Work::new(rate),
-            swing: Swing::new(rate),
+            compressor: GainReductionMeter::new(rate),
+            limiter: GainReductionMeter::new(rate),
+            pumping: PumpingMeter::new(rate),
             advisor: Advisor::new(),
             chunks_per_column: (history.width() / CHUNK as u64) as usize,
             history: Arc::new(Mutex::new(history)),
-            column: Column::EMPTY,
+            column: HistoryColumn::EMPTY,
             chunks: 0,
             columns: 0,
             rate,
@@ -105,7 +108,7 @@ impl Analysis {
 
     /// Feeds a block of any size.
     pub fn feed(&mut self, tap: &Tap, transport: Transport) {
-        // The chunker is put aside while its chunks are fed.
+        // Taken out while its chunks are fed, so that `self` can be borrowed.
         let mut chunker = std::mem::take(&mut self.chunker);
         chunker.push(tap, transport, |chunk| self.feed_chunk(chunk));
         self.chunker = chunker;
@@ -113,7 +116,7 @@ impl Analysis {
 
     /// Feeds the next chunk of the ring. A gap in the chunks' numbers becomes a marked gap in the
     /// history.
-    pub fn feed_chunk(&mut self, chunk: &Chunk) {
+    pub fn feed_chunk(&mut self, chunk: &TapChunk) {
         while self.next < chunk.index {
             self.next += 1;
             self.lost += CHUNK as u64;
@@ -121,30 +124,30 @@ impl Analysis {
             self.end_chunk();
         }
         self.next = chunk.index + 1;
-        if is_sane(chunk) {
+        if is_faultless(chunk) {
             self.add(chunk);
         } else {
-            self.add(&sanitised(chunk));
+            self.add(&without_faults(chunk));
         }
         self.end_chunk();
     }
 
-    /// Ends the stream: what is left of the last chunk and the last peaks still on their way, as
-    /// if silence followed.
+    /// Ends the stream: processes the rest of the last chunk and the peaks still delayed in the true
+    /// peak meters, as if silence followed.
     pub fn finish(&mut self) {
         if let Some((chunk, _)) = self.chunker.finish() {
             self.feed_chunk(&chunk);
         }
-        for side in [&mut self.before, &mut self.after] {
-            let tail = Sums { true_peak: side.finish_peaks(), ..Sums::EMPTY };
-            side.levels.add(&tail, self.running);
+        for meters in [&mut self.before, &mut self.after] {
+            let tail = LevelSums { true_peak: meters.finish_peaks(), ..LevelSums::EMPTY };
+            meters.levels.add(&tail, self.running);
         }
         if self.chunks > 0 {
             self.close_column();
         }
     }
 
-    fn add(&mut self, chunk: &Chunk) {
+    fn add(&mut self, chunk: &TapChunk) {
         let jump = self.follow_chunk(chunk.transport);
         let running = self.running;
         let before = self.before.add(&chunk.before, running);
@@ -154,7 +157,7 @@ impl Analysis {
             self.measured += CHUNK as u64;
         }
         let true_peak = after.true_peak[0].max(after.true_peak[1]);
-        let over = f64::from(true_peak) > db::to_gain(self.target.true_peak + MISREAD);
+        let over = f64::from(true_peak) > db::to_gain(self.target.true_peak + OVER_TOLERANCE_DB);
         let begins = over && !self.over;
         self.over = over;
         self.overs += u64::from(begins && running);
@@ -162,17 +165,17 @@ impl Analysis {
             let deepest = values.iter().copied().fold(0.0, f32::max);
             [deepest, values.iter().sum::<f32>() / CHUNK as f32]
         };
-        self.column.merge(&Column {
+        self.column.merge(&HistoryColumn {
             before: before.extremes(),
             after: after.extremes(),
             true_peak,
-            glue: reduction(&chunk.glue_db),
-            ceiling: reduction(&chunk.ceiling_db),
+            compressor: reduction(&chunk.compressor_db),
+            limiter: reduction(&chunk.limiter_db),
             overs: u32::from(begins),
             position: chunk.transport.position,
-            marks: Marks { playing: chunk.transport.playing, jump, lost: false },
+            marks: ColumnMarks { playing: chunk.transport.playing, jump, lost: false },
             frames: CHUNK as u32,
-            ..Column::EMPTY
+            ..HistoryColumn::EMPTY
         });
     }
 
@@ -211,50 +214,50 @@ impl Analysis {
 
     fn close_column(&mut self) {
         self.chunks = 0;
-        let mut column = std::mem::replace(&mut self.column, Column::EMPTY);
+        let mut column = std::mem::replace(&mut self.column, HistoryColumn::EMPTY);
         self.before.levels.close_column();
         self.after.levels.close_column();
-        let short_term = [&self.before, &self.after].map(|side| side.loudness.short_term() as f32);
+        let short_term = [&self.before, &self.after].map(|meters| meters.loudness.short_term() as f32);
         if column.frames > 0 {
             column.short_term = short_term;
         }
-        let music = column.after[1].max(-column.after[0]) >= MUSIC;
-        self.glue.add(column.glue[0], music, self.running);
-        self.ceiling.add(column.ceiling[0], music, self.running);
+        let music = column.after[1].max(-column.after[0]) >= MUSIC_PEAK;
+        self.compressor.add(column.compressor[0], music, self.running);
+        self.limiter.add(column.limiter[0], music, self.running);
         if music {
             let seconds = self.columns as f64 / self.rate;
-            self.swing.add(f64::from(column.glue[1] + column.ceiling[1]), seconds, self.running);
+            self.pumping.add(f64::from(column.compressor[1] + column.limiter[1]), seconds, self.running);
         }
-        self.lock_history().push(column);
+        lock(&self.history).push(column);
         self.columns += 1;
-        if self.columns.is_multiple_of(LOOK) {
+        if self.columns.is_multiple_of(ADVICE_COLUMNS) {
             let facts = self.facts(false);
-            self.advisor.tick(&facts, LOOK as f64 / self.rate);
+            self.advisor.tick(&facts, ADVICE_COLUMNS as f64 / self.rate);
         }
     }
 
-    /// What the rules look at: of the last seconds, or of the whole measurement.
+    /// The facts for the rules: of the last seconds, or of the whole measurement.
     fn facts(&self, whole: bool) -> Facts {
-        let highest = |sums: &Sums| sums.true_peak_db()[0].max(sums.true_peak_db()[1]);
-        let density = highest(self.before.levels.total()) - self.before.loudness.integrated();
+        let highest = |sums: &LevelSums| sums.true_peak_db()[0].max(sums.true_peak_db()[1]);
+        let plr = highest(self.before.levels.total()) - self.before.loudness.integrated();
         Facts {
             target: self.target,
             settings: self.settings,
             measured: self.measured as f64 / f64::from(self.sample_rate),
             source: self.check.source(self.before.levels.total()),
-            source_peak_to_loudness: density.is_finite().then_some(density),
+            source_plr: plr.is_finite().then_some(plr),
             integrated: self.after.loudness.integrated(),
             true_peak: highest(self.after.levels.total()),
-            glue: if whole { self.glue.whole() } else { self.glue.recent() },
-            ceiling: if whole { self.ceiling.whole() } else { self.ceiling.recent() },
-            swing: if whole { self.swing.most().0 } else { self.swing.db() },
+            compressor: if whole { self.compressor.whole() } else { self.compressor.recent() },
+            limiter: if whole { self.limiter.whole() } else { self.limiter.recent() },
+            pumping: if whole { self.pumping.most().0 } else { self.pumping.db() },
             file: self.file,
         }
     }
 
     /// Everything at this moment.
     pub fn snapshot(&self) -> Snapshot {
-        let (swing_most, swing_most_at) = self.swing.most();
+        let (pumping_most, pumping_most_at) = self.pumping.most();
         Snapshot {
             sample_rate: self.sample_rate,
             frames: self.frames(),
@@ -262,11 +265,11 @@ impl Analysis {
             measured: self.measured as f64 / f64::from(self.sample_rate),
             before: Readings::of(&self.before.loudness, &self.before.levels),
             after: Readings::of(&self.after.loudness, &self.after.levels),
-            glue: self.glue.recent(),
-            ceiling: self.ceiling.recent(),
-            swing: self.swing.db(),
-            swing_most,
-            swing_most_at,
+            compressor: self.compressor.recent(),
+            limiter: self.limiter.recent(),
+            pumping: self.pumping.db(),
+            pumping_most,
+            pumping_most_at,
             overs: self.overs,
             target: self.target,
             source: self.check.source(self.before.levels.total()),
@@ -288,9 +291,9 @@ impl Analysis {
         self.sample_rate
     }
 
-    /// Every rule that speaks on the whole measurement, the most important first: for a report on
-    /// a finished file.
-    pub fn verdict(&self) -> Vec<Note> {
+    /// The notes of all rules that apply to the whole measurement, the most important first: for a
+    /// report on a finished file.
+    pub fn verdict(&self) -> Vec<AdviceNote> {
         verdict(&self.facts(true))
     }
 
@@ -304,16 +307,12 @@ impl Analysis {
         self.history.clone()
     }
 
-    fn lock_history(&self) -> MutexGuard<'_, History> {
-        self.history.lock().unwrap_or_else(PoisonError::into_inner)
-    }
-
-    /// Starts the measurement, or goes on with it.
+    /// Starts or resumes the measurement.
     pub fn start(&mut self) {
         self.run(true);
     }
 
-    /// Pauses the measurement; momentary figures and history go on.
+    /// Pauses the measurement; momentary figures and history continue.
     pub fn pause(&mut self) {
         self.run(false);
     }
@@ -324,22 +323,22 @@ impl Analysis {
         self.after.loudness.run(running);
     }
 
-    /// Begins a new measurement: integrated figures, maxima, source check, advice. The history
+    /// Resets the measurement: integrated figures, maxima, source check, advice. The history
     /// stays.
     pub fn restart(&mut self) {
         self.before.restart();
         self.after.restart();
         self.check = SourceCheck::new(self.sample_rate, self.channels);
-        self.glue.restart();
-        self.ceiling.restart();
-        self.swing.restart();
+        self.compressor.restart();
+        self.limiter.restart();
+        self.pumping.restart();
         self.advisor.reset();
         self.measured = 0;
         self.overs = 0;
     }
 
-    /// Whether the measurement follows the host's transport: it runs while the host plays, goes on
-    /// when playback goes on where it stopped, and begins anew when it starts elsewhere.
+    /// Whether the measurement follows the host's transport: it runs while the host plays, resumes
+    /// when playback resumes where it stopped, and is reset when playback starts elsewhere.
     pub fn follow_transport(&mut self, follow: bool) {
         self.follow = follow;
         if follow && let Some(transport) = self.transport {
@@ -347,34 +346,34 @@ impl Analysis {
         }
     }
 
-    /// What the delivery asks for.
+    /// The delivery target.
     pub fn set_target(&mut self, target: Target) {
         self.target = target;
     }
 
-    /// The chain's settings, which some rules look at.
+    /// The chain's settings, which some rules use.
     pub fn set_settings(&mut self, settings: &Settings) {
         self.settings = *settings;
     }
 
-    /// What only the file side knows.
+    /// What only the reader of a file knows.
     pub fn set_file_facts(&mut self, file: FileFacts) {
         self.file = file;
     }
 }
 
-/// All samples are numbers of a size that can be sound.
-fn is_sane(chunk: &Chunk) -> bool {
-    let planes = chunk.before.iter().chain(&chunk.after).chain([&chunk.glue_db, &chunk.ceiling_db]);
-    planes.fold(true, |sane, plane| sane & plane.iter().fold(true, |sane, x| sane & (x.abs() < SANE)))
+/// All samples are finite and below [`FAULT_SAMPLE`].
+fn is_faultless(chunk: &TapChunk) -> bool {
+    let planes = chunk.before.iter().chain(&chunk.after).chain([&chunk.compressor_db, &chunk.limiter_db]);
+    planes.fold(true, |all, plane| all & plane.iter().fold(true, |all, x| all & (x.abs() < FAULT_SAMPLE)))
 }
 
-/// The chunk with silence where a sample was none.
-fn sanitised(chunk: &Chunk) -> Chunk {
+/// The chunk with faulty samples replaced by silence.
+fn without_faults(chunk: &TapChunk) -> TapChunk {
     let mut chunk = *chunk;
     let planes = chunk.before.iter_mut().chain(&mut chunk.after);
-    for x in planes.chain([&mut chunk.glue_db, &mut chunk.ceiling_db]).flatten() {
-        if x.is_nan() || x.abs() >= SANE {
+    for x in planes.chain([&mut chunk.compressor_db, &mut chunk.limiter_db]).flatten() {
+        if x.is_nan() || x.abs() >= FAULT_SAMPLE {
             *x = 0.0;
         }
     }

@@ -1,9 +1,9 @@
-//! One column of the history: what happened in a stretch of time, merged so that it never lies:
-//! levels and reductions keep their extremes.
+//! One column of the history: what happened in a stretch of time. Merging keeps the extremes of
+//! levels and reductions.
 
-/// What happened in a column.
+/// Events in a column.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Marks {
+pub struct ColumnMarks {
     /// The transport was running.
     pub playing: bool,
     /// The transport jumped to this column's position, or started here.
@@ -14,45 +14,45 @@ pub struct Marks {
 
 /// One column. Levels are linear (full scale = ±1.0) and hold for both channels together.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Column {
+pub struct HistoryColumn {
     /// Lowest and highest sample before the chain.
     pub before: [f32; 2],
     /// Lowest and highest sample after the chain.
     pub after: [f32; 2],
     /// Highest true peak after the chain, linear.
     pub true_peak: f32,
-    /// Deepest and mean reduction of the glue, dB ≥ 0.
-    pub glue: [f32; 2],
-    /// Deepest and mean reduction of the ceiling, dB ≥ 0.
-    pub ceiling: [f32; 2],
+    /// Deepest and mean reduction of the compressor, dB ≥ 0.
+    pub compressor: [f32; 2],
+    /// Deepest and mean reduction of the limiter, dB ≥ 0.
+    pub limiter: [f32; 2],
     /// Highest short-term loudness before and after, LUFS.
     pub short_term: [f32; 2],
     /// Times that the true peak rose above the target's limit.
     pub overs: u32,
     /// Position on the host's time line of the first frame, samples.
     pub position: Option<i64>,
-    pub marks: Marks,
+    pub marks: ColumnMarks,
     /// Frames measured (fewer than the column is wide when some were lost or are yet to come).
     pub frames: u32,
 }
 
-impl Column {
+impl HistoryColumn {
     /// Nothing measured.
     pub const EMPTY: Self = Self {
         before: [0.0; 2],
         after: [0.0; 2],
         true_peak: 0.0,
-        glue: [0.0; 2],
-        ceiling: [0.0; 2],
+        compressor: [0.0; 2],
+        limiter: [0.0; 2],
         short_term: [f32::NEG_INFINITY; 2],
         overs: 0,
         position: None,
-        marks: Marks { playing: false, jump: false, lost: false },
+        marks: ColumnMarks { playing: false, jump: false, lost: false },
         frames: 0,
     };
 
-    /// Takes in a later column.
-    pub fn merge(&mut self, later: &Column) {
+    /// Merges a later column into this one.
+    pub fn merge(&mut self, later: &HistoryColumn) {
         if later.frames == 0 {
             self.marks.lost |= later.marks.lost;
             return;
@@ -68,7 +68,8 @@ impl Column {
         for (mine, other) in [(&mut self.before, &later.before), (&mut self.after, &later.after)] {
             *mine = [mine[0].min(other[0]), mine[1].max(other[1])];
         }
-        for (mine, other) in [(&mut self.glue, &later.glue), (&mut self.ceiling, &later.ceiling)] {
+        for (mine, other) in [(&mut self.compressor, &later.compressor), (&mut self.limiter, &later.limiter)]
+        {
             *mine = [mine[0].max(other[0]), mine[1] + (other[1] - mine[1]) * share];
         }
         for (mine, other) in self.short_term.iter_mut().zip(later.short_term) {
@@ -89,10 +90,17 @@ mod tests {
 
     #[test]
     fn extremes_are_kept_and_the_mean_is_weighted_by_time() {
-        let mut a = Column { ceiling: [2.0, 1.0], after: [-0.3, 0.2], frames: 512, ..Column::EMPTY };
-        let marks = Marks { jump: true, ..Marks::default() };
-        a.merge(&Column { ceiling: [6.0, 3.0], after: [-0.1, 0.4], frames: 1536, marks, ..Column::EMPTY });
-        assert_eq!((a.ceiling, a.after), ([6.0, 2.5], [-0.3, 0.4]));
+        let mut a =
+            HistoryColumn { limiter: [2.0, 1.0], after: [-0.3, 0.2], frames: 512, ..HistoryColumn::EMPTY };
+        let marks = ColumnMarks { jump: true, ..ColumnMarks::default() };
+        a.merge(&HistoryColumn {
+            limiter: [6.0, 3.0],
+            after: [-0.1, 0.4],
+            frames: 1536,
+            marks,
+            ..HistoryColumn::EMPTY
+        });
+        assert_eq!((a.limiter, a.after), ([6.0, 2.5], [-0.3, 0.4]));
         assert!(a.marks.jump && a.frames == 2048);
     }
 }

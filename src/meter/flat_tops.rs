@@ -8,7 +8,7 @@
 use crate::dsp::CHUNK;
 
 /// Fewest samples of a flat top.
-const SHORTEST: usize = 3;
+const SHORTEST_SAMPLES: usize = 3;
 /// Greatest difference inside a flat top: three half steps of 16 bits (dither).
 const TREMBLE: f32 = 1.5 / 32768.0;
 /// Least height of the corners: so many times the tremble inside, and never less than four steps
@@ -49,7 +49,7 @@ impl FlatTops {
 
 /// A run of nearly equal samples.
 #[derive(Clone, Copy, Debug)]
-struct Run {
+struct SampleRun {
     start: u64,
     len: usize,
     low: f32,
@@ -58,17 +58,17 @@ struct Run {
     before: f32,
 }
 
-/// Looks at one polarity.
+/// The search in one polarity.
 #[derive(Clone, Debug)]
-struct Polarity {
+struct PolaritySearch {
     sign: f32,
     /// Highest value so far.
     extreme: f32,
-    run: Option<Run>,
+    run: Option<SampleRun>,
     found: FlatTops,
 }
 
-impl Polarity {
+impl PolaritySearch {
     fn new(sign: f32) -> Self {
         let found = FlatTops { places: Vec::with_capacity(PLACES), ..FlatTops::default() };
         Self { sign, extreme: 0.0, run: None, found }
@@ -103,15 +103,15 @@ impl Polarity {
                 self.judge(&run, v, floor);
             }
             if v >= floor {
-                self.run = Some(Run { start: n, len: 1, low: v, high: v, before });
+                self.run = Some(SampleRun { start: n, len: 1, low: v, high: v, before });
             }
             before = v;
         }
     }
 
-    fn judge(&mut self, run: &Run, after: f32, floor: f32) {
+    fn judge(&mut self, run: &SampleRun, after: f32, floor: f32) {
         let corner = (CORNER * (run.high - run.low)).max(LEAST_CORNER);
-        if run.len >= SHORTEST && run.high >= floor && run.low - run.before.max(after) >= corner {
+        if run.len >= SHORTEST_SAMPLES && run.high >= floor && run.low - run.before.max(after) >= corner {
             self.found.count += 1;
             self.found.longest = self.found.longest.max(run.len);
             self.found.level = run.high;
@@ -125,14 +125,14 @@ impl Polarity {
 /// Both polarities of one channel.
 #[derive(Clone, Debug)]
 pub struct FlatTopSearch {
-    polarities: [Polarity; 2],
+    polarities: [PolaritySearch; 2],
     last: f32,
 }
 
 impl FlatTopSearch {
-    /// Nothing heard so far.
+    /// Nothing found so far.
     pub fn new() -> Self {
-        Self { polarities: [Polarity::new(1.0), Polarity::new(-1.0)], last: 0.0 }
+        Self { polarities: [PolaritySearch::new(1.0), PolaritySearch::new(-1.0)], last: 0.0 }
     }
 
     /// Looks at a chunk whose lowest and highest samples are known; `frame` is its first.
@@ -191,23 +191,15 @@ mod tests {
 
     #[test]
     fn a_cut_wave_is_found_after_a_gain_and_dither() {
-        let mut seed = 7u32;
-        let dither: Vec<f64> = (0..96_000)
-            .map(|_| {
-                let mut next = || {
-                    seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-                    f64::from(seed) / 4_294_967_296.0 - 0.5
-                };
-                (next() + next()) / 32768.0
-            })
-            .collect();
+        let mut random = testkit::Random::new(7);
+        let dither: Vec<f64> = (0..96_000).map(|_| (random.unit() - random.unit()) / 32768.0).collect();
         let found = search(|n| bits_16(0.631 * (1.4 * sine(1000.0, n)).clamp(-1.0, 1.0) + dither[n]));
         assert!(found.count > 3000, "{found:?}");
         assert!((found.level - 0.631).abs() < 1e-3);
     }
 
     #[test]
-    fn round_tops_are_left_alone() {
+    fn round_tops_are_not_flat_tops() {
         for f in [20.0, 31.5, 40.0, 55.0, 100.0, 997.0, 5000.0] {
             assert_eq!(search(|n| 0.97 * sine(f, n)).count, 0, "{f} Hz");
             assert_eq!(search(|n| bits_16(0.97 * sine(f, n))).count, 0, "{f} Hz in 16 bits");

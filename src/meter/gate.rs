@@ -4,23 +4,23 @@
 //! Blocks are sorted into bins 0.01 LU wide that keep count *and* summed power, so averages are
 //! exact; only where the relative gate falls is resolved to one bin.
 
+use crate::dsp::loudness_difference::{ABSOLUTE_GATE_LUFS, LOUDNESS_OFFSET_DB};
+
 /// Bins per LU.
-const PER_LU: f64 = 100.0;
-/// Lowest loudness that counts (strictly above), LUFS: the absolute gate.
-const FLOOR: f64 = -70.0;
+const BINS_PER_LU: f64 = 100.0;
 /// Loudness of the uppermost bin, LUFS; louder blocks are kept in that bin with their true power.
-const TOP: f64 = 30.0;
-const BINS: usize = ((TOP - FLOOR) * PER_LU) as usize;
+const TOP_LUFS: f64 = 30.0;
+const BINS: usize = ((TOP_LUFS - ABSOLUTE_GATE_LUFS) * BINS_PER_LU) as usize;
 
 /// Loudness in LUFS of a weighted mean square: BS.1770-5, eq. 2; −∞ for silence.
 #[inline]
 pub fn loudness(mean_square: f64) -> f64 {
-    -0.691 + 10.0 * mean_square.log10()
+    LOUDNESS_OFFSET_DB + 10.0 * mean_square.log10()
 }
 
-/// A store of block powers.
+/// Histogram of block powers.
 #[derive(Clone, Debug)]
-pub struct Gate {
+pub struct LoudnessGate {
     /// Number of blocks in each bin.
     count: Box<[u32]>,
     /// Sum of their weighted mean squares.
@@ -28,11 +28,11 @@ pub struct Gate {
     /// All blocks and their power.
     blocks: u64,
     total: f64,
-    /// The bins in use lie in here: reading the meter does not pass the empty ones.
+    /// Range of the bins in use: reading does not visit the empty ones.
     used: std::ops::Range<usize>,
 }
 
-impl Gate {
+impl LoudnessGate {
     /// Empty.
     pub fn new() -> Self {
         Self { count: vec![0; BINS].into(), power: vec![0.0; BINS].into(), blocks: 0, total: 0.0, used: 0..0 }
@@ -41,8 +41,8 @@ impl Gate {
     /// Adds a block by its weighted mean square; at or below −70 LUFS it is left out.
     pub fn add(&mut self, mean_square: f64) {
         let level = loudness(mean_square);
-        if level > FLOOR {
-            let bin = (((level - FLOOR) * PER_LU) as usize).min(BINS - 1);
+        if level > ABSOLUTE_GATE_LUFS {
+            let bin = (((level - ABSOLUTE_GATE_LUFS) * BINS_PER_LU) as usize).min(BINS - 1);
             self.count[bin] = self.count[bin].saturating_add(1);
             self.power[bin] += mean_square;
             self.used = if self.blocks == 0 {
@@ -98,7 +98,7 @@ impl Gate {
         percentile(95.0) - percentile(10.0)
     }
 
-    /// Empties it.
+    /// Removes all blocks.
     pub fn reset(&mut self) {
         self.count.fill(0);
         self.power.fill(0.0);
@@ -106,7 +106,7 @@ impl Gate {
     }
 }
 
-impl Default for Gate {
+impl Default for LoudnessGate {
     fn default() -> Self {
         Self::new()
     }
@@ -122,7 +122,7 @@ mod tests {
 
     #[test]
     fn quiet_blocks_do_not_pull_the_mean_down() {
-        let mut gate = Gate::new();
+        let mut gate = LoudnessGate::new();
         assert_eq!(gate.integrated(), f64::NEG_INFINITY);
         (0..100).for_each(|_| gate.add(power(-23.0)));
         (0..100).for_each(|_| gate.add(power(-40.0)));
@@ -133,8 +133,9 @@ mod tests {
 
     #[test]
     fn the_range_does_not_change_when_the_programme_is_repeated() {
-        let mut gate = Gate::new();
-        let programme = |gate: &mut Gate| (0..400).for_each(|i| gate.add(power(-30.0 + i as f64 * 0.025)));
+        let mut gate = LoudnessGate::new();
+        let programme =
+            |gate: &mut LoudnessGate| (0..400).for_each(|i| gate.add(power(-30.0 + i as f64 * 0.025)));
         programme(&mut gate);
         let once = gate.range();
         programme(&mut gate);

@@ -1,15 +1,15 @@
-//! What the chain did over time: columns of about 11 ms in, any span as so many columns out.
+//! History of the measurement: columns of about 11 ms in, any span as any number of columns out.
 //!
 //! A pyramid of rings. The finest keeps the last 12 minutes in columns of about 11 ms; each level
 //! above merges two columns into one and reaches back twice as far. Memory is bounded and set aside
 //! at the start (5 MB per level, taken into use as it fills: 4 MB after five minutes, 26 MB after
-//! three hours); nothing is ever moved, and a read touches only a few times the columns it gives. A column never lies: merged levels and reductions keep their
-//! extremes.
+//! three hours); nothing is ever moved, and a read visits only a few times the columns it returns.
+//! Merged columns keep the extremes of levels and reductions.
 
 use std::ops::Range;
 
-use super::column::Column;
-use crate::dsp::CHUNK;
+use super::column::HistoryColumn;
+use crate::dsp::{CHUNK, db};
 
 /// Columns that each level remembers.
 pub const COLUMNS: usize = 1 << 16;
@@ -18,16 +18,16 @@ pub const LEVELS: usize = 16;
 
 /// One level: a ring of the last [`COLUMNS`] complete columns, and the one under way.
 #[derive(Clone, Debug)]
-struct Level {
-    ring: Vec<Column>,
+struct HistoryLevel {
+    ring: Vec<HistoryColumn>,
     /// Complete columns since the start; column `n` stands at `n % COLUMNS`.
     count: u64,
     /// The column under way: complete columns of the level below, merged.
-    open: Column,
+    open: HistoryColumn,
 }
 
-impl Level {
-    fn push(&mut self, column: Column) {
+impl HistoryLevel {
+    fn push(&mut self, column: HistoryColumn) {
         let at = (self.count % COLUMNS as u64) as usize;
         if at == self.ring.len() {
             self.ring.push(column);
@@ -44,24 +44,25 @@ pub struct History {
     sample_rate: u32,
     /// Frames per finest column.
     width: u64,
-    levels: Vec<Level>,
+    levels: Vec<HistoryLevel>,
 }
 
-/// Columns of one level as they stand on its fixed grid: drawn at their own times, they do not
-/// shimmer while the picture moves.
+/// Columns of one level on its fixed grid: drawn at their own times, they do not change while the
+/// chart scrolls.
 #[derive(Clone, Debug, PartialEq)]
-pub struct View {
+pub struct HistoryView {
     /// First frame of the first column.
     pub start: u64,
     /// Frames per column.
     pub width: u64,
-    pub columns: Vec<Column>,
+    pub columns: Vec<HistoryColumn>,
 }
 
 impl History {
     /// For a sample rate in Hz. All memory is set aside here and taken into use as it fills.
     pub fn new(sample_rate: u32) -> Self {
-        let level = || Level { ring: Vec::with_capacity(COLUMNS), count: 0, open: Column::EMPTY };
+        let level =
+            || HistoryLevel { ring: Vec::with_capacity(COLUMNS), count: 0, open: HistoryColumn::EMPTY };
         Self {
             sample_rate,
             width: (Self::chunks_per_column(sample_rate) * CHUNK) as u64,
@@ -97,7 +98,7 @@ impl History {
     }
 
     /// Adds the next finest column. Never allocates.
-    pub fn push(&mut self, mut column: Column) {
+    pub fn push(&mut self, mut column: HistoryColumn) {
         for i in 0..LEVELS {
             self.levels[i].push(column);
             let complete = self.levels[i].count.is_multiple_of(2);
@@ -106,7 +107,7 @@ impl History {
             if !complete {
                 break;
             }
-            column = std::mem::replace(&mut above.open, Column::EMPTY);
+            column = std::mem::replace(&mut above.open, HistoryColumn::EMPTY);
         }
     }
 
@@ -122,15 +123,15 @@ impl History {
     }
 
     /// Column `n` of a level; the newest may be incomplete.
-    fn column(&self, level: usize, n: u64) -> Column {
+    fn column(&self, level: usize, n: u64) -> HistoryColumn {
         let this = &self.levels[level];
         if n < this.count {
             if this.count - n > COLUMNS as u64 {
-                return Column::EMPTY;
+                return HistoryColumn::EMPTY;
             }
             return this.ring[(n % COLUMNS as u64) as usize];
         }
-        let mut column = Column::EMPTY;
+        let mut column = HistoryColumn::EMPTY;
         if n == this.count {
             // What is under way here, then what is under way below, in order of time.
             self.levels[..=level].iter().rev().for_each(|level| column.merge(&level.open));
@@ -141,23 +142,23 @@ impl History {
     /// The columns of a span of frames on the grid of one level: at least half of `most`, at most
     /// `most` (fewer when the span is shorter than that in finest columns). Ends with the newest
     /// column.
-    pub fn view(&self, span: Range<u64>, most: usize) -> View {
+    pub fn view(&self, span: Range<u64>, most: usize) -> HistoryView {
         let span = span.start..span.end.min(self.frames()).max(span.start);
         // One column more may be needed where the span does not begin on the grid.
         let level = self.level_for(&span, most.max(2) - 1);
         let width = self.width << level;
         let (first, end) = (span.start / width, span.end.div_ceil(width));
         let columns = (first..end).map(|n| self.column(level, n)).collect();
-        View { start: first * width, width, columns }
+        HistoryView { start: first * width, width, columns }
     }
 
     /// A span of frames as exactly `out.len()` columns of equal width; parts without a measurement
-    /// are [`Column::EMPTY`]. A column on a border counts for both sides: nothing is overlooked.
-    pub fn read(&self, span: Range<u64>, out: &mut [Column]) {
+    /// are [`HistoryColumn::EMPTY`]. A column on a border counts for both sides: nothing is overlooked.
+    pub fn read(&self, span: Range<u64>, out: &mut [HistoryColumn]) {
         let n = out.len() as u64;
         let length = span.end.saturating_sub(span.start);
         if n == 0 || length == 0 {
-            out.fill(Column::EMPTY);
+            out.fill(HistoryColumn::EMPTY);
             return;
         }
         // Twice as fine as asked where there is such a level.
@@ -177,12 +178,12 @@ impl History {
         writeln!(
             to,
             "time (s),position (s),before peak (dBFS),after peak (dBFS),after true peak (dBTP),\
-             glue deepest (dB),glue mean (dB),ceiling deepest (dB),ceiling mean (dB),\
+             compressor deepest (dB),compressor mean (dB),limiter deepest (dB),limiter mean (dB),\
              short-term before (LUFS),short-term after (LUFS),overs,playing,jump,lost"
         )?;
         let view = self.view(0..self.frames(), COLUMNS);
         let rate = f64::from(self.sample_rate);
-        let db = |x: f32| 20.0 * f64::from(x).log10();
+        let db = |x: f32| db::from_gain(f64::from(x));
         let peak = |pair: [f32; 2]| db(pair[1].max(-pair[0]));
         for (n, c) in (0..).zip(&view.columns) {
             let time = (view.start + n * view.width) as f64 / rate;
@@ -193,10 +194,10 @@ impl History {
                 peak(c.before),
                 peak(c.after),
                 db(c.true_peak),
-                c.glue[0],
-                c.glue[1],
-                c.ceiling[0],
-                c.ceiling[1],
+                c.compressor[0],
+                c.compressor[1],
+                c.limiter[0],
+                c.limiter[1],
                 c.short_term[0],
                 c.short_term[1],
                 c.overs,
@@ -208,12 +209,12 @@ impl History {
         Ok(())
     }
 
-    /// Forgets everything; keeps its memory.
+    /// Removes all columns; keeps the allocated memory.
     pub fn reset(&mut self) {
         for level in &mut self.levels {
             level.ring.clear();
             level.count = 0;
-            level.open = Column::EMPTY;
+            level.open = HistoryColumn::EMPTY;
         }
     }
 }
@@ -222,8 +223,13 @@ impl History {
 mod tests {
     use super::*;
 
-    fn column(reduction: f32) -> Column {
-        Column { ceiling: [reduction, reduction / 2.0], after: [-0.1, 0.2], frames: 512, ..Column::EMPTY }
+    fn column(reduction: f32) -> HistoryColumn {
+        HistoryColumn {
+            limiter: [reduction, reduction / 2.0],
+            after: [-0.1, 0.2],
+            frames: 512,
+            ..HistoryColumn::EMPTY
+        }
     }
 
     fn filled(columns: usize, deep_at: usize) -> History {
@@ -236,34 +242,34 @@ mod tests {
     fn the_deepest_reduction_survives_every_zoom() {
         let history = filled(10_007, 7_777);
         for n in [1, 3, 100, 1000, 10_007] {
-            let mut out = vec![Column::EMPTY; n];
+            let mut out = vec![HistoryColumn::EMPTY; n];
             history.read(0..history.frames(), &mut out);
-            let deepest = (0..n).max_by(|&a, &b| out[a].ceiling[0].total_cmp(&out[b].ceiling[0])).unwrap();
-            assert_eq!(out[deepest].ceiling[0], 9.0);
+            let deepest = (0..n).max_by(|&a, &b| out[a].limiter[0].total_cmp(&out[b].limiter[0])).unwrap();
+            assert_eq!(out[deepest].limiter[0], 9.0);
             assert!(deepest.abs_diff(7_777 * n / 10_007) <= 1, "{deepest} of {n}");
             assert!(out.iter().all(|c| c.frames > 0 && c.after == [-0.1, 0.2]));
             let view = history.view(0..history.frames(), n.max(2));
             assert!(view.columns.len() <= n.max(2) && view.columns.len() >= n / 2);
-            assert!(view.columns.iter().any(|c| c.ceiling[0] == 9.0));
+            assert!(view.columns.iter().any(|c| c.limiter[0] == 9.0));
         }
     }
 
     #[test]
-    fn memory_is_bounded_and_the_song_reaches_back_further_when_coarser() {
+    fn memory_is_bounded_and_coarser_levels_reach_back_further() {
         let columns = 3 * COLUMNS + 11;
         let mut history = filled(1, 0);
         let before: Vec<usize> = history.levels.iter().map(|level| level.ring.capacity()).collect();
         (1..columns).for_each(|_| history.push(column(1.0)));
         let after: Vec<usize> = history.levels.iter().map(|level| level.ring.capacity()).collect();
         assert_eq!(before, after);
-        let mut out = [Column::EMPTY; 500];
+        let mut out = [HistoryColumn::EMPTY; 500];
         history.read(0..history.frames(), &mut out);
-        assert_eq!(out[0].ceiling[0], 9.0);
+        assert_eq!(out[0].limiter[0], 9.0);
         let recent = history.view(history.frames() - 480_000..history.frames(), 1000);
         assert_eq!(recent.width, history.width());
         let old = history.view(0..480_000, 1000);
         assert_eq!(old.width, 4 * history.width());
-        assert_eq!(old.columns[0].ceiling[0], 9.0);
+        assert_eq!(old.columns[0].limiter[0], 9.0);
     }
 
     #[test]

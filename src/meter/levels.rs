@@ -5,7 +5,7 @@ use crate::dsp::{CHANNELS, CHUNK, db};
 
 /// Sums and extremes over some frames; two of them merge into one.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Sums {
+pub struct LevelSums {
     pub frames: u64,
     /// Lowest and highest sample per channel.
     pub min: [f32; CHANNELS],
@@ -19,7 +19,7 @@ pub struct Sums {
     pub cross: f64,
 }
 
-impl Sums {
+impl LevelSums {
     /// Of no frame.
     pub const EMPTY: Self = Self {
         frames: 0,
@@ -62,8 +62,8 @@ impl Sums {
         sums
     }
 
-    /// Takes in further frames.
-    pub fn merge(&mut self, other: &Sums) {
+    /// Adds further frames.
+    pub fn merge(&mut self, other: &LevelSums) {
         self.frames += other.frames;
         self.cross += other.cross;
         for c in 0..CHANNELS {
@@ -122,34 +122,34 @@ impl Sums {
 
 /// The sums of the measurement and of the last 3 s.
 #[derive(Clone, Debug)]
-pub struct Levels {
+pub struct LevelMeter {
     /// Since the start of the measurement.
-    total: Sums,
+    total: LevelSums,
     /// The column under way.
-    open: Sums,
+    open: LevelSums,
     /// The last 3 s in columns, a ring.
-    recent: Box<[Sums]>,
+    recent: Box<[LevelSums]>,
     /// Place of the next column in the ring.
     at: usize,
     /// Columns in 400 ms.
     moment: usize,
 }
 
-impl Levels {
+impl LevelMeter {
     /// For so many columns a second.
     pub fn new(columns_per_second: f64) -> Self {
         let columns = |seconds: f64| (seconds * columns_per_second).round().max(1.0) as usize;
         Self {
-            total: Sums::EMPTY,
-            open: Sums::EMPTY,
-            recent: vec![Sums::EMPTY; columns(3.0)].into(),
+            total: LevelSums::EMPTY,
+            open: LevelSums::EMPTY,
+            recent: vec![LevelSums::EMPTY; columns(3.0)].into(),
             at: 0,
             moment: columns(0.4),
         }
     }
 
     /// Adds a chunk; it counts for the measurement when that is `running`.
-    pub fn add(&mut self, chunk: &Sums, running: bool) {
+    pub fn add(&mut self, chunk: &LevelSums, running: bool) {
         self.open.merge(chunk);
         if running {
             self.total.merge(chunk);
@@ -157,39 +157,39 @@ impl Levels {
     }
 
     /// Ends the column under way and gives its sums.
-    pub fn close_column(&mut self) -> Sums {
-        let column = std::mem::replace(&mut self.open, Sums::EMPTY);
+    pub fn close_column(&mut self) -> LevelSums {
+        let column = std::mem::replace(&mut self.open, LevelSums::EMPTY);
         self.recent[self.at] = column;
         self.at = (self.at + 1) % self.recent.len();
         column
     }
 
     /// Since the start of the measurement.
-    pub fn total(&self) -> &Sums {
+    pub fn total(&self) -> &LevelSums {
         &self.total
     }
 
-    fn last(&self, columns: usize) -> Sums {
+    fn last(&self, columns: usize) -> LevelSums {
         let n = self.recent.len();
-        (1..=columns.min(n)).fold(Sums::EMPTY, |mut sums, back| {
+        (1..=columns.min(n)).fold(LevelSums::EMPTY, |mut sums, back| {
             sums.merge(&self.recent[(self.at + n - back) % n]);
             sums
         })
     }
 
     /// The last 400 ms.
-    pub fn moment(&self) -> Sums {
+    pub fn moment(&self) -> LevelSums {
         self.last(self.moment)
     }
 
     /// The last 3 s.
-    pub fn recent(&self) -> Sums {
+    pub fn recent(&self) -> LevelSums {
         self.last(self.recent.len())
     }
 
-    /// Begins a new measurement.
+    /// Resets the measurement.
     pub fn restart(&mut self) {
-        self.total = Sums::EMPTY;
+        self.total = LevelSums::EMPTY;
     }
 }
 
@@ -199,12 +199,12 @@ mod tests {
 
     #[test]
     fn a_tone_off_centre() {
-        let mut levels = Levels::new(93.75);
+        let mut levels = LevelMeter::new(93.75);
         for n in 0..1500 {
             let tone: [f32; CHUNK] = std::array::from_fn(|i| {
                 (std::f64::consts::TAU * 1000.0 * (n * CHUNK + i) as f64 / 48_000.0).sin() as f32
             });
-            levels.add(&Sums::of(&[tone.map(|x| 0.5 * x + 0.1), tone.map(|x| -0.25 * x)]), true);
+            levels.add(&LevelSums::of(&[tone.map(|x| 0.5 * x + 0.1), tone.map(|x| -0.25 * x)]), true);
         }
         let sums = levels.total();
         assert!((sums.dc()[0] - 0.1).abs() < 1e-6);
@@ -212,7 +212,7 @@ mod tests {
         // A sine's crest is 3.01 dB, in each channel.
         assert!((sums.peak_db()[1] - sums.rms_db()[1] - 3.0103).abs() < 1e-3);
         assert!((sums.correlation().unwrap() + 0.9622).abs() < 1e-3);
-        assert_eq!(levels.recent(), Sums::EMPTY);
+        assert_eq!(levels.recent(), LevelSums::EMPTY);
         levels.close_column();
         assert_eq!(levels.moment().frames, 48_000);
     }

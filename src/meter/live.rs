@@ -1,12 +1,13 @@
-//! The analysis thread of one plugin instance: drains the ring, feeds the analysis, publishes a
-//! snapshot about 30 times a second and takes commands. It stops and is joined on drop.
+//! The analysis thread of one plugin instance: reads the ring, feeds the analysis, publishes a
+//! snapshot about 30 times a second and executes commands. It stops and is joined on drop.
 //!
-//! The audio thread cannot wake it (that would be a system call), so it looks into the ring every
-//! few milliseconds, and rarely once nothing has come for a while.
+//! The audio thread must not wake it (that would be a system call), so it polls the ring every few
+//! milliseconds, and more rarely once nothing has come for a while.
 
-use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use atomic_float::AtomicF64;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, Sender, TryRecvError, channel};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex};
 use std::thread::{self, JoinHandle};
 use std::time::Duration;
 
@@ -15,27 +16,28 @@ use super::history::History;
 use super::matching::LoudnessMatch;
 use super::snapshot::Snapshot;
 use super::targets::Target;
-use crate::link::Drain;
 use crate::settings::Settings;
+use crate::sync::lock;
+use crate::tap_ring::TapReceiver;
 
-/// Pause between two looks while sound comes.
-const BUSY: Duration = Duration::from_millis(10);
-/// Pause once nothing has come for [`QUIET`] looks.
-const IDLE: Duration = Duration::from_millis(100);
-const QUIET: u32 = 50;
-/// Chunks between two looks at the commands.
-const BATCH: usize = 256;
+/// Pause between two polls while sound comes.
+const BUSY_PAUSE: Duration = Duration::from_millis(10);
+/// Pause once nothing has come for [`QUIET_POLLS`] polls.
+const IDLE_PAUSE: Duration = Duration::from_millis(100);
+const QUIET_POLLS: u32 = 50;
+/// Chunks between two reads of the commands.
+const BATCH_CHUNKS: usize = 256;
 /// Snapshots a second of sound.
-const SNAPSHOTS: u64 = 30;
+const SNAPSHOTS_PER_S: u64 = 30;
 
-/// What can be asked of the analysis.
+/// A command to the analysis.
 #[derive(Clone, Debug)]
-pub enum Command {
-    /// Go on measuring.
+pub enum AnalysisCommand {
+    /// Resume the measurement.
     Start,
     /// Pause the measurement.
     Pause,
-    /// Begin a new measurement.
+    /// Reset the measurement.
     Restart,
     /// Follow the host's transport, or not.
     FollowTransport(bool),
@@ -43,54 +45,54 @@ pub enum Command {
     Target(Target),
     /// The chain's settings have changed.
     Settings(Box<Settings>),
-    /// Forget the columns.
+    /// Clear the history.
     ClearHistory,
 }
 
-/// How much louder the result is than the input, for the audio thread, which must not wait.
+/// How much louder the result is than the input, shared with the audio thread, which must not wait.
 #[derive(Debug, Default)]
-pub struct Louder {
-    /// Bits of the difference in dB.
-    db: AtomicU64,
-    anew: AtomicBool,
+pub struct SharedLoudnessDifference {
+    /// dB.
+    db: AtomicF64,
+    reset_requested: AtomicBool,
 }
 
-impl Louder {
-    /// dB, as measured last: behind the sound by the 10 ms in which the analysis looks into the ring.
+impl SharedLoudnessDifference {
+    /// dB, as measured last: up to 10 ms behind the sound, the pause between two polls of the ring.
     pub fn db(&self) -> f64 {
-        f64::from_bits(self.db.load(Ordering::Relaxed))
+        self.db.load(Ordering::Relaxed)
     }
 
-    /// Forgets what has been heard so far.
-    pub fn start_anew(&self) {
-        self.db.store(0.0f64.to_bits(), Ordering::Relaxed);
-        self.anew.store(true, Ordering::Relaxed);
+    /// Resets the measurement of the difference.
+    pub fn reset(&self) {
+        self.db.store(0.0, Ordering::Relaxed);
+        self.reset_requested.store(true, Ordering::Relaxed);
     }
 }
 
 /// A running analysis.
 #[derive(Debug)]
-pub struct Live {
-    louder: Arc<Louder>,
-    commands: Option<Sender<Command>>,
+pub struct LiveAnalysis {
+    louder: Arc<SharedLoudnessDifference>,
+    commands: Option<Sender<AnalysisCommand>>,
     newest: Arc<Mutex<Arc<Snapshot>>>,
     history: Arc<Mutex<History>>,
     thread: Option<JoinHandle<()>>,
 }
 
-impl Live {
+impl LiveAnalysis {
     /// Starts the thread on the reader's end of the ring. Fails when the system gives no thread.
-    pub fn start(sample_rate: u32, channels: usize, drain: Drain) -> std::io::Result<Self> {
+    pub fn start(sample_rate: u32, channels: usize, receiver: TapReceiver) -> std::io::Result<Self> {
         let analysis = Analysis::new(sample_rate, channels);
         let history = analysis.history();
         let newest = Arc::new(Mutex::new(Arc::new(analysis.snapshot())));
         let (commands, inbox) = channel();
-        let louder = Arc::new(Louder::default());
-        let worker = Worker {
+        let louder = Arc::new(SharedLoudnessDifference::default());
+        let worker = AnalysisWorker {
             analysis,
             matching: LoudnessMatch::new(f64::from(sample_rate)),
             louder: louder.clone(),
-            drain,
+            receiver,
             inbox,
             newest: newest.clone(),
             published: 0,
@@ -100,24 +102,24 @@ impl Live {
         Ok(Self { louder, commands: Some(commands), newest, history, thread: Some(thread) })
     }
 
-    /// The way by which the audio thread learns how much louder the result is.
-    pub fn louder(&self) -> Arc<Louder> {
+    /// The loudness difference, for the audio thread.
+    pub fn louder(&self) -> Arc<SharedLoudnessDifference> {
         self.louder.clone()
     }
 
     /// The newest snapshot.
     pub fn snapshot(&self) -> Arc<Snapshot> {
-        self.newest.lock().unwrap_or_else(PoisonError::into_inner).clone()
+        lock(&self.newest).clone()
     }
 
-    /// The columns so far. Lock them for a read only, and never on an audio thread.
+    /// The history. Lock it for a read only, and never on an audio thread.
     pub fn history(&self) -> Arc<Mutex<History>> {
         self.history.clone()
     }
 
-    /// Asks something of the analysis. Not for the audio thread.
-    pub fn send(&self, command: Command) {
-        // The thread ends before the sender only when it has panicked; then nobody listens.
+    /// Sends a command. Not for the audio thread.
+    pub fn send(&self, command: AnalysisCommand) {
+        // The thread ends before the sender only if it has panicked.
         if let Some(commands) = &self.commands {
             let _ = commands.send(command);
         }
@@ -127,7 +129,7 @@ impl Live {
     }
 }
 
-impl Drop for Live {
+impl Drop for LiveAnalysis {
     fn drop(&mut self) {
         self.commands = None;
         if let Some(thread) = self.thread.take() {
@@ -137,76 +139,75 @@ impl Drop for Live {
     }
 }
 
-struct Worker {
+struct AnalysisWorker {
     analysis: Analysis,
     matching: LoudnessMatch,
-    louder: Arc<Louder>,
-    drain: Drain,
-    inbox: Receiver<Command>,
+    louder: Arc<SharedLoudnessDifference>,
+    receiver: TapReceiver,
+    inbox: Receiver<AnalysisCommand>,
     newest: Arc<Mutex<Arc<Snapshot>>>,
     /// Frames at the newest snapshot.
     published: u64,
-    /// Looks in a row that found nothing.
+    /// Polls in a row that found nothing.
     quiet: u32,
 }
 
-impl Worker {
+impl AnalysisWorker {
     fn run(mut self) {
         loop {
-            let Some(obeyed) = self.obey() else { return };
-            let fill = self.drain.fill();
-            let read = self.drain.read(BATCH, |chunk| {
+            let Some(executed) = self.execute_commands() else { return };
+            let fill = self.receiver.fill();
+            let read = self.receiver.read(BATCH_CHUNKS, |chunk| {
                 self.analysis.feed_chunk(chunk);
                 let [before, after] = [&chunk.before, &chunk.after];
                 self.matching.feed([&before[0], &before[1]], [&after[0], &after[1]]);
             });
-            if self.louder.anew.swap(false, Ordering::Relaxed) {
+            if self.louder.reset_requested.swap(false, Ordering::Relaxed) {
                 self.matching.reset();
             }
             if read > 0 {
-                self.louder.db.store(self.matching.difference_db().to_bits(), Ordering::Relaxed);
+                self.louder.db.store(self.matching.difference_db(), Ordering::Relaxed);
             }
-            self.publish(obeyed, read < BATCH);
+            self.publish(executed, read < BATCH_CHUNKS);
             self.quiet = if read > 0 { 0 } else { self.quiet.saturating_add(1) };
-            if read == BATCH {
+            if read == BATCH_CHUNKS {
                 continue;
             }
-            // The fuller the ring was, the sooner the next look: offline renders come fast.
-            let pause = if self.quiet > QUIET { IDLE } else { BUSY };
-            thread::park_timeout(if fill > 0.1 { BUSY / 10 } else { pause });
+            // The fuller the ring was, the sooner the next poll: offline renders come fast.
+            let pause = if self.quiet > QUIET_POLLS { IDLE_PAUSE } else { BUSY_PAUSE };
+            thread::park_timeout(if fill > 0.1 { BUSY_PAUSE / 10 } else { pause });
         }
     }
 
-    /// Carries out what was asked; `None` when it is time to stop, else whether there was
-    /// something.
-    fn obey(&mut self) -> Option<bool> {
-        let mut obeyed = false;
+    /// Executes the waiting commands; `None` when it is time to stop, else whether there was one.
+    fn execute_commands(&mut self) -> Option<bool> {
+        let mut executed = false;
         loop {
             match self.inbox.try_recv() {
-                Ok(Command::Start) => self.analysis.start(),
-                Ok(Command::Pause) => self.analysis.pause(),
-                Ok(Command::Restart) => self.analysis.restart(),
-                Ok(Command::FollowTransport(follow)) => self.analysis.follow_transport(follow),
-                Ok(Command::Target(target)) => self.analysis.set_target(target),
-                Ok(Command::Settings(settings)) => self.analysis.set_settings(&settings),
-                Ok(Command::ClearHistory) => {
-                    self.analysis.history().lock().unwrap_or_else(PoisonError::into_inner).reset();
+                Ok(AnalysisCommand::Start) => self.analysis.start(),
+                Ok(AnalysisCommand::Pause) => self.analysis.pause(),
+                Ok(AnalysisCommand::Restart) => self.analysis.restart(),
+                Ok(AnalysisCommand::FollowTransport(follow)) => self.analysis.follow_transport(follow),
+                Ok(AnalysisCommand::Target(target)) => self.analysis.set_target(target),
+                Ok(AnalysisCommand::Settings(settings)) => self.analysis.set_settings(&settings),
+                Ok(AnalysisCommand::ClearHistory) => {
+                    lock(&self.analysis.history()).reset();
                 }
-                Err(TryRecvError::Empty) => return Some(obeyed),
+                Err(TryRecvError::Empty) => return Some(executed),
                 Err(TryRecvError::Disconnected) => return None,
             }
-            obeyed = true;
+            executed = true;
         }
     }
 
     /// Publishes a snapshot when one is due, or when the ring has run empty with something new.
-    fn publish(&mut self, obeyed: bool, empty: bool) {
+    fn publish(&mut self, executed: bool, empty: bool) {
         let frames = self.analysis.frames();
-        let due = frames >= self.published + u64::from(self.analysis.sample_rate()) / SNAPSHOTS;
+        let due = frames >= self.published + u64::from(self.analysis.sample_rate()) / SNAPSHOTS_PER_S;
         let last = empty && frames > self.published && self.quiet > 2;
-        if obeyed || due || last {
+        if executed || due || last {
             let snapshot = Arc::new(self.analysis.snapshot());
-            *self.newest.lock().unwrap_or_else(PoisonError::into_inner) = snapshot;
+            *lock(&self.newest) = snapshot;
             self.published = frames;
         }
     }

@@ -6,21 +6,21 @@
 //! momentary and short-term loudness see a new window each 10 ms (Tech 3341 tests 13 and 14 need
 //! 20 ms or finer).
 
-use super::gate::{Gate, loudness};
+use super::gate::{LoudnessGate, loudness};
 use crate::dsp::k_weighting::KWeighting;
 
 /// Cells per second.
 const CELLS_PER_SECOND: u32 = 100;
 /// Cells in the momentary window of 400 ms.
-const MOMENTARY: usize = 40;
+const MOMENTARY_CELLS: usize = 40;
 /// Cells in the short-term window of 3 s.
-const SHORT_TERM: usize = 300;
+const SHORT_TERM_CELLS: usize = 300;
 /// Cells between two gating blocks: 100 ms, an overlap of 75 %.
-const HOP: u64 = 10;
+const BLOCK_HOP_CELLS: u64 = 10;
 
 /// Weight of a channel in the sum of powers, BS.1770-5, table 3.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Channel {
+pub enum ChannelRole {
     /// Left, right, centre: 1.0.
     Front,
     /// Left and right surround: 1.41.
@@ -29,20 +29,20 @@ pub enum Channel {
     Unused,
 }
 
-impl Channel {
+impl ChannelRole {
     /// The factor on the channel's mean square.
     pub fn weight(self) -> f64 {
         match self {
-            Channel::Front => 1.0,
-            Channel::Surround => 1.41,
-            Channel::Unused => 0.0,
+            ChannelRole::Front => 1.0,
+            ChannelRole::Surround => 1.41,
+            ChannelRole::Unused => 0.0,
         }
     }
 
     /// The usual layout for a number of channels: mono, stereo, L R C, L R Ls Rs, 5.0 (L R C Ls
     /// Rs) and 5.1 (L R C LFE Ls Rs). Further channels are left out.
-    pub fn layout(channels: usize) -> Vec<Channel> {
-        use Channel::{Front, Surround, Unused};
+    pub fn layout(channels: usize) -> Vec<ChannelRole> {
+        use ChannelRole::{Front, Surround, Unused};
         match channels {
             0..=3 => vec![Front; channels],
             4 => vec![Front, Front, Surround, Surround],
@@ -58,7 +58,7 @@ impl Channel {
 
 /// Two channels that are filtered together.
 #[derive(Clone, Debug)]
-struct Pair {
+struct ChannelPair {
     filter: KWeighting,
     /// Weighted energy of the cell under way, per channel.
     energy: [f64; 2],
@@ -67,15 +67,15 @@ struct Pair {
 
 /// The meter.
 #[derive(Clone, Debug)]
-pub struct Loudness {
+pub struct LoudnessMeter {
     sample_rate: u32,
     channels: usize,
-    pairs: Vec<Pair>,
+    pairs: Vec<ChannelPair>,
     /// Frames still missing to the end of the cell under way.
     missing: usize,
     /// Carry of the division of the sample rate into cells, so that 100 cells are one second.
     carry: u32,
-    /// The last [`SHORT_TERM`] cells as summed energy, a ring.
+    /// The last [`SHORT_TERM_CELLS`] cells as summed energy, a ring.
     cells: Box<[f64]>,
     /// Cells since the last reset of everything.
     total: u64,
@@ -84,25 +84,25 @@ pub struct Loudness {
     /// Cells that the running measurement has seen without a break.
     fresh: u64,
     /// Gating blocks of 400 ms.
-    blocks: Gate,
+    blocks: LoudnessGate,
     /// Short-term values for the range.
-    spread: Gate,
+    spread: LoudnessGate,
     /// Highest mean squares of the measurement.
     max_momentary: f64,
     max_short_term: f64,
 }
 
-impl Loudness {
-    /// For a sample rate in Hz and the usual layout of so many channels; see [`Channel::layout`].
+impl LoudnessMeter {
+    /// For a sample rate in Hz and the usual layout of so many channels; see [`ChannelRole::layout`].
     pub fn new(sample_rate: u32, channels: usize) -> Self {
-        Self::with_layout(sample_rate, &Channel::layout(channels))
+        Self::with_layout(sample_rate, &ChannelRole::layout(channels))
     }
 
     /// For a sample rate in Hz and one role per channel.
-    pub fn with_layout(sample_rate: u32, layout: &[Channel]) -> Self {
+    pub fn with_layout(sample_rate: u32, layout: &[ChannelRole]) -> Self {
         let pairs = layout
             .chunks(2)
-            .map(|pair| Pair {
+            .map(|pair| ChannelPair {
                 filter: KWeighting::new(f64::from(sample_rate)),
                 energy: [0.0; 2],
                 weight: [pair[0].weight(), pair.get(1).map_or(0.0, |c| c.weight())],
@@ -114,12 +114,12 @@ impl Loudness {
             pairs,
             missing: 0,
             carry: 0,
-            cells: vec![0.0; SHORT_TERM].into(),
+            cells: vec![0.0; SHORT_TERM_CELLS].into(),
             total: 0,
             running: true,
             fresh: 0,
-            blocks: Gate::new(),
-            spread: Gate::new(),
+            blocks: LoudnessGate::new(),
+            spread: LoudnessGate::new(),
             max_momentary: 0.0,
             max_short_term: 0.0,
         };
@@ -178,7 +178,7 @@ impl Loudness {
             pair.energy = [0.0; 2];
             pair.filter.flush();
         }
-        self.cells[(self.total % SHORT_TERM as u64) as usize] = energy;
+        self.cells[(self.total % SHORT_TERM_CELLS as u64) as usize] = energy;
         self.total += 1;
         self.next_cell();
         if !self.running {
@@ -186,22 +186,26 @@ impl Loudness {
         }
         self.fresh += 1;
         // Windows of the measurement hold nothing from before its start: that part is silence.
-        let fresh = self.fresh.min(SHORT_TERM as u64) as usize;
-        let momentary = self.window(MOMENTARY, fresh.min(MOMENTARY));
-        let short_term = self.window(SHORT_TERM, fresh);
+        let fresh = self.fresh.min(SHORT_TERM_CELLS as u64) as usize;
+        let momentary = self.window(MOMENTARY_CELLS, fresh.min(MOMENTARY_CELLS));
+        let short_term = self.window(SHORT_TERM_CELLS, fresh);
         self.max_momentary = self.max_momentary.max(momentary);
         self.max_short_term = self.max_short_term.max(short_term);
-        if self.fresh >= MOMENTARY as u64 && (self.fresh - MOMENTARY as u64).is_multiple_of(HOP) {
+        if self.fresh >= MOMENTARY_CELLS as u64
+            && (self.fresh - MOMENTARY_CELLS as u64).is_multiple_of(BLOCK_HOP_CELLS)
+        {
             self.blocks.add(momentary);
         }
-        if self.fresh >= SHORT_TERM as u64 && (self.fresh - SHORT_TERM as u64).is_multiple_of(HOP) {
+        if self.fresh >= SHORT_TERM_CELLS as u64
+            && (self.fresh - SHORT_TERM_CELLS as u64).is_multiple_of(BLOCK_HOP_CELLS)
+        {
             self.spread.add(short_term);
         }
     }
 
     /// Mean square over the last `cells`, of which only the newest `of` hold signal.
     fn window(&self, cells: usize, of: usize) -> f64 {
-        let end = (self.total % SHORT_TERM as u64) as usize;
+        let end = (self.total % SHORT_TERM_CELLS as u64) as usize;
         let (newest, older) = (&self.cells[..end], &self.cells[end..]);
         let sum = if of <= end {
             sum(&newest[end - of..])
@@ -213,12 +217,12 @@ impl Loudness {
 
     /// Momentary loudness: the last 400 ms, LUFS.
     pub fn momentary(&self) -> f64 {
-        loudness(self.window(MOMENTARY, MOMENTARY))
+        loudness(self.window(MOMENTARY_CELLS, MOMENTARY_CELLS))
     }
 
     /// Short-term loudness: the last 3 s, LUFS.
     pub fn short_term(&self) -> f64 {
-        loudness(self.window(SHORT_TERM, SHORT_TERM))
+        loudness(self.window(SHORT_TERM_CELLS, SHORT_TERM_CELLS))
     }
 
     /// Integrated loudness of the measurement, LUFS; −∞ before the first gating block.
@@ -242,7 +246,7 @@ impl Loudness {
     }
 
     /// Starts or pauses the measurement (integrated, range, maxima). Momentary and short-term
-    /// loudness always run. A window never joins what was heard before and after a pause.
+    /// loudness always run. No window spans a pause.
     pub fn run(&mut self, running: bool) {
         if running && !self.running {
             self.fresh = 0;
@@ -264,7 +268,7 @@ impl Loudness {
         self.max_short_term = 0.0;
     }
 
-    /// Forgets everything, the filters' state too.
+    /// Clears everything, the filters' state too.
     pub fn reset(&mut self) {
         self.restart();
         for pair in &mut self.pairs {
@@ -304,7 +308,7 @@ mod tests {
     /// BS.1770-5, Annex 1: a 0 dBFS sine of 997 Hz in one front channel reads −3.01 LKFS.
     #[test]
     fn a_full_scale_tone_in_one_channel_reads_minus_3_01() {
-        let mut meter = Loudness::new(48_000, 1);
+        let mut meter = LoudnessMeter::new(48_000, 1);
         meter.feed(&[&tone(2.0, 0.0)]);
         assert!((meter.integrated() + 3.0103).abs() < 0.005, "{}", meter.integrated());
     }
@@ -312,7 +316,7 @@ mod tests {
     #[test]
     fn a_pause_leaves_the_measurement_as_it_was() {
         let (loud, quiet) = (tone(5.0, -20.0), tone(5.0, -26.0));
-        let mut meter = Loudness::new(48_000, 2);
+        let mut meter = LoudnessMeter::new(48_000, 2);
         meter.feed(&[&quiet, &quiet]);
         let before = (meter.integrated(), meter.max_momentary());
         meter.run(false);
@@ -330,13 +334,13 @@ mod tests {
     fn block_size_and_layout_of_memory_change_no_digit() {
         let left = tone(2.3, -18.0);
         let right: Vec<f32> = left.iter().map(|x| x * 0.5).collect();
-        let mut whole = Loudness::new(44_100, 2);
+        let mut whole = LoudnessMeter::new(44_100, 2);
         whole.feed(&[&left, &right]);
-        let mut parts = Loudness::new(44_100, 2);
+        let mut parts = LoudnessMeter::new(44_100, 2);
         for (l, r) in left.chunks(7).zip(right.chunks(7)) {
             parts.feed(&[l, r]);
         }
-        let mut woven = Loudness::new(44_100, 2);
+        let mut woven = LoudnessMeter::new(44_100, 2);
         let frames: Vec<f32> = left.iter().zip(&right).flat_map(|(&l, &r)| [l, r]).collect();
         woven.feed_interleaved(&frames);
         for other in [parts, woven] {

@@ -1,130 +1,112 @@
-//! Equal loudness for listening: how loud the input and the result are, over the last seconds.
+//! Loudness difference of the untouched input and the result, for level-matched comparison: samples
+//! of both in, dB out.
 
 use crate::dsp::k_weighting::KWeighting;
-use crate::dsp::{CHANNELS, CHUNK, db};
+use crate::dsp::loudness_difference::{AveragingMemory, LoudnessDifference};
+use crate::dsp::{CHANNELS, CHUNK};
 use multiversion::multiversion;
 
-/// Seconds over which both powers are averaged; long, so that the match does not follow the music.
-const SECONDS: f64 = 10.0;
+/// Mean of everything since the reset, up to 10 s: long, so that the match does not follow the music
+/// (own choice).
+const MEMORY: AveragingMemory = AveragingMemory { start_s: 0.0, growth: 1.0, limit_s: 10.0 };
 
-/// Sum of the channels' mean squares at −70 LUFS: the absolute gate of BS.1770-5, Annex 1.
-/// (−0.691 dB is the constant of the same text.)
-const GATE: f64 = 1.1724653045822981e-7;
+/// Largest difference that is applied, dB either way (own choice).
+const LIMIT_DB: f64 = 36.0;
 
-/// A mean square beyond this (+72 dBFS; the chain itself takes in +60 dBFS at most) is a fault, not a
-/// sound.
-const FAULT: f64 = 1.6e7;
+/// A mean square beyond this (+72 dBFS; the chain itself clamps its input to +60 dBFS) is a fault,
+/// not a sound.
+const FAULT_POWER: f64 = 1.6e7;
 
-/// K-weighted running power of two signals that are aligned in time.
+/// K-weighted loudness difference of two stereo signals that are aligned in time.
 ///
-/// A cumulative mean that turns into a one-pole average of [`SECONDS`]; silence (input under the
-/// absolute gate, measured over 0.4 s) does not move it. A chunk with a sample that is no number or no
-/// sound is left out: once inside the filters or the average it would stay there.
+/// A chunk with a sample that is no number or no sound is left out: inside the filters or the
+/// averages it would stay.
 #[derive(Clone, Debug)]
 pub struct LoudnessMatch {
     /// Lanes: both channels before, both after.
-    weights: KWeighting<{ 2 * CHANNELS }>,
-    /// Power of the chunk in progress and how many frames it holds.
-    sum: [f64; 2],
+    weighting: KWeighting<{ 2 * CHANNELS }>,
+    /// Weighted energy of the chunk in progress, before and after, and its number of frames.
+    energy: [f64; 2],
     frames: usize,
-    /// Fast power of the input for the gate.
-    gate: f64,
-    gate_keep: f64,
-    /// Slow powers: before, after.
-    power: [f64; 2],
-    /// Frames averaged so far, up to [`SECONDS`].
-    seen: f64,
-    limit: f64,
+    difference: LoudnessDifference,
 }
 
 impl LoudnessMatch {
-    /// Nothing heard yet: 0 dB.
+    /// Nothing measured yet: 0 dB. `sample_rate` in Hz.
     pub fn new(sample_rate: f64) -> Self {
         Self {
-            weights: KWeighting::new(sample_rate),
-            sum: [0.0; 2],
+            weighting: KWeighting::new(sample_rate),
+            energy: [0.0; 2],
             frames: 0,
-            gate: 0.0,
-            gate_keep: (-(CHUNK as f64) / (0.4 * sample_rate)).exp(),
-            power: [0.0; 2],
-            seen: 0.0,
-            limit: SECONDS * sample_rate,
+            difference: LoudnessDifference::new(MEMORY, sample_rate),
         }
     }
 
-    /// Forgets everything.
+    /// Clears everything.
     pub fn reset(&mut self) {
-        self.weights.reset();
-        self.sum = [0.0; 2];
+        self.weighting.reset();
+        self.energy = [0.0; 2];
         self.frames = 0;
-        self.gate = 0.0;
-        self.power = [0.0; 2];
-        self.seen = 0.0;
+        self.difference.reset();
     }
 
-    /// Takes two stretches of equal length, aligned in time.
+    /// Adds the same frames of both signals; all slices have the same length.
     pub fn feed(&mut self, before: [&[f32]; CHANNELS], after: [&[f32]; CHANNELS]) {
         let mut done = 0;
         while done < before[0].len() {
             let end = before[0].len().min(done + CHUNK - self.frames);
             let part = [before[0], before[1], after[0], after[1]].map(|channel| &channel[done..end]);
-            let energy = weigh(&mut self.weights, part);
-            self.sum[0] += energy[0] + energy[1];
-            self.sum[1] += energy[2] + energy[3];
+            let energy = weighted_energy(&mut self.weighting, part);
+            self.energy[0] += energy[0] + energy[1];
+            self.energy[1] += energy[2] + energy[3];
             self.frames += end - done;
             done = end;
             if self.frames == CHUNK {
-                self.take();
+                self.close_chunk();
             }
         }
     }
 
-    /// Takes the finished chunk into the averages.
-    fn take(&mut self) {
-        let frames = self.frames as f64;
-        let mean = [self.sum[0] / frames, self.sum[1] / frames];
-        self.sum = [0.0; 2];
+    /// Adds the finished chunk to the averages.
+    fn close_chunk(&mut self) {
+        let mean_square = self.energy.map(|energy| energy / CHUNK as f64);
+        self.energy = [0.0; 2];
         self.frames = 0;
-        if !(mean[0] < FAULT && mean[1] < FAULT) {
-            self.weights.reset();
+        // Written so that NaN is a fault too.
+        if !(mean_square[0] < FAULT_POWER && mean_square[1] < FAULT_POWER) {
+            self.weighting.reset();
             return;
         }
-        self.weights.flush();
-        self.gate = mean[0] + (self.gate - mean[0]) * self.gate_keep;
-        if self.gate < GATE {
-            return;
-        }
-        self.seen = (self.seen + frames).min(self.limit);
-        let weight = frames / self.seen;
-        for (power, mean) in self.power.iter_mut().zip(mean) {
-            *power += (mean - *power) * weight;
-        }
+        self.weighting.flush();
+        self.difference.add(mean_square);
     }
 
-    /// How much louder the second signal is than the first, dB, held to ±36.
+    /// How much louder the second signal is than the first, dB, held to ±36; 0 before anything was
+    /// measured.
     pub fn difference_db(&self) -> f64 {
-        if self.power[0] <= 0.0 || self.power[1] <= 0.0 {
-            return 0.0;
-        }
-        db::from_power(self.power[1] / self.power[0]).clamp(-36.0, 36.0)
+        self.difference.db().unwrap_or(0.0).clamp(-LIMIT_DB, LIMIT_DB)
     }
 }
 
-/// Weighted energy of each lane, in the widest registers that the processor has; the same bits in
-/// all.
+/// Weighted energy of each lane, compiled for the widest vector registers of the processor; every
+/// version gives the same bits.
 #[multiversion(targets("x86_64+avx2"))]
-fn weigh(weights: &mut KWeighting<{ 2 * CHANNELS }>, part: [&[f32]; 2 * CHANNELS]) -> [f64; 2 * CHANNELS] {
+fn weighted_energy(
+    weighting: &mut KWeighting<{ 2 * CHANNELS }>,
+    part: [&[f32]; 2 * CHANNELS],
+) -> [f64; 2 * CHANNELS] {
     let mut energy = [0.0; 2 * CHANNELS];
-    weights.add_energy(part, &mut energy);
+    weighting.add_energy(part, &mut energy);
     energy
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::dsp::db;
 
     #[test]
-    fn a_sample_that_is_no_sound_does_not_stay() {
+    fn a_faulty_sample_does_not_stay() {
         let tone: Vec<f32> = (0..48_000).map(|n| 0.1 * (n as f32 * 0.2).sin()).collect();
         let half: Vec<f32> = tone.iter().map(|x| x / 2.0).collect();
         let mut clean = LoudnessMatch::new(48_000.0);

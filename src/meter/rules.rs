@@ -1,20 +1,15 @@
-//! The rules of advice in one table: what is measured, from where on something is said, where that
-//! threshold comes from, the sentence and the one move that would help.
+//! The rules of advice in one table: the measured quantity, its threshold and the threshold's source,
+//! the observation and the one action that would help.
 //!
-//! The order of the table is the order of importance. A rule speaks when its quantity passes
-//! `speaks_at` and falls silent when it has come back past `silent_at`; whether high or low values
-//! speak follows from which of the two is higher. Names in braces are filled in by [`figure`].
+//! The order of the table is the order of importance. A rule applies from `applies_at` on and ends
+//! at `ends_at`; whether high or low values apply follows from which of the two is higher. Names in
+//! braces are filled in by [`figure`].
 
-use super::advice::{Facts, Note};
-use super::source::{FULL_SCALE, Image, LeadIn, OUT_OF_PHASE};
-use super::wording::{figure, number};
-use crate::settings::{BandKind, BandSettings};
+use super::facts::{Facts, SETTLED_S, distance_to_target, is_trimmed, largest_move};
+use super::source::{FULL_SCALE_DBFS, LeadIn, OUT_OF_PHASE_CORRELATION, StereoImage};
+use super::wording::figure;
+use crate::numbers::number;
 
-/// Seconds of silence that a file should have before its first sound: players that fade in would
-/// swallow an attack at the very start. Common practice, no source.
-pub const LEAD_IN: f64 = 0.8;
-/// Seconds of sound before loudness is judged.
-const SETTLED: f64 = 10.0;
 /// Marks a threshold that no document gives.
 const PRACTICE: &str = "common practice, no source";
 
@@ -29,13 +24,13 @@ pub enum RuleId {
     FullScale,
     TooDense,
     Pumping,
-    CeilingDeep,
-    CeilingConstant,
-    GlueDeep,
+    LimiterDeep,
+    LimiterConstant,
+    CompressorDeep,
     OverTarget,
     UnderTarget,
-    ToneMoveTooLarge,
-    ToneMoveLarge,
+    EqMoveTooLarge,
+    EqMoveLarge,
     DcOffset,
     LeadInLong,
     LeadInShort,
@@ -50,13 +45,13 @@ pub struct Rule {
     pub id: RuleId,
     /// What is measured, with its unit.
     pub quantity: &'static str,
-    /// From here on it is said.
-    pub speaks_at: f64,
-    /// From here back it is no longer said.
-    pub silent_at: f64,
+    /// The rule applies from this value on.
+    pub applies_at: f64,
+    /// It no longer applies from this value back.
+    pub ends_at: f64,
     /// Source of the threshold.
     pub source: &'static str,
-    /// The quantity; `None` when it is not known, or another rule says it better.
+    /// The quantity; `None` when it is unknown or another rule covers it.
     measure: fn(&Facts) -> Option<f64>,
     /// Decimals of `{value}`.
     decimals: usize,
@@ -69,20 +64,20 @@ pub static RULES: [Rule; 21] = [
     Rule {
         id: RuleId::EndCutOff,
         quantity: "level of the last 10 ms of the file, dBFS",
-        speaks_at: -50.0,
-        silent_at: -55.0,
+        applies_at: -50.0,
+        ends_at: -55.0,
         source: PRACTICE,
         measure: |f| f.file.end_level,
         decimals: 0,
-        says: "The file ends while it still sounds, at {value} dBFS.",
-        advises: "Let it ring out, or fade the end.",
+        says: "The file ends before the sound has faded: its last 10 ms are at {value} dBFS.",
+        advises: "Leave the end uncut, or fade it out.",
     },
     Rule {
         id: RuleId::PeakAboveDelivery,
         quantity: "highest true peak after the chain above the target's limit, dB",
         // Well inside the ±0.3 dB that R 128 allows a meter, above this meter's own ripple.
-        speaks_at: 0.1,
-        silent_at: 0.05,
+        applies_at: 0.1,
+        ends_at: 0.05,
         source: "the target's limit; measuring tolerance: EBU R 128 v5, item m",
         measure: |f| f.true_peak.is_finite().then_some(f.true_peak - f.target.true_peak),
         decimals: 1,
@@ -92,222 +87,237 @@ pub static RULES: [Rule; 21] = [
     Rule {
         id: RuleId::ChannelSilent,
         quantity: "a channel below −80 dBFS while the other sounds, 0 or 1",
-        speaks_at: 1.0,
-        silent_at: 0.0,
+        applies_at: 1.0,
+        ends_at: 0.0,
         source: PRACTICE,
-        measure: |f| truth(f, matches!(f.source.image, Image::LeftSilent | Image::RightSilent)),
+        measure: |f| truth(f, matches!(f.source.image, StereoImage::LeftSilent | StereoImage::RightSilent)),
         decimals: 0,
         says: "The {silent} channel of the source is silent.",
-        advises: "Look at the bounce: was it meant to be mono?",
+        advises: "Check the export of the mix: was it meant to be mono?",
     },
     Rule {
         id: RuleId::OutOfPhase,
         quantity: "correlation of the source's channels, −1 to 1",
-        speaks_at: OUT_OF_PHASE,
-        silent_at: OUT_OF_PHASE + 0.1,
+        applies_at: OUT_OF_PHASE_CORRELATION,
+        ends_at: OUT_OF_PHASE_CORRELATION + 0.1,
         source: PRACTICE,
         measure: |f| f.source.correlation.filter(|_| f.source.seconds >= 3.0),
         decimals: 2,
-        says: "The source's channels work against each other: correlation {value}.",
-        advises: "Turn the polarity of one channel round in the mix; in mono much of it is lost.",
+        says: "The source's channels are out of phase: correlation {value}.",
+        advises: "Invert the polarity of one channel in the mix; in mono the channels cancel.",
     },
     Rule {
         id: RuleId::FlatTops,
         quantity: "flat tops in the source, number",
-        speaks_at: 1.0,
-        silent_at: 0.0,
+        applies_at: 1.0,
+        ends_at: 0.0,
         source: PRACTICE,
         measure: |f| Some(f.source.flat_tops as f64),
         decimals: 0,
         says: "Flat tops in the source: {value}, the longest of {longest} samples, the first at {first}.",
-        advises: "Bounce the mix again {headroom} dB lower; a trim cannot bring the tops back.",
+        advises: "Export the mix again {headroom} dB lower; a trim cannot restore clipped peaks.",
     },
     Rule {
         id: RuleId::FullScale,
         quantity: "sample peak of the source, dBFS",
-        speaks_at: FULL_SCALE,
-        silent_at: FULL_SCALE - 0.1,
+        applies_at: FULL_SCALE_DBFS,
+        ends_at: FULL_SCALE_DBFS - 0.1,
         source: PRACTICE,
         measure: |f| (!is_trimmed(f)).then_some(f.source.peak_db),
         decimals: 1,
-        says: "The source is bounced at full scale: its peak is {value} dBFS.",
-        advises: "Trim by {trim} dB: that leaves the stages room.",
+        says: "The source reaches full scale: its peak is {value} dBFS.",
+        advises: "Set trim to {trim} dB: that leaves headroom for the stages.",
     },
     Rule {
         id: RuleId::TooDense,
-        quantity: "true peak over integrated loudness of the source, dB",
-        speaks_at: 9.0,
-        silent_at: 9.5,
+        quantity: "PLR of the source (true peak over integrated loudness), LU",
+        applies_at: 9.0,
+        ends_at: 9.5,
         source: PRACTICE,
-        measure: |f| f.source_peak_to_loudness.filter(|_| f.measured >= SETTLED),
+        measure: |f| f.source_plr.filter(|_| f.measured >= SETTLED_S),
         decimals: 1,
-        says: "The source is dense already: its peaks stand only {value} dB above its loudness.",
-        advises: "Ease the compression in the mix and bounce again; here little can be gained.",
+        says: "The source is already dense: its PLR is only {value} LU.",
+        advises: "Use less compression in the mix and export it again; little loudness can be gained here.",
     },
     Rule {
         id: RuleId::Pumping,
-        quantity: "swing of the reduction at 0.5 to 8 Hz while music plays, dB",
-        speaks_at: 3.0,
-        silent_at: 2.2,
+        quantity: "pumping: movement of the reduction at 0.5 to 8 Hz while music plays, dB",
+        applies_at: 3.0,
+        ends_at: 2.2,
         source: PRACTICE,
-        measure: |f| Some(f.swing),
+        measure: |f| Some(f.pumping),
         decimals: 1,
-        says: "The reduction swings by {value} dB with the beat: the music pumps.",
+        says: "Pumping: the reduction moves by {value} dB with the beat.",
         advises: "{ease}",
     },
     Rule {
-        id: RuleId::CeilingDeep,
-        quantity: "mean of the ceiling's deepest reductions while it works, dB",
-        speaks_at: 4.0,
-        silent_at: 3.0,
+        id: RuleId::LimiterDeep,
+        quantity: "mean of the limiter's deepest reductions while active, dB",
+        applies_at: 4.0,
+        ends_at: 3.0,
         source: PRACTICE,
-        measure: |f| Some(f.ceiling.depth).filter(|_| f.ceiling.share >= 0.05),
+        measure: |f| Some(f.limiter.depth).filter(|_| f.limiter.share >= 0.05),
         decimals: 1,
-        says: "The ceiling takes {value} dB away where it works, {share} % of the time.",
-        advises: "{ease ceiling}",
+        says: "The limiter reduces by {value} dB on average while active, {share} % of the time.",
+        advises: "{ease limiter}",
     },
     Rule {
-        id: RuleId::CeilingConstant,
-        quantity: "share of the time with music in which the ceiling takes 1 dB or more, %",
-        speaks_at: 60.0,
-        silent_at: 45.0,
+        id: RuleId::LimiterConstant,
+        quantity: "share of the time with music in which the limiter reduces by 1 dB or more, %",
+        applies_at: 60.0,
+        ends_at: 45.0,
         source: PRACTICE,
-        measure: |f| Some(100.0 * f.ceiling.share),
+        measure: |f| Some(100.0 * f.limiter.share),
         decimals: 0,
-        says: "The ceiling hardly rests: it works {value} % of the time.",
-        advises: "{ease ceiling}",
+        says: "The limiter is active {value} % of the time.",
+        advises: "{ease limiter}",
     },
     Rule {
-        id: RuleId::GlueDeep,
-        quantity: "mean of the glue's deepest reductions while it works, dB",
-        speaks_at: 4.0,
-        silent_at: 3.0,
+        id: RuleId::CompressorDeep,
+        quantity: "mean of the compressor's deepest reductions while active, dB",
+        applies_at: 4.0,
+        ends_at: 3.0,
         source: PRACTICE,
-        measure: |f| Some(f.glue.depth).filter(|_| f.glue.share >= 0.05),
+        measure: |f| Some(f.compressor.depth).filter(|_| f.compressor.share >= 0.05),
         decimals: 1,
-        says: "The glue takes {value} dB away where it works; 1 to 3 dB is gentle.",
-        advises: "Raise its threshold by {glue excess} dB.",
+        says: "The compressor reduces by {value} dB on average while active; 1 to 3 dB is gentle.",
+        advises: "Raise its threshold by {compressor excess} dB.",
     },
     Rule {
         id: RuleId::OverTarget,
         quantity: "integrated loudness above the target's tolerance, LU",
-        speaks_at: 0.05,
-        silent_at: -0.2,
+        applies_at: 0.05,
+        ends_at: -0.2,
         source: "the target's level and tolerance",
-        measure: |f| distance(f).map(|d| d - f.target.tolerance),
+        measure: |f| distance_to_target(f).map(|d| d - f.target.tolerance),
         decimals: 1,
         says: "At {integrated} LUFS, a player that levels to {target} LUFS turns this down by {over} dB.",
-        advises: "Lower the drive by {over} dB: there it sounds as loud, with more of its peaks.",
+        advises: "Lower the drive by {over} dB: played back it is as loud, with more of its peaks.",
     },
     Rule {
         id: RuleId::UnderTarget,
         quantity: "integrated loudness below the target's tolerance, LU",
-        speaks_at: 0.05,
-        silent_at: -0.2,
+        applies_at: 0.05,
+        ends_at: -0.2,
         source: "the target's level and tolerance",
-        measure: |f| distance(f).map(|d| -d - f.target.tolerance),
+        measure: |f| distance_to_target(f).map(|d| -d - f.target.tolerance),
         decimals: 1,
-        says: "At {integrated} LUFS, {under} dB up to {target} LUFS are unused; true peaks permit {usable} dB of them.",
+        says: "At {integrated} LUFS it is {under} LU below {target} LUFS; true peaks permit {usable} dB of gain.",
         advises: "Raise the drive by {under} dB and watch the reduction.",
     },
     Rule {
-        id: RuleId::ToneMoveTooLarge,
-        quantity: "largest move of a tone band, dB",
-        speaks_at: 5.01,
-        silent_at: 5.0,
+        id: RuleId::EqMoveTooLarge,
+        quantity: "largest gain of an EQ band, dB",
+        applies_at: 5.01,
+        ends_at: 5.0,
         source: PRACTICE,
         measure: |f| largest_move(f).map(|(_, band)| f64::from(band.gain.abs())),
         decimals: 1,
-        says: "Band {band} moves {gain} dB at {frequency}: that is a decision for the mix.",
+        says: "EQ band {band}, {gain} dB at {frequency}: that is a decision for the mix.",
         advises: "Go back to the mix and make the change there.",
     },
     Rule {
-        id: RuleId::ToneMoveLarge,
-        quantity: "largest move of a tone band, dB",
-        speaks_at: 3.01,
-        silent_at: 3.0,
+        id: RuleId::EqMoveLarge,
+        quantity: "largest gain of an EQ band, dB",
+        applies_at: 3.01,
+        ends_at: 3.0,
         source: PRACTICE,
         measure: |f| largest_move(f).map(|(_, band)| f64::from(band.gain.abs())).filter(|&gain| gain <= 5.0),
         decimals: 1,
-        says: "Band {band} moves {gain} dB at {frequency}: much for a master.",
-        advises: "Try half of it and compare at equal loudness.",
+        says: "EQ band {band}, {gain} dB at {frequency}: a large move for a master.",
+        advises: "Try half of it and compare level-matched.",
     },
     Rule {
         id: RuleId::DcOffset,
         quantity: "mean value of a channel of the source, % of full scale",
-        speaks_at: 0.1,
-        silent_at: 0.08,
+        applies_at: 0.1,
+        ends_at: 0.08,
         source: PRACTICE,
         measure: |f| {
             let dc = f.source.dc[0].abs().max(f.source.dc[1].abs());
             (f.source.seconds >= 5.0).then_some(100.0 * dc)
         },
         decimals: 2,
-        says: "The source carries a DC offset of {value} % of full scale.",
+        says: "The source has a DC offset of {value} % of full scale.",
         advises: "Set a low cut at 20 Hz.",
     },
     Rule {
         id: RuleId::LeadInLong,
         quantity: "time before the first sound of the file, s",
-        speaks_at: 1.5,
-        silent_at: 1.2,
+        applies_at: 1.5,
+        ends_at: 1.2,
         source: PRACTICE,
         measure: |f| f.file.lead_in,
         decimals: 1,
         says: "The first sound comes {value} s after the start of the file.",
-        advises: "Trim the start to about {lead in} s.",
+        advises: "Cut the start to about {lead in} s of silence.",
     },
     Rule {
         id: RuleId::LeadInShort,
         quantity: "time before the first sound of the file, s",
-        speaks_at: 0.02,
-        silent_at: 0.03,
+        applies_at: 0.02,
+        ends_at: 0.03,
         source: PRACTICE,
         measure: |f| f.file.lead_in,
         decimals: 3,
-        says: "The first sound comes {value} s after the start: a player may swallow it.",
-        advises: "Leave about {lead in} s before it.",
+        says: "The first sound comes {value} s after the start: players that fade in may cut it.",
+        advises: "Leave about {lead in} s of silence before it.",
     },
     Rule {
         id: RuleId::LittleHeadroom,
         quantity: "true peak of the source below full scale, dB",
-        speaks_at: 1.0,
-        silent_at: 1.5,
+        applies_at: 1.0,
+        ends_at: 1.5,
         source: PRACTICE,
         measure: |f| {
             let known = f.source.headroom_db.is_finite() && f.source.seconds > 0.0;
-            (known && f.source.peak_db < FULL_SCALE && !is_trimmed(f)).then_some(f.source.headroom_db)
+            (known && f.source.peak_db < FULL_SCALE_DBFS && !is_trimmed(f)).then_some(f.source.headroom_db)
         },
         decimals: 1,
         says: "The source leaves {value} dB of headroom.",
-        advises: "Trim by {trim} dB: that leaves the stages room.",
+        advises: "Set trim to {trim} dB: that leaves headroom for the stages.",
     },
     Rule {
         id: RuleId::LeadInNoisy,
         quantity: "noise of the source's lead-in, root mean square, dBFS",
-        speaks_at: -60.0,
-        silent_at: -63.0,
+        applies_at: -60.0,
+        ends_at: -63.0,
         source: PRACTICE,
         measure: |f| match f.source.lead_in {
             LeadIn::Noise { floor_db, .. } => Some(floor_db),
             _ => None,
         },
         decimals: 0,
-        says: "The lead-in carries noise at {value} dBFS; it rises with the drive.",
-        advises: "Fade the lead-in, or quieten it in the mix.",
+        says: "The lead-in has noise at {value} dBFS; drive raises it.",
+        advises: "Fade the lead-in, or reduce its noise in the mix.",
     },
     Rule {
         id: RuleId::ChannelsIdentical,
         quantity: "both channels of the source equal, 0 or 1",
-        speaks_at: 1.0,
-        silent_at: 0.0,
+        applies_at: 1.0,
+        ends_at: 0.0,
         source: PRACTICE,
-        measure: |f| truth(f, f.source.image == Image::Identical),
+        measure: |f| truth(f, f.source.image == StereoImage::Identical),
         decimals: 0,
-        says: "Both channels of the source are the same: it is mono.",
-        advises: "If it should be stereo, look at the bounce.",
+        says: "Both channels of the source are identical: it is mono.",
+        advises: "If it should be stereo, check the export of the mix.",
     },
 ];
+
+/// What a rule says about the facts.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AdviceNote {
+    /// The rule that applies.
+    pub rule: RuleId,
+    /// The observation, with its figure.
+    pub says: String,
+    /// The one action that would help.
+    pub advises: String,
+    /// The measured quantity, in the rule's unit.
+    pub value: f64,
+    /// Times in seconds at which it occurs, if it has any.
+    pub at: Vec<f64>,
+}
 
 impl Rule {
     /// The measured quantity.
@@ -315,18 +325,18 @@ impl Rule {
         (self.measure)(facts).filter(|value| !value.is_nan())
     }
 
-    /// Whether a value is to be spoken of.
-    pub fn speaks(&self, value: f64) -> bool {
-        if self.speaks_at > self.silent_at { value >= self.speaks_at } else { value <= self.speaks_at }
+    /// Whether the rule applies at a value.
+    pub fn applies(&self, value: f64) -> bool {
+        if self.applies_at > self.ends_at { value >= self.applies_at } else { value <= self.applies_at }
     }
 
-    /// Whether a value ends the speaking.
-    pub fn is_settled(&self, value: f64) -> bool {
-        if self.speaks_at > self.silent_at { value <= self.silent_at } else { value >= self.silent_at }
+    /// Whether a value ends a rule that applies.
+    pub fn ends(&self, value: f64) -> bool {
+        if self.applies_at > self.ends_at { value <= self.ends_at } else { value >= self.ends_at }
     }
 
     /// The note on these facts.
-    pub fn note(&self, facts: &Facts, value: f64) -> Note {
+    pub fn note(&self, facts: &Facts, value: f64) -> AdviceNote {
         let fill = |template: &str| {
             let mut text = String::with_capacity(template.len() + 16);
             let mut rest = template;
@@ -346,32 +356,12 @@ impl Rule {
             RuleId::FullScale => facts.source.full_scale_at.into_iter().collect(),
             _ => Vec::new(),
         };
-        Note { rule: self.id, says: fill(self.says), advises: fill(self.advises), value, at }
+        AdviceNote { rule: self.id, says: fill(self.says), advises: fill(self.advises), value, at }
     }
 }
 
 fn truth(facts: &Facts, is: bool) -> Option<f64> {
-    (facts.source.image != Image::Unknown).then_some(f64::from(u8::from(is)))
-}
-
-/// The trim that the source asks for is already set.
-fn is_trimmed(facts: &Facts) -> bool {
-    let trim = &facts.settings.trim;
-    trim.on && f64::from(trim.gain) <= facts.source.trim_db + 0.5 && facts.source.trim_db < 0.0
-}
-
-/// Integrated loudness over the target, LU, once it can be judged.
-fn distance(facts: &Facts) -> Option<f64> {
-    (facts.measured >= SETTLED && facts.integrated.is_finite())
-        .then_some(facts.integrated - facts.target.loudness)
-}
-
-/// The tone band that moves furthest, counted from 0.
-pub fn largest_move(facts: &Facts) -> Option<(usize, &BandSettings)> {
-    let tone = &facts.settings.tone;
-    let has_gain = |kind| matches!(kind, BandKind::LowShelf | BandKind::Bell | BandKind::HighShelf);
-    let bands = tone.bands.iter().enumerate().filter(|(_, band)| tone.on && band.on && has_gain(band.kind));
-    bands.max_by(|(_, a), (_, b)| a.gain.abs().total_cmp(&b.gain.abs()))
+    (facts.source.image != StereoImage::Unknown).then_some(f64::from(u8::from(is)))
 }
 
 #[cfg(test)]
@@ -386,7 +376,7 @@ mod tests {
                     assert!(name == "value" || figure(name, &Facts::default()).is_some(), "{name}");
                 }
             }
-            assert_ne!(rule.speaks_at, rule.silent_at, "{:?} could flicker", rule.id);
+            assert_ne!(rule.applies_at, rule.ends_at, "{:?} could flicker", rule.id);
             assert!(!rule.source.is_empty() && !rule.quantity.is_empty());
         }
     }

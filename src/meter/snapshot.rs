@@ -1,16 +1,16 @@
-//! What the meters say at one moment: plain data for a screen or a report.
+//! All readings at one moment: plain data for a screen or a report.
 //!
 //! Levels of silence are −∞; a figure that cannot be given yet is `None`.
 
-use super::advice::Note;
-use super::levels::Levels;
-use super::loudness::Loudness;
-use super::source::Source;
-use super::spectrum::Bands;
+use super::levels::LevelMeter;
+use super::loudness::LoudnessMeter;
+use super::reduction::ReductionStats;
+use super::rules::AdviceNote;
+use super::source::SourceReport;
+use super::spectrum::SpectrumBands;
 use super::targets::Target;
-use super::work::Reduction;
 use crate::dsp::CHANNELS;
-use crate::link::Transport;
+use crate::tap_ring::Transport;
 
 /// The meters' readings of one signal.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -31,10 +31,10 @@ pub struct Readings {
     pub true_peak_now: [f64; CHANNELS],
     /// Highest true peak of both channels, of the measurement, dBTP.
     pub max_true_peak: f64,
-    /// `max_true_peak` over `integrated`, dB.
-    pub peak_to_loudness: Option<f64>,
-    /// Highest true peak of the last 3 s over `short_term`, dB.
-    pub short_term_peak_to_loudness: Option<f64>,
+    /// `max_true_peak` over `integrated`, LU.
+    pub plr: Option<f64>,
+    /// Highest true peak of the last 3 s over `short_term`, LU.
+    pub short_term_plr: Option<f64>,
     /// Highest sample over root mean square, of the measurement and of the last 3 s, dB.
     pub crest: Option<f64>,
     pub crest_now: Option<f64>,
@@ -50,7 +50,7 @@ pub struct Readings {
 
 impl Readings {
     /// Reads the meters of one signal.
-    pub fn of(loudness: &Loudness, levels: &Levels) -> Self {
+    pub fn of(loudness: &LoudnessMeter, levels: &LevelMeter) -> Self {
         let (total, recent, moment) = (levels.total(), levels.recent(), levels.moment());
         let highest = |peaks: [f64; CHANNELS]| peaks[0].max(peaks[1]);
         let over =
@@ -69,8 +69,8 @@ impl Readings {
             true_peak: total.true_peak_db(),
             true_peak_now: moment.true_peak_db(),
             max_true_peak,
-            peak_to_loudness: over(max_true_peak, integrated),
-            short_term_peak_to_loudness: over(highest(recent.true_peak_db()), short_term),
+            plr: over(max_true_peak, integrated),
+            short_term_plr: over(highest(recent.true_peak_db()), short_term),
             crest: total.crest_db(),
             crest_now: recent.crest_db(),
             correlation: total.correlation(),
@@ -95,20 +95,21 @@ pub struct Snapshot {
     pub before: Readings,
     pub after: Readings,
     /// Reductions: newest and deepest; share and depth of the last 10 s.
-    pub glue: Reduction,
-    pub ceiling: Reduction,
-    /// Swing of both reductions together at 0.5 to 8 Hz, dB: newest, largest, second of the largest.
-    pub swing: f64,
-    pub swing_most: f64,
-    pub swing_most_at: f64,
+    pub compressor: ReductionStats,
+    pub limiter: ReductionStats,
+    /// Pumping: movement of both reductions together at 0.5 to 8 Hz, dB: now, largest, time of the
+    /// largest in seconds.
+    pub pumping: f64,
+    pub pumping_most: f64,
+    pub pumping_most_at: f64,
     /// Times that the true peak rose above the target's limit in the measurement.
     pub overs: u64,
     pub target: Target,
-    pub source: Source,
+    pub source: SourceReport,
     /// At most three, the most important first.
-    pub notes: Vec<Note>,
-    pub spectrum_before: Bands,
-    pub spectrum_after: Bands,
+    pub notes: Vec<AdviceNote>,
+    pub spectrum_before: SpectrumBands,
+    pub spectrum_after: SpectrumBands,
     /// Transport at the newest chunk.
     pub transport: Transport,
     /// Frames lost because the analysis had stalled.

@@ -1,26 +1,26 @@
-//! The source check: chunks of the untouched input in, what a mastering engineer would look at
-//! before touching anything out, with figures and places.
+//! Source check: chunks of the untouched input in; headroom, clipping, DC, channels, lead-in and bit
+//! depth out, with figures and times.
 
 use super::flat_tops::{FlatTopSearch, FlatTops};
-use super::levels::Sums;
+use super::levels::LevelSums;
 use crate::dsp::{CHANNELS, CHUNK, db};
 
-/// Peak from which a bounce counts as being at full scale, dBFS.
-pub const FULL_SCALE: f64 = -0.1;
+/// Sample peak from which a mix counts as being at full scale, dBFS.
+pub const FULL_SCALE_DBFS: f64 = -0.1;
 /// Headroom that is good to have before mastering, dB. Common practice, no source.
-pub const HEADROOM: f64 = 6.0;
-/// Above this peak the music has begun, −50 dBFS.
-const ONSET: f32 = 0.003_162;
+pub const HEADROOM_DB: f64 = 6.0;
+/// Peak from which the music has begun, linear: −50 dBFS.
+const ONSET_PEAK: f32 = 0.003_162;
 /// A channel whose root mean square lies below this is silent, dBFS.
-const SILENT: f64 = -80.0;
-/// Seconds before anything is said about the image.
-const PATIENCE: f64 = 3.0;
+const SILENT_DBFS: f64 = -80.0;
+/// Seconds before the stereo image is judged.
+const IMAGE_AFTER_S: f64 = 3.0;
 /// Correlation from which the channels count as out of phase. Common practice, no source.
-pub const OUT_OF_PHASE: f64 = -0.3;
+pub const OUT_OF_PHASE_CORRELATION: f64 = -0.3;
 
-/// How the channels stand to each other.
+/// How the channels are related.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
-pub enum Image {
+pub enum StereoImage {
     /// Too short or too quiet to say.
     #[default]
     Unknown,
@@ -34,7 +34,7 @@ pub enum Image {
     OutOfPhase,
 }
 
-/// What stands before the music.
+/// What comes before the music.
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
 pub enum LeadIn {
     /// No music yet, or less than 100 ms before it.
@@ -48,7 +48,7 @@ pub enum LeadIn {
 
 /// The smallest step that holds every sample so far.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
-pub enum Bits {
+pub enum BitDepth {
     /// Only zeros so far.
     #[default]
     Unknown,
@@ -58,17 +58,17 @@ pub enum Bits {
     Float,
 }
 
-/// What the check says.
+/// Result of the check.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Source {
-    /// Seconds looked at.
+pub struct SourceReport {
+    /// Seconds checked.
     pub seconds: f64,
     /// Highest sample, dBFS, and the second at which full scale was first reached.
     pub peak_db: f64,
     pub full_scale_at: Option<f64>,
     /// Distance of the true peak from full scale, dB; negative above it.
     pub headroom_db: f64,
-    /// Trim that would leave [`HEADROOM`], dB, in half steps, never above 0.
+    /// Trim that would leave [`HEADROOM_DB`], dB, in half steps, never above 0.
     pub trim_db: f64,
     /// Flat tops of both channels: number, samples in the longest, height, seconds of the first.
     pub flat_tops: u64,
@@ -77,17 +77,17 @@ pub struct Source {
     pub flat_top_at: Vec<f64>,
     /// Mean value per channel, share of full scale.
     pub dc: [f64; CHANNELS],
-    pub image: Image,
+    pub image: StereoImage,
     /// Correlation of the channels.
     pub correlation: Option<f64>,
     pub lead_in: LeadIn,
-    pub bits: Bits,
+    pub bits: BitDepth,
 }
 
-impl Default for Source {
-    /// Nothing looked at.
+impl Default for SourceReport {
+    /// Nothing checked.
     fn default() -> Self {
-        SourceCheck::new(1, CHANNELS).source(&Sums::EMPTY)
+        SourceCheck::new(1, CHANNELS).source(&LevelSums::EMPTY)
     }
 }
 
@@ -136,7 +136,7 @@ impl SourceCheck {
     }
 
     /// Looks at a chunk and its sums.
-    pub fn add(&mut self, chunk: &[[f32; CHUNK]; CHANNELS], sums: &Sums) {
+    pub fn add(&mut self, chunk: &[[f32; CHUNK]; CHANNELS], sums: &LevelSums) {
         for (c, samples) in chunk.iter().enumerate().take(self.channels) {
             self.tops[c].add(samples, sums.min[c], sums.max[c], self.frames);
             if let Some(used) = self.used {
@@ -145,7 +145,7 @@ impl SourceCheck {
         }
         let [low, high] = sums.extremes();
         let peak = high.max(-low);
-        if self.full_scale_at.is_none() && db::from_gain(f64::from(peak)) >= FULL_SCALE {
+        if self.full_scale_at.is_none() && db::from_gain(f64::from(peak)) >= FULL_SCALE_DBFS {
             let at = (0..CHUNK).position(|i| chunk[0][i].abs().max(chunk[1][i].abs()) >= peak);
             self.full_scale_at = Some(self.frames + at.unwrap_or(0) as u64);
         }
@@ -155,14 +155,14 @@ impl SourceCheck {
     }
 
     /// The result; `total` are the sums over all that was looked at.
-    pub fn source(&self, total: &Sums) -> Source {
+    pub fn source(&self, total: &LevelSums) -> SourceReport {
         let mut tops = FlatTops::default();
         self.tops[..self.channels].iter().for_each(|search| tops.merge(&search.found()));
         let seconds = self.frames as f64 / self.sample_rate;
         let true_peak = total.true_peak_db();
         let headroom = -true_peak[0].max(true_peak[1]);
         let peak = total.peak_db();
-        Source {
+        SourceReport {
             seconds,
             peak_db: peak[0].max(peak[1]),
             full_scale_at: self.full_scale_at.map(|n| n as f64 / self.sample_rate),
@@ -177,35 +177,35 @@ impl SourceCheck {
             correlation: total.correlation(),
             lead_in: self.lead_in.result(self.sample_rate),
             bits: match self.used {
-                None => Bits::Float,
-                Some(0) => Bits::Unknown,
-                Some(used) => Bits::Fixed(24 - used.trailing_zeros().min(23) as u8),
+                None => BitDepth::Float,
+                Some(0) => BitDepth::Unknown,
+                Some(used) => BitDepth::Fixed(24 - used.trailing_zeros().min(23) as u8),
             },
         }
     }
 
-    fn image(&self, seconds: f64, total: &Sums) -> Image {
+    fn image(&self, seconds: f64, total: &LevelSums) -> StereoImage {
         let rms = total.rms_db();
         let loudest = rms[0].max(rms[1]);
         if self.channels == 1 {
-            return Image::Mono;
+            return StereoImage::Mono;
         }
-        if seconds < PATIENCE || loudest < SILENT + 20.0 {
-            return Image::Unknown;
+        if seconds < IMAGE_AFTER_S || loudest < SILENT_DBFS + 20.0 {
+            return StereoImage::Unknown;
         }
         match total.correlation() {
-            _ if rms[0] < SILENT => Image::LeftSilent,
-            _ if rms[1] < SILENT => Image::RightSilent,
-            _ if self.identical => Image::Identical,
-            Some(r) if r <= OUT_OF_PHASE => Image::OutOfPhase,
-            _ => Image::Stereo,
+            _ if rms[0] < SILENT_DBFS => StereoImage::LeftSilent,
+            _ if rms[1] < SILENT_DBFS => StereoImage::RightSilent,
+            _ if self.identical => StereoImage::Identical,
+            Some(r) if r <= OUT_OF_PHASE_CORRELATION => StereoImage::OutOfPhase,
+            _ => StereoImage::Stereo,
         }
     }
 }
 
-/// Trim in half steps of a dB that leaves [`HEADROOM`], never above 0.
+/// Trim in half steps of a dB that leaves [`HEADROOM_DB`], never above 0.
 fn trim_for(headroom: f64) -> f64 {
-    (((headroom - HEADROOM) * 2.0).round() / 2.0).min(0.0)
+    (((headroom - HEADROOM_DB) * 2.0).round() / 2.0).min(0.0)
 }
 
 /// The samples as whole steps of 2⁻²³, their bits or-ed; `None` when one lies between steps.
@@ -228,11 +228,11 @@ fn steps(samples: &[f32; CHUNK]) -> Option<u32> {
 }
 
 impl LeadInWatch {
-    fn add(&mut self, sums: &Sums, peak: f32, frame: u64, window: u64) {
+    fn add(&mut self, sums: &LevelSums, peak: f32, frame: u64, window: u64) {
         if self.onset.is_some() {
             return;
         }
-        if peak >= ONSET {
+        if peak >= ONSET_PEAK {
             self.onset = Some(frame);
             return;
         }
@@ -260,13 +260,13 @@ mod tests {
     use super::*;
 
     /// Checks 4 s at 48 kHz.
-    fn check(wave: impl Fn(usize) -> [f64; 2]) -> Source {
+    fn check(wave: impl Fn(usize) -> [f64; 2]) -> SourceReport {
         let mut check = SourceCheck::new(48_000, 2);
-        let mut total = Sums::EMPTY;
+        let mut total = LevelSums::EMPTY;
         let mut peaks = [super::super::TruePeak::new(), super::super::TruePeak::new()];
         for n in 0..4 * 48_000 / CHUNK {
             let chunk = [0, 1].map(|c| std::array::from_fn(|i| wave(n * CHUNK + i)[c] as f32));
-            let mut sums = Sums::of(&chunk);
+            let mut sums = LevelSums::of(&chunk);
             sums.true_peak = [0, 1].map(|c| peaks[c].feed(&chunk[c]));
             check.add(&chunk, &sums);
             total.merge(&sums);
@@ -297,23 +297,23 @@ mod tests {
             move |n| [(0.5 * sine(n, 997.0) * steps).round() / steps; 2]
         };
         for bits in [8, 16, 20, 24] {
-            assert_eq!(check(quantise(bits)).bits, Bits::Fixed(bits as u8));
+            assert_eq!(check(quantise(bits)).bits, BitDepth::Fixed(bits as u8));
         }
-        assert_eq!(check(|n| [0.37 * sine(n, 997.0); 2]).bits, Bits::Float);
-        assert_eq!(check(|_| [0.0; 2]).bits, Bits::Unknown);
+        assert_eq!(check(|n| [0.37 * sine(n, 997.0); 2]).bits, BitDepth::Float);
+        assert_eq!(check(|_| [0.0; 2]).bits, BitDepth::Unknown);
         // −1.0 is a sample of every depth.
-        assert_eq!(check(|n| [if n % 7 == 0 { -1.0 } else { 0.5 }; 2]).bits, Bits::Fixed(2));
+        assert_eq!(check(|n| [if n % 7 == 0 { -1.0 } else { 0.5 }; 2]).bits, BitDepth::Fixed(2));
     }
 
     #[test]
     fn the_image_is_named() {
         let (a, b) = (|n| 0.4 * sine(n, 220.0), |n| 0.3 * sine(n, 331.0));
-        assert_eq!(check(|n| [a(n), a(n)]).image, Image::Identical);
-        assert_eq!(check(|n| [a(n), b(n)]).image, Image::Stereo);
-        assert_eq!(check(|n| [a(n), 0.0]).image, Image::RightSilent);
-        assert_eq!(check(|n| [1e-6 * b(n), a(n)]).image, Image::LeftSilent);
-        assert_eq!(check(|n| [a(n), 0.2 * b(n) - a(n)]).image, Image::OutOfPhase);
-        assert_eq!(check(|_| [0.0; 2]).image, Image::Unknown);
+        assert_eq!(check(|n| [a(n), a(n)]).image, StereoImage::Identical);
+        assert_eq!(check(|n| [a(n), b(n)]).image, StereoImage::Stereo);
+        assert_eq!(check(|n| [a(n), 0.0]).image, StereoImage::RightSilent);
+        assert_eq!(check(|n| [1e-6 * b(n), a(n)]).image, StereoImage::LeftSilent);
+        assert_eq!(check(|n| [a(n), 0.2 * b(n) - a(n)]).image, StereoImage::OutOfPhase);
+        assert_eq!(check(|_| [0.0; 2]).image, StereoImage::Unknown);
     }
 
     #[test]

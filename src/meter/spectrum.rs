@@ -15,20 +15,20 @@ use crate::dsp::{CHANNELS, CHUNK, db};
 /// Number of bands.
 pub const BANDS: usize = 121;
 /// Bands per octave; each is twice as wide as their distance.
-const PER_OCTAVE: f64 = 12.0;
+const BANDS_PER_OCTAVE: f64 = 12.0;
 /// Centre of the lowest band, Hz. The highest is ten octaves above.
-const LOWEST: f64 = 20.0;
+const LOWEST_HZ: f64 = 20.0;
 /// Seconds in which the moving average covers 63 % of a step.
-const TAU: f64 = 0.8;
+const GLIDE_S: f64 = 0.8;
 
 /// Centre frequency of a band, Hz: 20 Hz to 20.48 kHz.
 pub fn frequency(band: usize) -> f64 {
-    LOWEST * (band as f64 / PER_OCTAVE).exp2()
+    LOWEST_HZ * (band as f64 / BANDS_PER_OCTAVE).exp2()
 }
 
 /// Levels of the bands, dB re a full-scale sine.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Bands {
+pub struct SpectrumBands {
     /// Moving average.
     pub now: [f32; BANDS],
     /// Average over the measurement.
@@ -83,7 +83,7 @@ impl Spectrum {
             now: vec![0.0; bins].into(),
             sum: vec![0.0; bins].into(),
             count: 0,
-            share: 1.0 - (-(n as f64 / 2.0) / (TAU * rate)).exp() as f32,
+            share: 1.0 - (-(n as f64 / 2.0) / (GLIDE_S * rate)).exp() as f32,
             step: rate / n as f64,
             scale: 4.0 / (n as f64 * energy),
         }
@@ -123,11 +123,11 @@ impl Spectrum {
         self.count += u64::from(running);
     }
 
-    /// The bands as they stand.
-    pub fn bands(&self) -> Bands {
+    /// The bands now.
+    pub fn bands(&self) -> SpectrumBands {
         let fold = |power: &dyn Fn(usize) -> f64, scale: f64| {
             std::array::from_fn(|band| {
-                let edge = (1.0 / PER_OCTAVE).exp2();
+                let edge = (1.0 / BANDS_PER_OCTAVE).exp2();
                 let (low, high) = (frequency(band) / edge / self.step, frequency(band) * edge / self.step);
                 // Bin i covers i − ½ … i + ½; a band narrower than a bin takes its share of it.
                 let (first, last) = ((low + 0.5) as usize, (high + 0.5) as usize);
@@ -140,13 +140,13 @@ impl Spectrum {
                 db::from_power(sum * scale) as f32
             })
         };
-        Bands {
+        SpectrumBands {
             now: fold(&|i| f64::from(self.now[i]), self.scale),
             mean: fold(&|i| self.sum[i], self.scale / self.count.max(1) as f64),
         }
     }
 
-    /// Begins a new mean.
+    /// Resets the mean.
     pub fn restart(&mut self) {
         self.sum.fill(0.0);
         self.count = 0;
@@ -169,7 +169,7 @@ mod tests {
                 spectrum.add(&[tone, tone.map(|x| -x)], true);
             }
             let bands = spectrum.bands();
-            let near = (PER_OCTAVE * (f / LOWEST).log2()).round() as usize;
+            let near = (BANDS_PER_OCTAVE * (f / LOWEST_HZ).log2()).round() as usize;
             assert!(bands.mean[near].abs() < 0.1, "{}", bands.mean[near]);
             assert!((bands.now[near] - bands.mean[near]).abs() < 0.2);
             assert!(bands.mean[near + 24] < -80.0);

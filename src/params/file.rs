@@ -2,43 +2,63 @@
 //! id = a number in its unit, or its text with unit in quotes. What is left out keeps its default.
 
 use super::text::shown;
-use super::{Kind, Param, TextError, all, find};
+use super::{Kind, Param, ParamTextError, all, find};
 use crate::settings::Settings;
 
-/// Why a settings file is refused. One line: what, where, what would work.
+/// Why a settings file is rejected; displayed as one line: what, where, what to do.
 #[derive(Debug, thiserror::Error)]
-pub enum FileError {
+pub enum SettingsFileError {
+    /// Not TOML.
     #[error("line {line}: {what}; a line reads like: ceiling = -1.0")]
-    Syntax { line: usize, what: String },
-    #[error("\"{id}\" is no setting{hint}")]
-    Unknown { id: String, hint: String },
+    Syntax {
+        /// Counted from 1.
+        line: usize,
+        /// The parser's message.
+        what: String,
+    },
+    /// No parameter has this id.
+    #[error("\"{id}\" is not a setting{hint}")]
+    Unknown {
+        /// As written in the file.
+        id: String,
+        /// The nearest id, or empty.
+        hint: String,
+    },
+    /// The value is not one of the parameter.
     #[error(transparent)]
-    Text(#[from] TextError),
+    Text(#[from] ParamTextError),
+    /// The value has a type that the parameter does not take.
     #[error("{id}: takes a number, a word in quotes, or true and false, not a {got}")]
-    Type { id: String, got: &'static str },
+    Type {
+        /// The parameter.
+        id: String,
+        /// The TOML type found.
+        got: &'static str,
+    },
 }
 
 /// Settings from the text of a settings file.
-pub fn from_toml(text: &str) -> Result<Settings, FileError> {
-    let table: toml::Table = text.parse().map_err(|e: toml::de::Error| FileError::Syntax {
+pub fn from_toml(text: &str) -> Result<Settings, SettingsFileError> {
+    let table: toml::Table = text.parse().map_err(|e: toml::de::Error| SettingsFileError::Syntax {
         line: e.span().map_or(1, |span| text[..span.start.min(text.len())].matches('\n').count() + 1),
         what: e.message().replace(char::is_control, " "),
     })?;
     let mut settings = Settings::default();
     for (id, value) in &table {
-        let param = find(id).ok_or_else(|| FileError::Unknown { id: shown(id), hint: nearest(id) })?;
+        let param =
+            find(id).ok_or_else(|| SettingsFileError::Unknown { id: shown(id), hint: nearest(id) })?;
         param.set(&mut settings, read(param, value)?);
     }
     Ok(settings)
 }
 
-fn read(param: &Param, value: &toml::Value) -> Result<f32, FileError> {
+fn read(param: &Param, value: &toml::Value) -> Result<f32, SettingsFileError> {
     let text = match (value, param.kind) {
         (toml::Value::String(text), _) => text.clone(),
         (toml::Value::Boolean(on), Kind::Switch) => if *on { "on" } else { "off" }.to_owned(),
         (toml::Value::Integer(number), Kind::Number { .. }) => number.to_string(),
         (toml::Value::Float(number), Kind::Number { .. }) => number.to_string(),
-        (other, _) => return Err(FileError::Type { id: param.id.to_owned(), got: other.type_str() }),
+        (other, _) => return Err(SettingsFileError::Type { id: param.id.to_owned(), got: other.type_str() }),
     };
     Ok(param.parse(&text)?)
 }
@@ -91,18 +111,22 @@ mod tests {
 
     #[test]
     fn numbers_and_texts_with_units_both_read() {
-        let settings =
-            from_toml("ceiling = \"\u{2212}2 dBTP\"\ndrive = 4\nglue_on = true\norder = \"glue first\"");
+        let settings = from_toml(
+            "ceiling = \"\u{2212}2 dBTP\"\ndrive = 4\ncomp_on = true\norder = \"compressor first\"",
+        );
         let settings = settings.unwrap();
-        assert_eq!((settings.ceiling.ceiling, settings.ceiling.drive, settings.glue.on), (-2.0, 4.0, true));
-        assert_eq!(settings.order, crate::settings::Order::GlueFirst);
+        assert_eq!(
+            (settings.limiter.ceiling, settings.limiter.drive, settings.compressor.on),
+            (-2.0, 4.0, true)
+        );
+        assert_eq!(settings.order, crate::settings::StageOrder::CompressorFirst);
     }
 
     #[test]
     fn a_bad_line_is_named() {
         let line = |text: &str| from_toml(text).unwrap_err().to_string();
         assert!(line("drive = 4\nceiling -1").starts_with("line 2: "));
-        assert_eq!(line("cieling = -1"), "\"cieling\" is no setting; did you mean ceiling?");
+        assert_eq!(line("cieling = -1"), "\"cieling\" is not a setting; did you mean ceiling?");
         assert_eq!(line("drive = 40"), "drive: 40 is outside 0.0 dB to +24.0 dB");
         assert!(line("drive = true").contains("not a boolean"));
         assert!(!line("\"a\\nb\" = 1").contains('\n'));

@@ -1,16 +1,42 @@
-//! Values as people write them, both ways: "−1.0 dBTP", "2.0 : 1", "120 ms", "1.20 kHz".
+//! Conversion of values to and from text with units: "−1.0 dBTP", "2.0 : 1", "120 ms", "1.20 kHz".
 
 use super::{Kind, Param, Unit};
 
-/// Why a text is not a value of a parameter. One line: what, where, what would work.
+/// Why a text is not a value of a parameter; displayed as one line: what, where, what to do.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
-pub enum TextError {
+pub enum ParamTextError {
+    /// The text is not a number with the parameter's unit.
     #[error("{id}: \"{text}\" is not a number; write for example \"{example}\"")]
-    NotANumber { id: &'static str, text: String, example: String },
+    NotANumber {
+        /// The parameter.
+        id: &'static str,
+        /// As typed.
+        text: String,
+        /// The default as text.
+        example: String,
+    },
+    /// The number is outside the range.
     #[error("{id}: {text} is outside {min} to {max}")]
-    OutOfRange { id: &'static str, text: String, min: String, max: String },
+    OutOfRange {
+        /// The parameter.
+        id: &'static str,
+        /// As typed.
+        text: String,
+        /// Smallest value as text.
+        min: String,
+        /// Largest value as text.
+        max: String,
+    },
+    /// The text is not one of the choices.
     #[error("{id}: \"{text}\" is none of: {choices}")]
-    NotAChoice { id: &'static str, text: String, choices: String },
+    NotAChoice {
+        /// The parameter.
+        id: &'static str,
+        /// As typed.
+        text: String,
+        /// The accepted words.
+        choices: String,
+    },
 }
 
 impl Param {
@@ -25,19 +51,19 @@ impl Param {
 
     /// Reads a text: the unit may be left out, any minus sign will do, case does not matter.
     /// Values outside the range are refused.
-    pub fn parse(&self, text: &str) -> Result<f32, TextError> {
+    pub fn parse(&self, text: &str) -> Result<f32, ParamTextError> {
         let value = self.parse_any(text)?;
         let (min, max) = self.range();
         // What a person types is rounded; the range's own ends must stay reachable.
         let slack = (max - min) * 1e-4;
         if value < min - slack || value > max + slack {
             let (min, max) = (self.text(min), self.text(max));
-            return Err(TextError::OutOfRange { id: self.id, text: shown(text), min, max });
+            return Err(ParamTextError::OutOfRange { id: self.id, text: shown(text), min, max });
         }
         Ok(value.clamp(min, max))
     }
 
-    fn parse_any(&self, text: &str) -> Result<f32, TextError> {
+    fn parse_any(&self, text: &str) -> Result<f32, ParamTextError> {
         let plain = text.trim().to_lowercase();
         match self.kind {
             Kind::Switch => match plain.as_str() {
@@ -50,25 +76,27 @@ impl Param {
                 .position(|word| word.eq_ignore_ascii_case(&plain))
                 .map(|index| index as f32)
                 .ok_or_else(|| self.no_choice(text, &words.join(", "))),
-            Kind::Number { unit, .. } => read_number(&plain, unit).ok_or_else(|| TextError::NotANumber {
-                id: self.id,
-                text: shown(text),
-                example: self.text(self.default()),
-            }),
+            Kind::Number { unit, .. } => {
+                read_number(&plain, unit).ok_or_else(|| ParamTextError::NotANumber {
+                    id: self.id,
+                    text: shown(text),
+                    example: self.text(self.default()),
+                })
+            }
         }
     }
 
-    fn no_choice(&self, text: &str, choices: &str) -> TextError {
-        TextError::NotAChoice { id: self.id, text: shown(text), choices: choices.to_owned() }
+    fn no_choice(&self, text: &str, choices: &str) -> ParamTextError {
+        ParamTextError::NotAChoice { id: self.id, text: shown(text), choices: choices.to_owned() }
     }
 }
 
 /// A text as an error line can show it: without line breaks and the like, and not endless.
 pub(super) fn shown(text: &str) -> String {
-    const MOST: usize = 60;
+    const MAX_CHARS: usize = 60;
     let plain = |c: char| if c.is_control() { ' ' } else { c };
-    let mut shown: String = text.trim().chars().map(plain).take(MOST).collect();
-    if text.trim().chars().count() > MOST {
+    let mut shown: String = text.trim().chars().map(plain).take(MAX_CHARS).collect();
+    if text.trim().chars().count() > MAX_CHARS {
         shown.push('…');
     }
     shown
@@ -76,19 +104,19 @@ pub(super) fn shown(text: &str) -> String {
 
 /// `value` with one decimal, or two where the second is not zero.
 fn decimals(value: f32) -> String {
-    let text = format!("{value:.2}");
-    text.strip_suffix('0').map_or(text.clone(), str::to_owned)
+    let mut text = crate::numbers::number(f64::from(value), 2);
+    if text.ends_with('0') {
+        text.pop();
+    }
+    text
 }
 
 fn number(value: f32, unit: Unit) -> String {
-    let text = match unit {
+    match unit {
         Unit::Gain => {
             let text = decimals(value);
-            match text.as_str() {
-                "0.0" | "-0.0" => "0.0 dB".to_owned(),
-                _ if value > 0.0 => format!("+{text} dB"),
-                _ => format!("{text} dB"),
-            }
+            let is_positive = text.bytes().any(|b| matches!(b, b'1'..=b'9')) && value > 0.0;
+            format!("{}{text} dB", if is_positive { "+" } else { "" })
         }
         Unit::Db => format!("{} dB", decimals(value)),
         Unit::DbTp => format!("{} dBTP", decimals(value)),
@@ -102,9 +130,7 @@ fn number(value: f32, unit: Unit) -> String {
         Unit::Percent => format!("{value:.0} %"),
         Unit::Ratio => format!("{} : 1", decimals(value)),
         Unit::Q => format!("{value:.2}"),
-    };
-    let text = if text.starts_with("-0.0 ") { text[1..].to_owned() } else { text };
-    text.replace('-', "\u{2212}")
+    }
 }
 
 /// A number with an optional unit; `plain` is trimmed and lower-case.
@@ -141,33 +167,33 @@ mod tests {
     }
 
     #[test]
-    fn values_are_written_as_the_trade_writes_them() {
+    fn values_are_written_with_unit_and_true_minus_sign() {
         check("ceiling", -1.0, "\u{2212}1.0 dBTP");
-        check("glue_ratio", 2.0, "2.0 : 1");
-        check("ceiling_release", 120.0, "120 ms");
-        check("tone3_freq", 1200.0, "1.20 kHz");
+        check("comp_ratio", 2.0, "2.0 : 1");
+        check("limit_release", 120.0, "120 ms");
+        check("eq3_freq", 1200.0, "1.20 kHz");
         check("drive", 4.8, "+4.8 dB");
         check("trim", 0.0, "0.0 dB");
-        check("glue_mix", 80.0, "80 %");
-        check("glue_attack", 0.1, "0.1 ms");
-        check("tone1_freq", 34.0, "34.0 Hz");
+        check("comp_mix", 80.0, "80 %");
+        check("comp_attack", 0.1, "0.1 ms");
+        check("eq1_freq", 34.0, "34.0 Hz");
         check("ceiling", -0.25, "\u{2212}0.25 dBTP");
     }
 
     #[test]
-    fn people_may_write_loosely() {
+    fn units_signs_and_case_are_read_leniently() {
         let ceiling = find("ceiling").unwrap();
         for text in ["-1", " -1.0 dbtp", "\u{2212}1,0 dB", "-1.0dBFS"] {
             assert_eq!(ceiling.parse(text).unwrap(), -1.0, "{text}");
         }
-        assert_eq!(find("tone3_freq").unwrap().parse("1.2k").unwrap(), 1200.0);
-        assert_eq!(find("glue_release").unwrap().parse("1.5 s").unwrap(), 1500.0);
-        assert_eq!(find("glue_ratio").unwrap().parse("2").unwrap(), 2.0);
-        assert_eq!(find("glue_on").unwrap().parse("ON").unwrap(), 1.0);
+        assert_eq!(find("eq3_freq").unwrap().parse("1.2k").unwrap(), 1200.0);
+        assert_eq!(find("comp_release").unwrap().parse("1.5 s").unwrap(), 1500.0);
+        assert_eq!(find("comp_ratio").unwrap().parse("2").unwrap(), 2.0);
+        assert_eq!(find("comp_on").unwrap().parse("ON").unwrap(), 1.0);
     }
 
     #[test]
-    fn nonsense_is_refused_in_one_line() {
+    fn invalid_text_is_rejected_in_one_line() {
         let ceiling = find("ceiling").unwrap();
         for text in ["", "loud", "-1 kHz", "nan", "1e99999", "--1"] {
             let line = ceiling.parse(text).unwrap_err().to_string();
@@ -178,6 +204,6 @@ mod tests {
         let line = ceiling.parse(&format!("loud\nand {}", "louder ".repeat(100))).unwrap_err().to_string();
         assert!(!line.contains('\n') && line.chars().count() < 140, "{line}");
         let line = find("order").unwrap().parse("both").unwrap_err().to_string();
-        assert_eq!(line, "order: \"both\" is none of: tone first, glue first");
+        assert_eq!(line, "order: \"both\" is none of: EQ first, compressor first");
     }
 }

@@ -1,238 +1,247 @@
-//! The worker between a song in memory and the device's ring: takes the playhead's pieces through
-//! the chain at the song's own rate, converts to the device's, hands taps to the analysis, and
-//! keeps account of which place of the song is heard just now.
+//! Playback engine: processes a song in memory with the chain at the song's sample rate, converts to
+//! the device's rate, fills the device's ring, feeds the analysis, and tracks which frame of the
+//! song is audible.
 
+use super::device_ring::{DeviceRing, RingStatus};
+use super::loaded_song::{LoadState, LoadedSong};
 use super::playhead::Playhead;
-use super::sink::{Sink, Status};
-use super::take::Take;
-use crate::chain::{Chain, Pulse};
+use crate::chain::{Chain, ChainReadout};
 use crate::dsp::CHUNK;
 use crate::finish::Converter;
-use crate::link::{Feeder, Transport};
 use crate::meter::matching::LoudnessMatch;
 use crate::settings::Settings;
+use crate::tap_ring::{TapSender, Transport};
 use std::collections::VecDeque;
 use std::ops::Range;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 
-/// Frames processed at once: a whole number of chunks.
-const BLOCK: usize = 16 * CHUNK;
+/// Frames processed at once: a multiple of the chunk.
+const BLOCK_FRAMES: usize = 16 * CHUNK;
 
-/// Seconds of sound that the ring holds: how far it runs ahead of the ear.
-const AHEAD: f64 = 0.2;
+/// How far the ring is filled ahead of what is audible, s.
+const BUFFER_S: f64 = 0.2;
 
-/// Seconds of the cross-fade where the song jumps.
-const SEAM: f64 = 0.005;
+/// Length of the cross-fade at a jump, s.
+const CROSSFADE_S: f64 = 0.005;
 
-/// Longest ring-out that is waited for at the end, seconds.
-const RING_OUT: f64 = 3.0;
+/// Longest tail of the chain that is played after the end, s.
+const MAX_TAIL_S: f64 = 3.0;
 
-/// What the hand wants of the engine.
+/// Commands to the engine.
 #[derive(Clone, Debug)]
-pub enum Order {
+pub enum EngineCommand {
+    /// Play from the present frame.
     Play,
+    /// Pause.
     Pause,
-    /// To this frame of the song.
+    /// Go to this frame of the song.
     Seek(u64),
-    Cycle(Option<Range<u64>>),
-    Trim(Range<u64>),
+    /// Set or clear the loop, frames of the song.
+    Loop(Option<Range<u64>>),
+    /// Set start and end, frames of the song.
+    Bounds(Range<u64>),
+    /// Settings of the chain.
     Settings(Box<Settings>),
-    /// One tone band alone, or all.
-    Hear(Option<usize>),
+    /// Index of the EQ band to solo, or none.
+    Solo(Option<usize>),
 }
 
-/// A stretch of the song on its way to the ear.
-struct Mark {
-    /// Frame of the ring, counted since it was made, with which it begins to be heard.
-    due: u64,
+/// Which frames of the song are at which place in the ring.
+struct RingMark {
+    /// Frame of the ring, counted from its creation, at which `song` begins.
+    ring_frame: u64,
     song: Range<u64>,
 }
 
-/// The worker.
+/// The engine; it runs on a worker thread.
 pub struct Engine {
-    take: Arc<Take>,
+    song: Arc<LoadedSong>,
     playhead: Playhead,
     chain: Chain,
     matching: LoudnessMatch,
-    feeder: Feeder,
+    taps: TapSender,
     converter: Option<Converter>,
     /// Rates of the song and of the device, Hz.
     rate: (u32, u32),
     ring: rtrb::Producer<[f32; 2]>,
-    status: Arc<Status>,
-    marks: VecDeque<Mark>,
-    /// Frames put into the ring.
-    put: u64,
-    /// `put` when the converter was made, and frames that the chain has taken since.
-    base: u64,
-    fed: u64,
-    /// The frame that would have come next, had the song not jumped.
-    follow: u64,
-    /// Frames of silence left that drive out what the chain holds after the end.
-    ring_out: Option<u64>,
-    /// The place that is heard, as told last.
-    heard: u64,
-    lanes: [Vec<f32>; 2],
-    old: [Vec<f32>; 2],
-    wide: [Vec<f64>; 2],
-    ready: [Vec<f64>; 2],
+    status: Arc<RingStatus>,
+    marks: VecDeque<RingMark>,
+    /// Frames written to the ring.
+    written: u64,
+    /// `written` when the converter was created.
+    converter_start: u64,
+    /// Frames processed by the chain since then.
+    chain_frames: u64,
+    /// The song's frame that would have been next without a jump.
+    expected_next: u64,
+    /// Frames of silence still to be processed for the chain's tail after the end.
+    tail_left: Option<u64>,
+    /// The audible frame of the song, as computed last.
+    audible_frame: u64,
+    /// The block that is processed, one buffer per channel.
+    block: [Vec<f32>; 2],
+    /// What the block is cross-faded from at a jump.
+    old_block: [Vec<f32>; 2],
+    converter_input: [Vec<f64>; 2],
+    converter_output: [Vec<f64>; 2],
 }
 
 impl Engine {
-    /// For a device at `rate` Hz; `feeder` leads to the analysis.
-    pub fn new(take: Arc<Take>, rate: u32, feeder: Feeder) -> (Self, Sink) {
-        let song = take.format().rate;
-        // Room for what one block becomes, beyond what runs ahead.
-        let ahead = (AHEAD * f64::from(rate)) as usize;
+    /// For a device at `rate` Hz; `taps` feeds the analysis.
+    pub fn new(song: Arc<LoadedSong>, rate: u32, taps: TapSender) -> (Self, DeviceRing) {
+        let song_rate = song.format().rate;
+        // Room for one converted block beyond what is buffered.
+        let ahead = (BUFFER_S * f64::from(rate)) as usize;
         let (ring, consumer) = rtrb::RingBuffer::new(ahead + 16_384);
-        let status = Arc::new(Status::default());
-        let sink = Sink::new(consumer, status.clone(), rate);
-        let lanes = || [vec![0.0; BLOCK], vec![0.0; BLOCK]];
+        let status = Arc::new(RingStatus::default());
+        let device_ring = DeviceRing::new(consumer, status.clone(), rate);
+        let buffers = || [vec![0.0; BLOCK_FRAMES], vec![0.0; BLOCK_FRAMES]];
         let engine = Self {
-            playhead: Playhead::new(take.format().frames, song),
-            chain: Chain::new(f64::from(song)),
-            matching: LoudnessMatch::new(f64::from(song)),
-            feeder,
-            converter: (song != rate).then(|| Converter::new(song, rate)),
-            rate: (song, rate),
+            playhead: Playhead::new(song.format().frames, song_rate),
+            chain: Chain::new(f64::from(song_rate)),
+            matching: LoudnessMatch::new(f64::from(song_rate)),
+            taps,
+            converter: (song_rate != rate).then(|| Converter::new(song_rate, rate)),
+            rate: (song_rate, rate),
             ring,
             status,
             marks: VecDeque::new(),
-            put: 0,
-            base: 0,
-            fed: 0,
-            follow: 0,
-            ring_out: None,
-            heard: 0,
-            lanes: lanes(),
-            old: lanes(),
-            wide: [vec![0.0; BLOCK], vec![0.0; BLOCK]],
-            ready: [Vec::new(), Vec::new()],
-            take,
+            written: 0,
+            converter_start: 0,
+            chain_frames: 0,
+            expected_next: 0,
+            tail_left: None,
+            audible_frame: 0,
+            block: buffers(),
+            old_block: buffers(),
+            converter_input: [vec![0.0; BLOCK_FRAMES], vec![0.0; BLOCK_FRAMES]],
+            converter_output: [Vec::new(), Vec::new()],
+            song,
         };
-        (engine, sink)
+        (engine, device_ring)
     }
 
-    /// What the two ends of the ring tell each other.
-    pub fn status(&self) -> Arc<Status> {
+    /// State shared with the device's end of the ring.
+    pub fn status(&self) -> Arc<RingStatus> {
         self.status.clone()
     }
 
-    /// Whether it plays, the ring-out included.
+    /// Whether it plays, the tail included.
     pub fn playing(&self) -> bool {
-        self.playhead.playing() || self.ring_out.is_some()
+        self.playhead.playing() || self.tail_left.is_some()
     }
 
-    /// Does what the hand wants.
-    pub fn obey(&mut self, order: Order) {
-        match order {
-            Order::Play => {
+    /// Carries out a command.
+    pub fn apply(&mut self, command: EngineCommand) {
+        match command {
+            EngineCommand::Play => {
                 self.playhead.play();
-                self.ring_out = None;
+                self.tail_left = None;
             }
-            Order::Pause => {
+            EngineCommand::Pause => {
                 self.playhead.pause();
-                self.ring_out = None;
-                self.status.open.store(false, Ordering::Release);
+                self.tail_left = None;
+                self.status.playing.store(false, Ordering::Release);
             }
-            Order::Seek(frame) => {
+            EngineCommand::Seek(frame) => {
                 self.playhead.seek(frame);
-                self.leap();
+                self.discard_buffered();
             }
-            Order::Trim(trim) => {
-                let at = self.playhead.at();
-                self.playhead.set_trim(trim);
-                if self.playhead.at() != at {
-                    self.leap();
+            EngineCommand::Bounds(bounds) => {
+                let before = self.playhead.next_frame();
+                self.playhead.set_bounds(bounds);
+                if self.playhead.next_frame() != before {
+                    self.discard_buffered();
                 }
             }
-            Order::Cycle(cycle) => self.playhead.set_cycle(cycle),
-            Order::Settings(settings) => self.chain.set(&settings),
-            Order::Hear(band) => self.chain.hear(band),
+            EngineCommand::Loop(range) => self.playhead.set_loop(range),
+            EngineCommand::Settings(settings) => self.chain.set(&settings),
+            EngineCommand::Solo(band) => self.chain.solo(band),
         }
     }
 
-    /// What is on its way to the ear is no longer wanted.
-    fn leap(&mut self) {
-        self.heard = self.playhead.at();
+    /// Discards what is buffered: the position has changed.
+    fn discard_buffered(&mut self) {
+        self.audible_frame = self.playhead.next_frame();
         self.marks.clear();
         if let Some(converter) = &mut self.converter {
             *converter = Converter::new(self.rate.0, self.rate.1);
         }
-        (self.base, self.fed) = (self.put, 0);
-        // What the chain still holds of the old place comes out first.
-        let skip = self.put + self.scaled(self.chain.latency() as u64);
-        self.status.skip.store(skip, Ordering::Release);
+        (self.converter_start, self.chain_frames) = (self.written, 0);
+        // The chain outputs its delayed frames of the old position first.
+        let discard_before = self.written + self.to_device_frames(self.chain.latency() as u64);
+        self.status.discard_before.store(discard_before, Ordering::Release);
     }
 
-    /// Frames of the song as frames of the device.
-    fn scaled(&self, frames: u64) -> u64 {
+    /// Converts a number of frames at the song's rate to the device's rate.
+    fn to_device_frames(&self, frames: u64) -> u64 {
         frames * u64::from(self.rate.1) / u64::from(self.rate.0)
     }
 
-    /// Fills the ring as far as it shall run ahead; true if something was put in. Call it oftener
-    /// than the ring runs empty, five times a second.
+    /// Fills the ring up to [`BUFFER_S`]; true if something was written. To be called more often
+    /// than five times per second, or the ring runs empty.
     pub fn fill(&mut self) -> bool {
-        let ahead = (AHEAD * f64::from(self.rate.1)) as u64;
-        let before = self.put;
-        while self.put.saturating_sub(self.status.taken.load(Ordering::Acquire)) < ahead && self.step() {}
-        if self.playing() && self.put != before {
-            self.status.open.store(true, Ordering::Release);
+        let ahead = (BUFFER_S * f64::from(self.rate.1)) as u64;
+        let before = self.written;
+        while self.written.saturating_sub(self.status.read.load(Ordering::Acquire)) < ahead && self.step() {}
+        if self.playing() && self.written != before {
+            self.status.playing.store(true, Ordering::Release);
         }
-        self.put != before
+        self.written != before
     }
 
-    /// One block; false if there is none.
+    /// Processes one block; false if there is none.
     fn step(&mut self) -> bool {
-        let ready = self.take.ready();
-        let waits = self.playhead.playing() && self.playhead.at() >= ready;
-        if waits && ready < self.playhead.length() && self.take.load() == super::Load::Reading {
+        let loaded = self.song.ready();
+        let waiting = self.playhead.playing() && self.playhead.next_frame() >= loaded;
+        if waiting && loaded < self.playhead.length() && self.song.load() == LoadState::Reading {
             return false; // the file is still being read
         }
-        let most = match self.playhead.at() < ready {
-            true => (ready - self.playhead.at()).min(BLOCK as u64),
-            false => BLOCK as u64,
+        let most = match self.playhead.next_frame() < loaded {
+            true => (loaded - self.playhead.next_frame()).min(BLOCK_FRAMES as u64),
+            false => BLOCK_FRAMES as u64,
         };
         let (n, position) = match self.playhead.take(most) {
             Some(piece) => {
                 let n = (piece.frames.end - piece.frames.start) as usize;
-                let [left, right] = &mut self.lanes;
-                self.take.read(piece.frames.start, &mut left[..n], &mut right[..n]);
+                let [left, right] = &mut self.block;
+                self.song.read(piece.frames.start, &mut left[..n], &mut right[..n]);
                 if piece.jump {
-                    self.seam(n);
+                    self.crossfade(n);
                 }
-                self.follow = piece.frames.end;
-                let due = self.base + self.scaled(self.fed + self.chain.latency() as u64);
+                self.expected_next = piece.frames.end;
+                let ring_frame = self.converter_start
+                    + self.to_device_frames(self.chain_frames + self.chain.latency() as u64);
                 let start = piece.frames.start;
-                self.marks.push_back(Mark { due, song: piece.frames });
+                self.marks.push_back(RingMark { ring_frame, song: piece.frames });
                 if !self.playhead.playing() {
-                    let most = (RING_OUT * f64::from(self.rate.0)) as u64;
-                    self.ring_out = Some((self.chain.tail() as u64).min(most));
+                    let most = (MAX_TAIL_S * f64::from(self.rate.0)) as u64;
+                    self.tail_left = Some((self.chain.tail() as u64).min(most));
                 }
                 (n, Some(start))
             }
             None => {
-                let Some(left) = self.ring_out else { return false };
-                let n = (left as usize).min(BLOCK);
+                let Some(left) = self.tail_left else { return false };
+                let n = (left as usize).min(BLOCK_FRAMES);
                 if n == 0 {
-                    return self.rest();
+                    return self.finish_tail();
                 }
-                self.ring_out = Some(left - n as u64);
-                self.lanes.iter_mut().for_each(|lane| lane[..n].fill(0.0));
+                self.tail_left = Some(left - n as u64);
+                self.block.iter_mut().for_each(|channel| channel[..n].fill(0.0));
                 (n, None)
             }
         };
-        self.run(n, position);
+        self.process(n, position);
         true
     }
 
-    /// Fades from what would have come next to what comes instead.
-    fn seam(&mut self, n: usize) {
-        let [left, right] = &mut self.old;
-        self.take.read(self.follow, &mut left[..n], &mut right[..n]);
-        let length = (SEAM * f64::from(self.rate.0)).round() as usize;
-        for (new, old) in self.lanes.iter_mut().zip(&self.old) {
+    /// Cross-fades from the frames that would have followed to those after the jump.
+    fn crossfade(&mut self, n: usize) {
+        let [left, right] = &mut self.old_block;
+        self.song.read(self.expected_next, &mut left[..n], &mut right[..n]);
+        let length = (CROSSFADE_S * f64::from(self.rate.0)).round() as usize;
+        for (new, old) in self.block.iter_mut().zip(&self.old_block) {
             for (i, (new, old)) in new.iter_mut().zip(old).take(n.min(length)).enumerate() {
                 let share = i as f32 / length as f32;
                 *new = *new * share + *old * (1.0 - share);
@@ -240,73 +249,77 @@ impl Engine {
         }
     }
 
-    /// Through the chain, to the analysis and into the ring.
-    fn run(&mut self, n: usize, position: Option<u64>) {
-        let Self { lanes: [left, right], chain, matching, feeder, .. } = self;
+    /// Processes the block with the chain, feeds the analysis and writes to the ring.
+    fn process(&mut self, n: usize, position: Option<u64>) {
+        let Self { block: [left, right], chain, matching, taps, .. } = self;
         let mut transport = Transport { playing: position.is_some(), position: position.map(|at| at as i64) };
         chain.process(&mut [&mut left[..n], &mut right[..n]], |tap| {
             matching.feed(tap.before, tap.after);
-            feeder.push(tap, transport);
+            taps.push(tap, transport);
             transport = transport.advanced(tap.len());
         });
         chain.set_louder_by_db(matching.difference_db());
-        self.fed += n as u64;
+        self.chain_frames += n as u64;
         let Some(converter) = &mut self.converter else {
-            for pair in self.lanes[0][..n].iter().zip(&self.lanes[1]) {
-                self.put += u64::from(self.ring.push([*pair.0, *pair.1]).is_ok());
+            for pair in self.block[0][..n].iter().zip(&self.block[1]) {
+                self.written += u64::from(self.ring.push([*pair.0, *pair.1]).is_ok());
             }
             return;
         };
-        for (wide, lane) in self.wide.iter_mut().zip(&self.lanes) {
-            wide[..n].iter_mut().zip(lane).for_each(|(wide, x)| *wide = f64::from(*x));
+        for (to, from) in self.converter_input.iter_mut().zip(&self.block) {
+            to[..n].iter_mut().zip(from).for_each(|(to, x)| *to = f64::from(*x));
         }
-        converter.push(&self.wide[0][..n], &self.wide[1][..n], &mut self.ready);
-        self.put_ready();
+        converter.push(
+            &self.converter_input[0][..n],
+            &self.converter_input[1][..n],
+            &mut self.converter_output,
+        );
+        self.write_converted();
     }
 
-    fn put_ready(&mut self) {
-        for pair in self.ready[0].iter().zip(&self.ready[1]) {
-            self.put += u64::from(self.ring.push([*pair.0 as f32, *pair.1 as f32]).is_ok());
+    fn write_converted(&mut self) {
+        for pair in self.converter_output[0].iter().zip(&self.converter_output[1]) {
+            self.written += u64::from(self.ring.push([*pair.0 as f32, *pair.1 as f32]).is_ok());
         }
-        self.ready.iter_mut().for_each(Vec::clear);
+        self.converter_output.iter_mut().for_each(Vec::clear);
     }
 
-    /// After the ring-out: what the converter holds comes out, then all is at rest. True while
-    /// there is something left to be heard.
-    fn rest(&mut self) -> bool {
-        if self.fed > 0
+    /// After the tail: flushes the converter, then pauses once the ring has been read. Always
+    /// false: no block was processed.
+    fn finish_tail(&mut self) -> bool {
+        if self.chain_frames > 0
             && let Some(mut converter) = self.converter.take()
         {
-            converter.end(&mut self.ready);
-            self.put_ready();
+            converter.end(&mut self.converter_output);
+            self.write_converted();
             self.converter = Some(Converter::new(self.rate.0, self.rate.1));
-            (self.base, self.fed) = (self.put, 0);
+            (self.converter_start, self.chain_frames) = (self.written, 0);
         }
-        if self.status.taken.load(Ordering::Acquire) >= self.put {
-            self.status.open.store(false, Ordering::Release);
-            self.ring_out = None;
+        if self.status.read.load(Ordering::Acquire) >= self.written {
+            self.status.playing.store(false, Ordering::Release);
+            self.tail_left = None;
         }
         false
     }
 
-    /// The frame of the song that is heard just now.
-    pub fn heard(&mut self) -> u64 {
-        let taken = self.status.taken.load(Ordering::Acquire);
-        while self.marks.len() > 1 && self.marks[1].due <= taken {
+    /// The frame of the song that is audible now.
+    pub fn audible_frame(&mut self) -> u64 {
+        let read = self.status.read.load(Ordering::Acquire);
+        while self.marks.len() > 1 && self.marks[1].ring_frame <= read {
             self.marks.pop_front();
         }
-        if let Some(Mark { due, song }) = self.marks.front()
-            && *due <= taken
+        if let Some(RingMark { ring_frame, song }) = self.marks.front()
+            && *ring_frame <= read
         {
-            let since = (taken - due) * u64::from(self.rate.0) / u64::from(self.rate.1);
-            self.heard = (song.start + since).min(song.end);
+            let elapsed = (read - ring_frame) * u64::from(self.rate.0) / u64::from(self.rate.1);
+            self.audible_frame = (song.start + elapsed).min(song.end);
         }
-        self.heard
+        self.audible_frame
     }
 
-    /// What the screen draws of the running chain.
-    pub fn pulse(&self) -> Pulse {
-        self.chain.pulse()
+    /// The chain's readout for the screen.
+    pub fn readout(&self) -> ChainReadout {
+        self.chain.readout()
     }
 }
 

@@ -1,30 +1,35 @@
-//! The master of the song in the window: what `lintel finish` does, by the same code, on a thread
-//! of its own; how far it is can be asked at any time, and it can be stopped.
+//! Exporting the master of a song: the same code as `lintel finish`, on its own thread, with
+//! progress and a way to stop it.
 
-use crate::finish::master::{Master, Order, master};
-use crate::finish::render::Watch;
+use crate::finish::master::{Master, MasterJob, master};
+use crate::finish::render::ProgressWatcher;
 use crate::finish::{self, Encoding, Fault, Layout, Overwrite, Tags, report};
 use crate::meter::Target;
+use crate::numbers::number;
 use crate::settings::Settings;
+use crate::sync::lock;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
 
-/// What is to be written.
+/// What to write.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Wish {
+pub struct ExportRequest {
+    /// File of the master.
     pub output: PathBuf,
+    /// WAV or FLAC.
     pub layout: Layout,
+    /// Sample format.
     pub encoding: Encoding,
-    /// Search the drive that reaches the target, instead of taking it as it is.
+    /// Find the drive that reaches the target, instead of using the present one.
     pub solve: bool,
-    /// Replace a file that stands there, because the user was asked.
+    /// Overwrite an existing file: the user has agreed.
     pub replace: bool,
 }
 
-impl Wish {
-    /// 24 bit beside the song, as it sounds.
+impl ExportRequest {
+    /// 24 bit WAV in the song's folder, with the present settings.
     pub fn for_song(input: &Path) -> Self {
         Self {
             output: finish::master::name_for(input, Layout::Wav),
@@ -36,36 +41,41 @@ impl Wish {
     }
 }
 
-/// How far an export is.
+/// Progress of an export.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Stage {
-    /// The part of the work, and the share of it that is done, 0 to 1.
-    Running { part: String, share: f64 },
-    /// Written and read again; a sentence on what it is.
+pub enum ExportProgress {
+    /// Under way.
+    Running {
+        /// Name of the present pass.
+        part: String,
+        /// Share of this pass that is done, 0 to 1.
+        share: f64,
+    },
+    /// Written and verified; a sentence with the measured figures.
     Done(String),
-    /// A file of that name stands there.
+    /// A file of that name exists.
     Exists,
-    /// Why there is none.
+    /// Why nothing was written.
     Failed(String),
 }
 
-/// A running or finished export. Dropping it stops the work and waits until nothing half-written
-/// is left.
+/// A running or finished export. Dropping it stops the thread and waits until it has removed what
+/// is incomplete.
 pub struct Export {
-    shared: Arc<Shared>,
+    status: Arc<ExportStatus>,
     thread: Option<JoinHandle<()>>,
 }
 
 #[derive(Default)]
-struct Shared {
+struct ExportStatus {
     stop: AtomicBool,
     part: Mutex<String>,
     frames: AtomicU64,
     done: AtomicU64,
-    end: Mutex<Option<Stage>>,
+    end: Mutex<Option<ExportProgress>>,
 }
 
-impl Watch for Shared {
+impl ProgressWatcher for ExportStatus {
     fn part(&self, name: &str, frames: u64) {
         *lock(&self.part) = name.to_owned();
         self.frames.store(frames, Ordering::Relaxed);
@@ -82,56 +92,56 @@ impl Watch for Shared {
 }
 
 impl Export {
-    /// Begins to write `wish` of `input` with these settings and cut wishes.
+    /// Starts to write `request` of `input` with these settings, cut at `ends`.
     pub fn start(
         input: &Path,
-        wish: &Wish,
+        request: &ExportRequest,
         settings: Settings,
         target: Target,
-        wishes: finish::Wishes,
+        ends: finish::EndsOptions,
     ) -> Self {
-        let order = Order {
+        let job = MasterJob {
             input: input.to_owned(),
-            output: wish.output.clone(),
+            output: request.output.clone(),
             settings,
             target,
-            solve: wish.solve,
+            solve: request.solve,
             force: false,
-            wishes,
-            layout: wish.layout,
-            encoding: wish.encoding,
+            wishes: ends,
+            layout: request.layout,
+            encoding: request.encoding,
             rate: None,
             tags: Tags::default(),
-            overwrite: if wish.replace { Overwrite::Allow } else { Overwrite::Refuse },
-            // One core is left to the music that plays.
+            overwrite: if request.replace { Overwrite::Allow } else { Overwrite::Refuse },
+            // One core stays free for playback.
             cores: std::thread::available_parallelism().map_or(1, |n| n.get().saturating_sub(1).max(1)),
         };
-        let shared = Arc::new(Shared::default());
-        let end = shared.clone();
+        let status = Arc::new(ExportStatus::default());
+        let work_status = status.clone();
         let work = move || {
-            let stage = run(&order, &*end);
-            *lock(&end.end) = Some(stage);
+            let result = run(&job, &*work_status);
+            *lock(&work_status.end) = Some(result);
         };
         let thread = std::thread::Builder::new().name("lintel export".into()).spawn(work);
         let thread = thread.map_err(|err| {
-            *lock(&shared.end) = Some(Stage::Failed(format!("the system gives no thread: {err}")))
+            *lock(&status.end) = Some(ExportProgress::Failed(format!("the system refused a thread: {err}")))
         });
-        Self { shared, thread: thread.ok() }
+        Self { status, thread: thread.ok() }
     }
 
-    /// How far it is.
-    pub fn stage(&self) -> Stage {
-        if let Some(end) = &*lock(&self.shared.end) {
+    /// Its progress.
+    pub fn progress(&self) -> ExportProgress {
+        if let Some(end) = &*lock(&self.status.end) {
             return end.clone();
         }
-        let frames = self.shared.frames.load(Ordering::Relaxed).max(1);
-        let share = self.shared.done.load(Ordering::Relaxed) as f64 / frames as f64;
-        Stage::Running { part: lock(&self.shared.part).clone(), share: share.min(1.0) }
+        let frames = self.status.frames.load(Ordering::Relaxed).max(1);
+        let share = self.status.done.load(Ordering::Relaxed) as f64 / frames as f64;
+        ExportProgress::Running { part: lock(&self.status.part).clone(), share: share.min(1.0) }
     }
 
-    /// Asks it to stop; [`stage`](Self::stage) tells when it has.
+    /// Requests a stop; [`progress`](Self::progress) reports when it has happened.
     pub fn stop(&self) {
-        self.shared.stop.store(true, Ordering::Relaxed);
+        self.status.stop.store(true, Ordering::Relaxed);
     }
 }
 
@@ -144,42 +154,38 @@ impl Drop for Export {
     }
 }
 
-fn run(order: &Order, watch: &dyn Watch) -> Stage {
-    let page = order.output.with_extension("html");
-    let written = report::refuse_early(&page, order.overwrite)
-        .and_then(|()| master(order, watch))
-        .and_then(|master| report::write(&master, &page, order.overwrite).map(|()| master));
+fn run(job: &MasterJob, watch: &dyn ProgressWatcher) -> ExportProgress {
+    let page = job.output.with_extension("html");
+    let written = report::refuse_early(&page, job.overwrite)
+        .and_then(|()| master(job, watch))
+        .and_then(|master| report::write(&master, &page, job.overwrite).map(|()| master));
     match written {
-        Ok(master) => Stage::Done(words(&master)),
-        Err(err) if matches!(err.fault, Fault::Exists) => Stage::Exists,
-        Err(err) if err.is_stop() => Stage::Failed("stopped; nothing is left of it".to_owned()),
-        Err(err) => Stage::Failed(err.to_string()),
+        Ok(master) => ExportProgress::Done(summary(&master)),
+        Err(err) if matches!(err.fault, Fault::Exists) => ExportProgress::Exists,
+        Err(err) if err.is_stop() => ExportProgress::Failed("stopped; nothing was written".to_owned()),
+        Err(err) => ExportProgress::Failed(err.to_string()),
     }
 }
 
-/// What was written, in a line.
-fn words(master: &Master) -> String {
+/// What was written, in one line.
+fn summary(master: &Master) -> String {
     let after = &master.measured.after;
-    let number = |value: Option<f64>| value.map_or("–".to_owned(), |value| finish::number(value, 1));
+    let tenths = |value: Option<f64>| number(value.unwrap_or(f64::NAN), 1);
     let name = master.output.file_name().unwrap_or_default().to_string_lossy();
-    let mut words = format!(
+    let mut summary = format!(
         "written: {name}, {} LUFS, {} dBTP, with its report",
-        number(after.integrated),
-        number(after.true_peak)
+        tenths(after.integrated),
+        tenths(after.true_peak)
     );
     if let Some(search) = report::search_words(master) {
-        words = format!("{words}. {search}");
+        summary = format!("{summary}. {search}");
     }
-    words
-}
-
-fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
-    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+    summary
 }
 
 #[cfg(test)]
 mod tests {
-    use super::super::take::tests::file;
+    use super::super::loaded_song::tests::file;
     use super::*;
     use crate::finish::Reader;
 
@@ -187,66 +193,72 @@ mod tests {
         (0..48_000 * 3).map(|n| (n as f32 * 0.05).sin() * 0.3 * (n as f32 * 2e-4).sin().abs()).collect()
     }
 
-    fn wait(export: &Export) -> Stage {
+    fn wait(export: &Export) -> ExportProgress {
         loop {
-            match export.stage() {
-                Stage::Running { .. } => std::thread::sleep(std::time::Duration::from_millis(5)),
-                stage => return stage,
+            match export.progress() {
+                ExportProgress::Running { .. } => std::thread::sleep(std::time::Duration::from_millis(5)),
+                progress => return progress,
             }
         }
     }
 
     #[test]
-    fn an_export_is_what_the_command_line_writes_and_replaces_nothing_unasked() {
+    fn an_export_writes_the_masters_cut_and_replaces_nothing_unasked() {
         let folder = tempfile::tempdir().unwrap();
         let input = file(folder.path(), 48_000, &music());
         let mut settings = Settings::default();
-        settings.ceiling.drive = 3.0;
-        let wishes = finish::Wishes { start: Some(0.5), end: Some(2.0), ..finish::Wishes::default() };
-        let mut wish = Wish::for_song(&input);
-        assert_eq!(wish.output.file_name().unwrap(), "take (master).wav");
-        let start = |wish: &Wish| Export::start(&input, wish, settings, Target::default(), wishes);
+        settings.limiter.drive = 3.0;
+        let ends = finish::EndsOptions { start: Some(0.5), end: Some(2.0), ..finish::EndsOptions::default() };
+        let mut request = ExportRequest::for_song(&input);
+        assert_eq!(request.output.file_name().unwrap(), "song (master).wav");
+        let start =
+            |request: &ExportRequest| Export::start(&input, request, settings, Target::default(), ends);
 
-        let Stage::Done(said) = wait(&start(&wish)) else { panic!("not written") };
-        assert!(said.contains("take (master).wav") && said.contains("LUFS"), "{said}");
-        let bytes = std::fs::read(&wish.output).unwrap();
-        assert_eq!(Reader::open(&wish.output).unwrap().format().frames, 72_000, "cut as wished");
-        assert!(wish.output.with_extension("html").exists());
+        let ExportProgress::Done(said) = wait(&start(&request)) else { panic!("not written") };
+        assert!(said.contains("song (master).wav") && said.contains("LUFS"), "{said}");
+        let bytes = std::fs::read(&request.output).unwrap();
+        assert_eq!(Reader::open(&request.output).unwrap().format().frames, 72_000, "cut as wished");
+        assert!(request.output.with_extension("html").exists());
 
-        assert_eq!(wait(&start(&wish)), Stage::Exists);
-        assert_eq!(std::fs::read(&wish.output).unwrap(), bytes);
-        wish.replace = true;
-        assert!(matches!(wait(&start(&wish)), Stage::Done(_)));
-        assert_eq!(std::fs::read(&wish.output).unwrap(), bytes, "the same settings give the same file");
+        assert_eq!(wait(&start(&request)), ExportProgress::Exists);
+        assert_eq!(std::fs::read(&request.output).unwrap(), bytes);
+        request.replace = true;
+        assert!(matches!(wait(&start(&request)), ExportProgress::Done(_)));
+        assert_eq!(std::fs::read(&request.output).unwrap(), bytes, "the same settings give the same file");
     }
 
     #[test]
-    fn a_stopped_export_leaves_nothing() {
+    fn a_stopped_export_leaves_no_file() {
         let folder = tempfile::tempdir().unwrap();
         let input = file(folder.path(), 48_000, &music());
-        let wish = Wish::for_song(&input);
-        let export = Export::start(&input, &wish, Settings::default(), Target::default(), Default::default());
+        let request = ExportRequest::for_song(&input);
+        let export =
+            Export::start(&input, &request, Settings::default(), Target::default(), Default::default());
         export.stop();
-        let stage = wait(&export);
+        let progress = wait(&export);
         let left: Vec<_> =
             std::fs::read_dir(folder.path()).unwrap().map(|e| e.unwrap().file_name()).collect();
-        match stage {
-            Stage::Failed(why) => {
+        match progress {
+            ExportProgress::Failed(why) => {
                 assert!(why.contains("stopped"), "{why}");
-                assert_eq!(left, ["take.wav"]);
+                assert_eq!(left, ["song.wav"]);
             }
-            // It may have been faster than the hand.
-            stage => assert!(matches!(stage, Stage::Done(_)), "{stage:?}"),
+            // It may have finished before the stop.
+            progress => assert!(matches!(progress, ExportProgress::Done(_)), "{progress:?}"),
         }
     }
 
     #[test]
-    fn what_cannot_be_written_is_said_in_a_line() {
+    fn what_cannot_be_written_is_reported_in_one_line() {
         let folder = tempfile::tempdir().unwrap();
         let input = file(folder.path(), 48_000, &music());
-        let wish = Wish { output: folder.path().join("none/master.wav"), ..Wish::for_song(&input) };
-        let export = Export::start(&input, &wish, Settings::default(), Target::default(), Default::default());
-        let Stage::Failed(why) = wait(&export) else { panic!("written") };
+        let request = ExportRequest {
+            output: folder.path().join("none/master.wav"),
+            ..ExportRequest::for_song(&input)
+        };
+        let export =
+            Export::start(&input, &request, Settings::default(), Target::default(), Default::default());
+        let ExportProgress::Failed(why) = wait(&export) else { panic!("written") };
         assert!(why.contains("folder"), "{why}");
     }
 }

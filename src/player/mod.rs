@@ -1,28 +1,29 @@
-//! Plays a song through the very chain that masters it, for the window that needs no host: a file
-//! in, sound out at whatever rate the device runs.
+//! Playback and export of a song through the chain, for the standalone window. Works without a window
+//! and without a sound device.
 //!
-//! Everything here works without a window and without a sound device:
-//!
-//! - [`Take`]: the file, read into memory in the background, with its [`Overview`];
-//! - [`Playhead`]: where it plays, between which ends, and what it repeats;
-//! - [`Engine`]: takes the playhead's frames through the chain into a ring, on a worker thread;
-//! - [`Sink`]: the other end of the ring, in the device's callback, where nothing allocates or waits;
-//! - [`Silent`]: a clock instead of a device;
-//! - [`Export`]: what `lintel finish` does, on a thread of its own;
-//! - [`Session`]: all of it together, driven by what the hand asks for.
+//! - [`LoadedSong`]: the file, read into memory in the background, with its [`Overview`];
+//! - [`Playhead`]: position, start and end, loop;
+//! - [`Engine`]: processes the song with the chain and fills a ring, on a worker thread;
+//! - [`DeviceRing`]: the other end of the ring, read in the device's callback, which never allocates
+//!   or waits;
+//! - [`SilentDevice`]: a clock in place of a device;
+//! - [`Export`]: what `lintel finish` does, on its own thread;
+//! - [`PlayerSession`]: all of these together, driven by [`SessionRequest`]s.
 
+mod device_ring;
 mod engine;
 mod export;
+mod loaded_song;
 mod overview;
 mod playhead;
 mod session;
-mod sink;
-mod take;
+mod silent_device;
 
-pub use engine::{Engine, Order};
-pub use export::{Export, Stage, Wish};
+pub use device_ring::{DeviceRing, RingStatus};
+pub use engine::{Engine, EngineCommand};
+pub use export::{Export, ExportProgress, ExportRequest};
+pub use loaded_song::{LoadState, LoadedSong};
 pub use overview::Overview;
-pub use playhead::{Piece, Playhead};
-pub use session::{Ask, Device, LOUDEST, Session};
-pub use sink::{Silent, Sink, Status};
-pub use take::{Load, Take};
+pub use playhead::{PlayedRange, Playhead};
+pub use session::{Device, LOUDEST_S, PlayerSession, SessionRequest};
+pub use silent_device::SilentDevice;

@@ -1,30 +1,30 @@
-//! The whole song in a few numbers: samples in, as they are read; out, the lowest and highest
-//! sample of any stretch (full scale ±1.0), and where the loudest seconds are.
+//! Overview of a song: samples in, as they are read; out, the lowest and highest sample of any
+//! range (full scale ±1.0) and the loudest part.
 
 use crate::dsp::k_weighting::KWeighting;
 use std::ops::Range;
 
 /// Frames in one column.
-const WIDTH: u64 = 512;
+const COLUMN_FRAMES: u64 = 512;
 
-/// Steps a second at which the loudest stretch is sought.
-const STEPS: u64 = 10;
+/// Resolution of the search for the loudest part, steps per second.
+const STEPS_PER_S: u64 = 10;
 
-/// Sum of the channels' mean squares at −70 LUFS, the absolute gate of BS.1770-5, Annex 1: a
-/// stretch below it is silence, and silence has no loudest part.
-const GATE: f64 = 1.1724653045822981e-7;
+/// Sum of the channels' mean squares at −70 LUFS, the absolute gate of BS.1770-5, Annex 1: below it
+/// there is silence, which has no loudest part.
+const GATE_ENERGY: f64 = 1.1724653045822981e-7;
 
 /// Peaks and loudness of a song, as far as it has been read.
 #[derive(Clone, Debug)]
 pub struct Overview {
     rate: u32,
-    /// Lowest and highest sample of both channels, one pair for every [`WIDTH`] frames.
+    /// Lowest and highest sample of both channels, one pair for every [`COLUMN_FRAMES`] frames.
     columns: Vec<[f32; 2]>,
-    /// The column under way.
-    open: [f32; 2],
-    /// Frames taken.
+    /// The column that is not complete yet.
+    partial: [f32; 2],
+    /// Frames pushed.
     frames: u64,
-    weights: KWeighting<2>,
+    weighting: KWeighting<2>,
     /// K-weighted energy of both channels, one for each tenth of a second.
     energy: Vec<f64>,
     sum: [f64; 2],
@@ -33,87 +33,89 @@ pub struct Overview {
 }
 
 impl Overview {
-    /// Nothing taken yet, at `rate` Hz.
+    /// Empty, at `rate` Hz.
     pub fn new(rate: u32) -> Self {
         Self {
             rate,
             columns: Vec::new(),
-            open: EMPTY,
+            partial: EMPTY,
             frames: 0,
-            weights: KWeighting::new(f64::from(rate)),
+            weighting: KWeighting::new(f64::from(rate)),
             energy: Vec::new(),
             sum: [0.0; 2],
             summed: 0,
         }
     }
 
-    /// Frames taken.
+    /// Frames pushed so far.
     pub fn frames(&self) -> u64 {
         self.frames
     }
 
-    /// Takes the next frames; both lanes have the same length.
+    /// Adds the next frames; both channels have the same length.
     pub fn push(&mut self, left: &[f32], right: &[f32]) {
         let mut at = 0;
         while at < left.len() {
-            let column = WIDTH - self.frames % WIDTH;
-            let step = u64::from(self.rate) / STEPS - self.summed;
+            let column = COLUMN_FRAMES - self.frames % COLUMN_FRAMES;
+            let step = u64::from(self.rate) / STEPS_PER_S - self.summed;
             let n = column.min(step).min((left.len() - at) as u64) as usize;
             let part = [&left[at..at + n], &right[at..at + n]];
             for &x in part.into_iter().flatten() {
-                self.open = [self.open[0].min(x), self.open[1].max(x)];
+                self.partial = [self.partial[0].min(x), self.partial[1].max(x)];
             }
-            self.weights.add_energy(part, &mut self.sum);
+            self.weighting.add_energy(part, &mut self.sum);
             at += n;
             self.frames += n as u64;
             self.summed += n as u64;
-            if self.frames.is_multiple_of(WIDTH) {
-                self.columns.push(std::mem::replace(&mut self.open, EMPTY));
-                self.weights.flush();
+            if self.frames.is_multiple_of(COLUMN_FRAMES) {
+                self.columns.push(std::mem::replace(&mut self.partial, EMPTY));
+                self.weighting.flush();
             }
-            if self.summed == u64::from(self.rate) / STEPS {
+            if self.summed == u64::from(self.rate) / STEPS_PER_S {
                 self.energy.push(self.sum[0] + self.sum[1]);
                 (self.sum, self.summed) = ([0.0; 2], 0);
             }
         }
     }
 
-    /// `span` (frames) as `out.len()` stretches of equal length: lowest and highest sample of each,
-    /// (0, 0) where nothing has been read yet. No peak is overlooked: a column on a border counts
-    /// for both sides.
+    /// Divides `span` (frames) into `out.len()` equal parts: lowest and highest sample of each,
+    /// (0, 0) where nothing has been read yet. No peak is missed: a column on a border counts for
+    /// both parts.
     pub fn read(&self, span: Range<u64>, out: &mut [[f32; 2]]) {
         let (n, length) = (out.len() as u64, span.end.saturating_sub(span.start));
         let last = self.columns.len() as u64;
         for (j, out) in (0..n).zip(out) {
             let at = |j: u64| span.start + (u128::from(length) * u128::from(j) / u128::from(n)) as u64;
-            let (first, end) = (at(j) / WIDTH, at(j + 1).div_ceil(WIDTH).max(at(j) / WIDTH + 1));
+            let (first, end) =
+                (at(j) / COLUMN_FRAMES, at(j + 1).div_ceil(COLUMN_FRAMES).max(at(j) / COLUMN_FRAMES + 1));
             let mut pair = EMPTY;
             for &[low, high] in &self.columns[first.min(last) as usize..end.min(last) as usize] {
                 pair = [pair[0].min(low), pair[1].max(high)];
             }
-            // What is under way stands behind the last column.
+            // The incomplete column follows the last complete one.
             if first <= last && last < end {
-                pair = [pair[0].min(self.open[0]), pair[1].max(self.open[1])];
+                pair = [pair[0].min(self.partial[0]), pair[1].max(self.partial[1])];
             }
             *out = if pair[0] <= pair[1] { pair } else { [0.0; 2] };
         }
     }
 
-    /// The stretch of `seconds` within `span` (frames) whose K-weighted power (BS.1770-5, without
-    /// gates) is the highest, in steps of a tenth of a second; the whole span if it is no longer
-    /// than that; `None` in silence.
+    /// The part of `seconds` within `span` (frames) with the highest K-weighted power (BS.1770-5,
+    /// without gates), in steps of 0.1 s; the whole span if it is no longer than that; `None` in
+    /// silence.
     pub fn loudest(&self, seconds: f64, span: Range<u64>) -> Option<Range<u64>> {
-        let step = u64::from(self.rate) / STEPS;
-        let wanted = ((seconds * STEPS as f64).round() as usize).max(1);
+        let step = u64::from(self.rate) / STEPS_PER_S;
+        let wanted = ((seconds * STEPS_PER_S as f64).round() as usize).max(1);
         let first = span.start.div_ceil(step) as usize;
         let end = ((span.end / step) as usize).min(self.energy.len());
         if end < first + wanted {
-            let heard = self.energy.get(first.min(end)..end)?.iter().any(|e| *e > GATE * step as f64);
-            return heard.then_some(span);
+            let is_audible =
+                self.energy.get(first.min(end)..end)?.iter().any(|e| *e > GATE_ENERGY * step as f64);
+            return is_audible.then_some(span);
         }
         let mut best = (0.0, first);
         for (n, window) in self.energy[first..end].windows(wanted).enumerate() {
-            // Summed afresh each time: a hundred additions, and no rounding that piles up.
+            // A full sum each time: 100 additions, and no accumulating rounding error.
             let sum: f64 = window.iter().sum();
             if sum > best.0 {
                 best = (sum, first + n);
@@ -121,7 +123,7 @@ impl Overview {
         }
         let (sum, at) = best;
         let start = at as u64 * step;
-        (sum > GATE * (wanted as u64 * step) as f64).then(|| start..start + wanted as u64 * step)
+        (sum > GATE_ENERGY * (wanted as u64 * step) as f64).then(|| start..start + wanted as u64 * step)
     }
 }
 
@@ -145,7 +147,7 @@ mod tests {
     }
 
     #[test]
-    fn no_peak_is_overlooked_at_any_width_and_block_size() {
+    fn no_peak_is_missed_at_any_width_and_block_size() {
         let mut samples = tone(2.0, |_| 0.1);
         samples[70_001] = -0.9;
         for block in [1, 333, 4096] {
@@ -162,7 +164,7 @@ mod tests {
     }
 
     #[test]
-    fn what_has_not_been_read_is_a_flat_line() {
+    fn what_has_not_been_read_is_zero() {
         let overview = fed(&tone(1.0, |_| 0.5), 4096);
         let mut out = [[9.0; 2]; 10];
         overview.read(0..480_000, &mut out);
@@ -176,14 +178,14 @@ mod tests {
         let found = overview.loudest(10.0, 0..60 * 48_000).unwrap();
         assert!(found.start.abs_diff((23.4 * 48_000.0) as u64) <= 4_800, "{found:?}");
         assert_eq!(found.end - found.start, 480_000);
-        // Only where the ends allow it.
+        // Only within the span.
         let found = overview.loudest(10.0, 40 * 48_000..60 * 48_000).unwrap();
         assert!(found.start >= 40 * 48_000 && found.end <= 60 * 48_000);
     }
 
     #[test]
-    fn loud_is_what_is_heard_as_loud_not_what_peaks() {
-        // A rumble of 25 Hz at twice the level of the tone: K-weighting takes 8 dB off it and more.
+    fn the_loudest_part_is_k_weighted_not_the_highest_peak() {
+        // 25 Hz at 1.6 times the level of the tone: K-weighting attenuates it by more than 8 dB.
         let mut samples = tone(30.0, |t| if t < 15.0 { 0.0 } else { 0.25 });
         for (n, x) in samples.iter_mut().take(15 * 48_000).enumerate() {
             *x = (0.4 * (n as f64 / 48_000.0 * 25.0 * std::f64::consts::TAU).sin()) as f32;
@@ -193,7 +195,7 @@ mod tests {
     }
 
     #[test]
-    fn a_short_song_is_loudest_as_a_whole_and_silence_nowhere() {
+    fn a_short_song_is_returned_whole_and_silence_not_at_all() {
         assert_eq!(fed(&tone(4.0, |_| 0.3), 4096).loudest(10.0, 0..192_000), Some(0..192_000));
         assert_eq!(fed(&vec![0.0; 20 * 48_000], 4096).loudest(10.0, 0..20 * 48_000), None);
         assert_eq!(Overview::new(48_000).loudest(10.0, 0..0), None);

@@ -1,36 +1,49 @@
-//! Where a song plays: its ends, what is repeated, the place, and whether it runs. Frames at the
-//! song's own rate throughout. Plain logic: no clock, no sound.
+//! Position and state of playback: start and end, loop, next frame, playing or not. Frames at the
+//! song's sample rate throughout. Pure logic: no clock, no sound.
 
 use std::ops::Range;
 
-/// The next stretch to be played.
+/// The next frames to be played.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Piece {
+pub struct PlayedRange {
+    /// Frames of the song.
     pub frames: Range<u64>,
-    /// It does not follow on what was played before.
+    /// They do not follow the frames played before.
     pub jump: bool,
 }
 
-/// Shortest stretch between two ends, seconds.
-const LEAST: f64 = 0.1;
+/// Shortest range between start and end, and of a loop, s.
+const MIN_RANGE_S: f64 = 0.1;
 
-/// Plays `trim` of a song once, or `cycle` again and again.
+/// Plays the part between start and end once, or a loop within it until it is cleared.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Playhead {
     length: u64,
-    least: u64,
-    trim: Range<u64>,
-    cycle: Option<Range<u64>>,
-    at: u64,
+    /// Shortest range, frames.
+    min_length: u64,
+    /// Start and end.
+    bounds: Range<u64>,
+    loop_range: Option<Range<u64>>,
+    /// The frame that is played next.
+    next: u64,
     playing: bool,
+    /// The next frame does not follow the last one.
     jumped: bool,
 }
 
 impl Playhead {
-    /// At the start of a song of `length` frames at `rate` Hz, at rest.
+    /// At the first frame of a song of `length` frames at `rate` Hz, paused.
     pub fn new(length: u64, rate: u32) -> Self {
-        let least = ((LEAST * f64::from(rate)) as u64).clamp(1, length.max(1));
-        Self { length, least, trim: 0..length, cycle: None, at: 0, playing: false, jumped: true }
+        let min_length = ((MIN_RANGE_S * f64::from(rate)) as u64).clamp(1, length.max(1));
+        Self {
+            length,
+            min_length,
+            bounds: 0..length,
+            loop_range: None,
+            next: 0,
+            playing: false,
+            jumped: true,
+        }
     }
 
     /// Frames of the whole song.
@@ -38,94 +51,96 @@ impl Playhead {
         self.length
     }
 
-    /// The ends between which it plays.
-    pub fn trim(&self) -> Range<u64> {
-        self.trim.clone()
+    /// Start and end of what is played.
+    pub fn bounds(&self) -> Range<u64> {
+        self.bounds.clone()
     }
 
-    /// What is repeated.
-    pub fn cycle(&self) -> Option<Range<u64>> {
-        self.cycle.clone()
+    /// The loop, if there is one.
+    pub fn loop_range(&self) -> Option<Range<u64>> {
+        self.loop_range.clone()
     }
 
     /// The frame that is played next.
-    pub fn at(&self) -> u64 {
-        self.at
+    pub fn next_frame(&self) -> u64 {
+        self.next
     }
 
+    /// Whether it plays.
     pub fn playing(&self) -> bool {
         self.playing
     }
 
-    /// Starts; from the beginning if it stands at the end.
+    /// Plays; at the end, from the start of the loop or of the song.
     pub fn play(&mut self) {
         if self.length == 0 {
             return;
         }
-        if self.at >= self.trim.end {
-            self.seek(self.cycle.as_ref().map_or(self.trim.start, |cycle| cycle.start));
+        if self.next >= self.bounds.end {
+            self.seek(self.loop_range.as_ref().map_or(self.bounds.start, |range| range.start));
         }
         self.playing = true;
     }
 
+    /// Pauses at the present frame.
     pub fn pause(&mut self) {
         self.playing = false;
     }
 
-    /// Goes to a frame, or to the nearest that is played.
+    /// Goes to a frame; outside of start and end, to the nearest inside.
     pub fn seek(&mut self, frame: u64) {
-        let last = self.trim.end.saturating_sub(1).max(self.trim.start);
-        let frame = frame.clamp(self.trim.start, last);
-        self.jumped |= frame != self.at;
-        self.at = frame;
+        let last = self.bounds.end.saturating_sub(1).max(self.bounds.start);
+        let frame = frame.clamp(self.bounds.start, last);
+        self.jumped |= frame != self.next;
+        self.next = frame;
     }
 
-    /// Sets both ends; they stay a tenth of a second apart, and everything else moves inside.
-    pub fn set_trim(&mut self, trim: Range<u64>) {
-        self.trim = self.apart(trim, &(0..self.length));
-        self.set_cycle(self.cycle.clone());
-        if self.at > self.trim.end || self.at < self.trim.start {
-            self.seek(self.at);
+    /// Sets start and end, at least 0.1 s apart; loop and position are moved inside.
+    pub fn set_bounds(&mut self, bounds: Range<u64>) {
+        self.bounds = self.clamp_range(bounds, &(0..self.length));
+        self.set_loop(self.loop_range.clone());
+        if self.next > self.bounds.end || self.next < self.bounds.start {
+            self.seek(self.next);
         }
     }
 
-    /// Repeats a stretch, or nothing. A stretch outside of the ends is moved to them.
-    pub fn set_cycle(&mut self, cycle: Option<Range<u64>>) {
-        self.cycle = cycle.map(|cycle| self.apart(cycle, &self.trim));
+    /// Sets or clears the loop, which is moved between start and end.
+    pub fn set_loop(&mut self, range: Option<Range<u64>>) {
+        self.loop_range = range.map(|range| self.clamp_range(range, &self.bounds));
     }
 
-    fn apart(&self, range: Range<u64>, within: &Range<u64>) -> Range<u64> {
-        let least = self.least.min(within.end - within.start);
-        let start = range.start.clamp(within.start, within.end - least);
-        start..range.end.clamp(start + least, within.end)
+    fn clamp_range(&self, range: Range<u64>, within: &Range<u64>) -> Range<u64> {
+        let min_length = self.min_length.min(within.end - within.start);
+        let start = range.start.clamp(within.start, within.end - min_length);
+        start..range.end.clamp(start + min_length, within.end)
     }
 
-    /// The next stretch of at most `most` frames, none of it repeated or beyond an end; the place
-    /// moves on. `None` at rest. At the end it comes to rest by itself.
-    pub fn take(&mut self, most: u64) -> Option<Piece> {
+    /// The next frames, at most `most`, up to the end of the loop or of the song; the position moves
+    /// on. `None` while paused. Pauses by itself at the end.
+    pub fn take(&mut self, most: u64) -> Option<PlayedRange> {
         if !self.playing || most == 0 {
             return None;
         }
-        // Behind the repeated stretch it plays on to the end: that is where the hand has put it.
-        let cycle = self.cycle.clone().filter(|cycle| self.at < cycle.end);
-        let end = cycle.as_ref().map_or(self.trim.end, |cycle| cycle.end);
-        let frames = self.at..end.min(self.at.saturating_add(most));
+        // After the end of the loop (the user went there) it plays to the end of the song.
+        let active_loop = self.loop_range.clone().filter(|range| self.next < range.end);
+        let end = active_loop.as_ref().map_or(self.bounds.end, |range| range.end);
+        let frames = self.next..end.min(self.next.saturating_add(most));
         if frames.is_empty() {
             self.playing = false;
             return None;
         }
         let jump = std::mem::take(&mut self.jumped);
-        self.at = frames.end;
+        self.next = frames.end;
         if frames.end == end {
-            match cycle {
-                Some(cycle) => {
-                    self.jumped = cycle.start != self.at;
-                    self.at = cycle.start;
+            match active_loop {
+                Some(range) => {
+                    self.jumped = range.start != self.next;
+                    self.next = range.start;
                 }
                 None => self.playing = false,
             }
         }
-        Some(Piece { frames, jump })
+        Some(PlayedRange { frames, jump })
     }
 }
 
@@ -133,7 +148,7 @@ impl Playhead {
 mod tests {
     use super::*;
 
-    /// Frames played until it rests or `most` are through.
+    /// Frames played until it pauses, at most `most`.
     fn played(head: &mut Playhead, block: u64, most: u64) -> Vec<u64> {
         let mut frames = Vec::new();
         while (frames.len() as u64) < most {
@@ -144,22 +159,22 @@ mod tests {
     }
 
     #[test]
-    fn it_plays_from_end_to_end_once_whatever_the_block() {
+    fn it_plays_from_start_to_end_once_at_every_block_size() {
         for block in [1, 7, 64, 5000] {
             let mut head = Playhead::new(1000, 100);
-            head.set_trim(50..900);
+            head.set_bounds(50..900);
             head.play();
             assert_eq!(played(&mut head, block, 5000), (50..900).collect::<Vec<u64>>());
-            assert!(!head.playing() && head.at() == 900);
+            assert!(!head.playing() && head.next_frame() == 900);
             head.play();
             assert_eq!(played(&mut head, block, 10), (50..60).collect::<Vec<u64>>());
         }
     }
 
     #[test]
-    fn a_cycle_is_repeated_without_a_gap_and_says_where_it_jumps() {
+    fn a_loop_repeats_without_a_gap_and_reports_its_jumps() {
         let mut head = Playhead::new(1000, 100);
-        head.set_cycle(Some(100..130));
+        head.set_loop(Some(100..130));
         head.seek(90);
         head.play();
         let mut frames = Vec::new();
@@ -177,33 +192,33 @@ mod tests {
     }
 
     #[test]
-    fn behind_the_cycle_it_plays_on_to_the_end() {
+    fn after_the_loop_it_plays_to_the_end() {
         let mut head = Playhead::new(1000, 100);
-        head.set_cycle(Some(100..130));
+        head.set_loop(Some(100..130));
         head.seek(500);
         head.play();
         assert_eq!(played(&mut head, 64, 5000), (500..1000).collect::<Vec<u64>>());
     }
 
     #[test]
-    fn the_ends_take_everything_along_and_never_meet() {
+    fn start_and_end_stay_apart_and_move_loop_and_position_inside() {
         let mut head = Playhead::new(1000, 100);
-        head.set_cycle(Some(10..40));
+        head.set_loop(Some(10..40));
         head.seek(20);
-        head.set_trim(300..300);
-        assert_eq!(head.trim(), 300..310);
-        assert_eq!((head.cycle(), head.at()), (Some(300..310), 300));
-        head.set_trim(995..2000);
-        assert_eq!(head.trim(), 990..1000);
+        head.set_bounds(300..300);
+        assert_eq!(head.bounds(), 300..310);
+        assert_eq!((head.loop_range(), head.next_frame()), (Some(300..310), 300));
+        head.set_bounds(995..2000);
+        assert_eq!(head.bounds(), 990..1000);
         head.seek(u64::MAX);
-        assert_eq!(head.at(), 999);
+        assert_eq!(head.next_frame(), 999);
     }
 
     #[test]
-    fn nothing_is_played_of_nothing() {
+    fn an_empty_song_does_not_play() {
         let mut head = Playhead::new(0, 48_000);
         head.play();
-        head.set_trim(0..5);
+        head.set_bounds(0..5);
         head.seek(3);
         assert_eq!((head.playing(), head.take(64)), (false, None));
     }

@@ -1,298 +1,287 @@
-//! One song in the window, from the file to the ear: a file and a [`Device`] in, what the screen
-//! draws out; moved by what the hand asks for.
+//! One song in the standalone window: loads a file, plays it on a [`Device`] through the chain,
+//! measures and exports it; driven by [`SessionRequest`]s, drawn from a [`LiveReadout`].
 
-use super::engine::{Engine, Order};
-use super::export::{Export, Stage, Wish};
+use super::device_ring::{DeviceRing, RingStatus};
+use super::engine::{Engine, EngineCommand};
+use super::export::{Export, ExportProgress, ExportRequest};
+use super::loaded_song::{LoadState, LoadedSong};
 use super::playhead::Playhead;
-use super::sink::{Sink, Status};
-use super::take::{Load, Take};
-use crate::chain::Pulse;
-use crate::editor::keep::Keep;
-use crate::editor::live::{self, Columns, Live, Recording};
-use crate::editor::screen::Wishes;
-use crate::finish::{self, Cut, Error};
-use crate::link::feeder;
-use crate::meter::{self, Command, History};
+use crate::chain::ChainReadout;
+use crate::finish::{self, CutPlan, Error};
+use crate::live::{self, AnalysisUpdates, HistorySource, LiveReadout, MeasuredHistory, MeasurementRequest};
+use crate::meter::{self, History};
 use crate::settings::Settings;
+use crate::sync::lock;
+use crate::tap_ring::tap_ring;
 use std::ops::Range;
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, Sender, TryRecvError, channel};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
 use std::time::Duration;
 
-/// Seconds of sound that the ring to the analysis holds.
-const AHEAD: f64 = 4.0;
+/// Capacity of the ring to the analysis, s.
+const TAP_RING_S: f64 = 4.0;
 
-/// Seconds that "the loudest" lasts.
-pub const LOUDEST: f64 = 10.0;
+/// Length of the loudest part that [`SessionRequest::LoopLoudest`] finds, s.
+pub const LOUDEST_S: f64 = 10.0;
 
-/// Where the sound goes.
+/// A sound device.
 pub trait Device {
-    /// The rate at which it will take a song of `song` Hz.
+    /// The sample rate in Hz at which it will play a song of `song` Hz.
     fn rate(&mut self, song: u32) -> u32;
-    /// Begins to take frames; whatever it took from before ends. A word on where the sound goes if
-    /// nobody hears it.
-    fn start(&mut self, sink: Sink) -> Option<String>;
-    /// True once the device has gone away.
+    /// Starts to read `ring`; an earlier ring is dropped. Returns why it is silent, if it is.
+    fn start(&mut self, ring: DeviceRing) -> Option<String>;
+    /// True once the device has been disconnected.
     fn lost(&self) -> bool {
         false
     }
 }
 
-/// What the hand asks for. Frames of the song.
+/// Requests of the user. Positions are frames of the song.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Ask {
+pub enum SessionRequest {
     /// Play, or pause.
-    Toggle,
+    PlayPause,
+    /// Go to a frame.
     Seek(u64),
-    Cycle(Option<Range<u64>>),
-    Trim(Range<u64>),
-    /// The ends as they were found.
-    FoundEnds,
-    /// Repeat the loudest ten seconds.
-    Loudest,
-    Export(Wish),
-    /// Stop the export, or take its last words away.
-    EndExport,
+    /// Set or clear the loop.
+    Loop(Option<Range<u64>>),
+    /// Set start and end.
+    Bounds(Range<u64>),
+    /// Use the found start and end.
+    FoundBounds,
+    /// Loop the loudest ten seconds.
+    LoopLoudest,
+    /// Start an export.
+    Export(ExportRequest),
+    /// Stop the export, or clear its result.
+    StopExport,
 }
 
-/// What the worker tells.
+/// What the worker thread reports.
 #[derive(Default)]
-struct Told {
-    heard: AtomicU64,
+struct SessionStatus {
+    audible_frame: AtomicU64,
     playing: AtomicBool,
-    pulse: Mutex<Option<Pulse>>,
+    readout: Mutex<Option<ChainReadout>>,
 }
 
 /// One song.
-pub struct Session {
-    take: Arc<Take>,
-    /// As the hand has set it; the place and whether it plays are the worker's.
+pub struct PlayerSession {
+    song: Arc<LoadedSong>,
+    /// Loop, start and end; the position and whether it plays are in `status`.
     playhead: Playhead,
-    /// The hand has set the ends.
-    own_ends: bool,
-    analysis: meter::Live,
+    /// The user has set start and end.
+    user_bounds: bool,
+    analysis: meter::LiveAnalysis,
     history: Arc<Mutex<History>>,
-    orders: Option<Sender<Order>>,
+    commands: Option<Sender<EngineCommand>>,
     worker: Option<JoinHandle<()>>,
-    told: Arc<Told>,
-    status: Arc<Status>,
-    live: Live,
-    /// What the worker and the analysis were told last.
+    status: Arc<SessionStatus>,
+    ring_status: Arc<RingStatus>,
+    live: LiveReadout,
+    /// Settings that the worker has.
     settings: Option<Settings>,
     target: String,
-    follow: bool,
-    hear: Option<usize>,
+    updates: AnalysisUpdates,
+    solo: Option<usize>,
     export: Option<Export>,
-    /// Why nobody hears it.
+    /// Why it is silent.
     silent: Option<String>,
 }
 
-impl Session {
-    /// Opens a song and gets ready to play it on `device`.
+impl PlayerSession {
+    /// Opens a song and prepares to play it on `device`.
     pub fn open(path: &Path, device: &mut dyn Device) -> Result<Self, Error> {
-        Self::of(Take::open(path)?, device)
+        Self::of(LoadedSong::open(path)?, device)
     }
 
-    /// The same with a song that is there already.
-    pub fn of(take: Arc<Take>, device: &mut dyn Device) -> Result<Self, Error> {
-        let format = *take.format();
-        let no_thread = |err| Error::new(take.path(), finish::Fault::Io(err));
-        let (feeder, drain) = feeder(format.rate, AHEAD);
-        let analysis =
-            meter::Live::start(format.rate, usize::from(format.channels), drain).map_err(no_thread)?;
+    /// The same with a song that is already open.
+    pub fn of(song: Arc<LoadedSong>, device: &mut dyn Device) -> Result<Self, Error> {
+        let format = *song.format();
+        let no_thread = |err| Error::new(song.path(), finish::Fault::Io(err));
+        let (taps, receiver) = tap_ring(format.rate, TAP_RING_S);
+        let analysis = meter::LiveAnalysis::start(format.rate, usize::from(format.channels), receiver)
+            .map_err(no_thread)?;
         let rate = device.rate(format.rate);
-        let (engine, sink) = Engine::new(take.clone(), rate, feeder);
-        let status = engine.status();
-        let told = Arc::new(Told::default());
-        let (orders, inbox) = channel();
+        let (engine, ring) = Engine::new(song.clone(), rate, taps);
+        let ring_status = engine.status();
+        let status = Arc::new(SessionStatus::default());
+        let (commands, receiver) = channel();
         let worker = std::thread::Builder::new().name("lintel player".into()).spawn({
-            let told = told.clone();
-            move || work(engine, &inbox, &told)
+            let status = status.clone();
+            move || work(engine, &receiver, &status)
         });
         let worker = worker.map_err(no_thread)?;
-        let silent = device.start(sink);
-        let live = Live { sample_rate: f64::from(format.rate), ..Live::default() };
+        let silent = device.start(ring);
+        let live = LiveReadout { sample_rate: f64::from(format.rate), ..LiveReadout::default() };
         Ok(Self {
             playhead: Playhead::new(format.frames, format.rate),
-            own_ends: false,
+            user_bounds: false,
             history: analysis.history(),
             analysis,
-            orders: Some(orders),
+            commands: Some(commands),
             worker: Some(worker),
-            told,
             status,
+            ring_status,
             live,
             settings: None,
             target: String::new(),
-            follow: false,
-            hear: None,
+            updates: AnalysisUpdates::default(),
+            solo: None,
             export: None,
             silent,
-            take,
+            song,
         })
     }
 
     /// The song.
-    pub fn take(&self) -> &Arc<Take> {
-        &self.take
+    pub fn song(&self) -> &Arc<LoadedSong> {
+        &self.song
     }
 
-    /// Ends, cycle, and the place that is heard.
+    /// Start, end and loop.
     pub fn playhead(&self) -> &Playhead {
         &self.playhead
     }
 
-    /// The frame of the song that is heard just now.
-    pub fn heard(&self) -> u64 {
-        self.told.heard.load(Ordering::Relaxed)
+    /// The frame of the song that is audible now.
+    pub fn audible_frame(&self) -> u64 {
+        self.status.audible_frame.load(Ordering::Relaxed)
     }
 
+    /// Whether it plays.
     pub fn playing(&self) -> bool {
-        self.told.playing.load(Ordering::Relaxed)
+        self.status.playing.load(Ordering::Relaxed)
     }
 
-    /// Why nobody hears it, if nobody does.
+    /// Why it is silent, if it is.
     pub fn silent(&self) -> Option<&str> {
         self.silent.as_deref()
     }
 
-    /// Whether the ends are the hand's own.
-    pub fn own_ends(&self) -> bool {
-        self.own_ends
+    /// Whether the user has set start and end.
+    pub fn user_bounds(&self) -> bool {
+        self.user_bounds
     }
 
-    /// Frames that the device wanted and did not get.
+    /// Frames that the device needed and did not get.
     pub fn missed(&self) -> u64 {
-        self.status.missed.load(Ordering::Relaxed)
+        self.ring_status.missed.load(Ordering::Relaxed)
     }
 
-    /// How far an export is.
-    pub fn export(&self) -> Option<Stage> {
-        self.export.as_ref().map(Export::stage)
+    /// Progress of the export.
+    pub fn export(&self) -> Option<ExportProgress> {
+        self.export.as_ref().map(Export::progress)
     }
 
-    fn order(&self, order: Order) {
-        // The worker ends before the sender only when it has panicked; then nobody listens.
-        if let Some(orders) = &self.orders {
-            let _ = orders.send(order);
+    fn send(&self, command: EngineCommand) {
+        // Fails only if the worker has panicked.
+        if let Some(commands) = &self.commands {
+            let _ = commands.send(command);
         }
         if let Some(worker) = &self.worker {
             worker.thread().unpark();
         }
     }
 
-    /// Brings everything up to date, once a frame: settings in, figures ready to be drawn.
-    pub fn refresh(&mut self, settings: &Settings, keep: &Keep, hear: Option<usize>) {
+    /// Updates everything, once per frame: sends the settings, reads the meters.
+    pub fn refresh(&mut self, settings: &Settings, target: &str, follow: bool, solo: Option<usize>) {
         if self.settings.as_ref() != Some(settings) {
-            self.order(Order::Settings(Box::new(*settings)));
-            self.analysis.send(Command::Settings(Box::new(*settings)));
+            self.send(EngineCommand::Settings(Box::new(*settings)));
             self.settings = Some(*settings);
         }
-        if self.target != keep.target {
-            self.analysis.send(Command::Target(live::target(&keep.target)));
-            self.target.clone_from(&keep.target);
+        self.updates.send(&self.analysis, settings, target, follow);
+        if self.target != target {
+            target.clone_into(&mut self.target);
         }
-        if self.follow != keep.follow {
-            self.analysis.send(Command::FollowTransport(keep.follow));
-            if !keep.follow {
-                self.analysis.send(Command::Start); // by hand again: it goes on counting
-            }
-            self.follow = keep.follow;
+        if self.solo != solo {
+            self.send(EngineCommand::Solo(solo));
+            self.solo = solo;
         }
-        if self.hear != hear {
-            self.order(Order::Hear(hear));
-            self.hear = hear;
-        }
-        if !self.own_ends
-            && let Some(found) = self.found_ends()
-            && found != self.playhead.trim()
+        if !self.user_bounds
+            && let Some(found) = self.found_bounds()
+            && found != self.playhead.bounds()
         {
-            self.set_trim(found);
+            self.set_bounds(found);
         }
         self.live.take(&self.analysis.snapshot(), settings);
-        let pulse = *lock(&self.told.pulse);
-        self.live.follow(pulse.filter(|_| self.playing()).as_ref(), settings);
+        let readout = *lock(&self.status.readout);
+        self.live.follow(readout.filter(|_| self.playing()).as_ref(), settings);
     }
 
-    /// Calls `draw` with what is to be drawn.
-    pub fn look<R>(&self, draw: impl FnOnce(&Live, &dyn Recording) -> R) -> R {
-        draw(&self.live, &Columns::new(&self.history))
+    /// Calls `draw` with the present readout and history.
+    pub fn with_readout<R>(&self, draw: impl FnOnce(&LiveReadout, &dyn HistorySource) -> R) -> R {
+        draw(&self.live, &MeasuredHistory::new(&self.history))
     }
 
-    /// Passes on what the user wants of the measurement.
-    pub fn fulfil(&self, wishes: &Wishes) {
-        match wishes.measure {
-            Some(true) => self.analysis.send(Command::Start),
-            Some(false) => self.analysis.send(Command::Pause),
-            None => {}
-        }
-        if wishes.restart {
-            self.analysis.send(Command::Restart);
-        }
+    /// Sends a request to the measurement.
+    pub fn measure(&self, request: MeasurementRequest) {
+        request.send(&self.analysis);
     }
 
-    /// The ends that an export would find by itself, silence that it adds left out.
-    fn found_ends(&self) -> Option<Range<u64>> {
-        let Load::Whole(ends) = self.take.load() else { return None };
-        let cut = Cut::plan(&ends, &finish::Wishes::default());
+    /// Start and end that an export would find, without the silence that it adds.
+    fn found_bounds(&self) -> Option<Range<u64>> {
+        let LoadState::Whole(ends) = self.song.load() else { return None };
+        let cut = CutPlan::plan(&ends, &finish::EndsOptions::default());
         Some(cut.from..cut.to)
     }
 
-    fn set_trim(&mut self, trim: Range<u64>) {
-        self.playhead.set_trim(trim);
-        self.order(Order::Trim(self.playhead.trim()));
+    fn set_bounds(&mut self, bounds: Range<u64>) {
+        self.playhead.set_bounds(bounds);
+        self.send(EngineCommand::Bounds(self.playhead.bounds()));
     }
 
-    fn set_cycle(&mut self, cycle: Option<Range<u64>>) {
-        self.playhead.set_cycle(cycle);
-        self.order(Order::Cycle(self.playhead.cycle()));
+    fn set_loop(&mut self, range: Option<Range<u64>>) {
+        self.playhead.set_loop(range);
+        self.send(EngineCommand::Loop(self.playhead.loop_range()));
     }
 
-    /// Does what the hand asks for.
-    pub fn ask(&mut self, ask: Ask) {
-        match ask {
-            Ask::Toggle if self.playing() => {
-                self.told.playing.store(false, Ordering::Relaxed);
-                self.order(Order::Pause);
+    /// Carries out a request.
+    pub fn request(&mut self, request: SessionRequest) {
+        match request {
+            SessionRequest::PlayPause if self.playing() => {
+                self.status.playing.store(false, Ordering::Relaxed);
+                self.send(EngineCommand::Pause);
             }
-            Ask::Toggle => {
-                self.told.playing.store(true, Ordering::Relaxed);
-                self.order(Order::Play);
+            SessionRequest::PlayPause => {
+                self.status.playing.store(true, Ordering::Relaxed);
+                self.send(EngineCommand::Play);
             }
-            Ask::Seek(frame) => {
+            SessionRequest::Seek(frame) => {
                 self.playhead.seek(frame);
-                self.told.heard.store(self.playhead.at(), Ordering::Relaxed);
-                self.order(Order::Seek(self.playhead.at()));
+                self.status.audible_frame.store(self.playhead.next_frame(), Ordering::Relaxed);
+                self.send(EngineCommand::Seek(self.playhead.next_frame()));
             }
-            Ask::Cycle(cycle) => self.set_cycle(cycle),
-            Ask::Trim(trim) => {
-                self.own_ends = true;
-                self.set_trim(trim);
+            SessionRequest::Loop(range) => self.set_loop(range),
+            SessionRequest::Bounds(bounds) => {
+                self.user_bounds = true;
+                self.set_bounds(bounds);
             }
-            Ask::FoundEnds => {
-                self.own_ends = false;
-                self.set_trim(self.found_ends().unwrap_or(0..self.playhead.length()));
+            SessionRequest::FoundBounds => {
+                self.user_bounds = false;
+                self.set_bounds(self.found_bounds().unwrap_or(0..self.playhead.length()));
             }
-            Ask::Loudest => {
-                let found = self.take.overview().loudest(LOUDEST, self.playhead.trim());
+            SessionRequest::LoopLoudest => {
+                let found = self.song.overview().loudest(LOUDEST_S, self.playhead.bounds());
                 if let Some(found) = found {
-                    self.set_cycle(Some(found.clone()));
-                    self.ask(Ask::Seek(found.start));
+                    self.set_loop(Some(found.clone()));
+                    self.request(SessionRequest::Seek(found.start));
                     if !self.playing() {
-                        self.ask(Ask::Toggle);
+                        self.request(SessionRequest::PlayPause);
                     }
                 }
             }
-            Ask::Export(wish) => {
+            SessionRequest::Export(export) => {
                 let settings = self.settings.unwrap_or_default();
                 let target = live::target(&self.target);
-                self.export = Some(Export::start(self.take.path(), &wish, settings, target, self.wishes()));
+                self.export =
+                    Some(Export::start(self.song.path(), &export, settings, target, self.ends_options()));
             }
-            Ask::EndExport => match self.export() {
-                Some(Stage::Running { .. }) => {
+            SessionRequest::StopExport => match self.export() {
+                Some(ExportProgress::Running { .. }) => {
                     if let Some(export) = &self.export {
                         export.stop();
                     }
@@ -302,22 +291,22 @@ impl Session {
         }
     }
 
-    /// The cut that an export makes: the hand's own ends, or none, so that it finds them.
-    fn wishes(&self) -> finish::Wishes {
-        let mut wishes = finish::Wishes::default();
-        if self.own_ends {
-            let rate = f64::from(self.take.format().rate);
-            let trim = self.playhead.trim();
-            wishes.start = Some(trim.start as f64 / rate);
-            wishes.end = Some(trim.end as f64 / rate);
+    /// Where an export cuts: at the user's start and end, or, if there are none, where it finds them.
+    fn ends_options(&self) -> finish::EndsOptions {
+        let mut options = finish::EndsOptions::default();
+        if self.user_bounds {
+            let rate = f64::from(self.song.format().rate);
+            let bounds = self.playhead.bounds();
+            options.start = Some(bounds.start as f64 / rate);
+            options.end = Some(bounds.end as f64 / rate);
         }
-        wishes
+        options
     }
 }
 
-impl Drop for Session {
+impl Drop for PlayerSession {
     fn drop(&mut self) {
-        self.orders = None;
+        self.commands = None;
         if let Some(worker) = self.worker.take() {
             worker.thread().unpark();
             let _ = worker.join();
@@ -325,28 +314,24 @@ impl Drop for Session {
     }
 }
 
-/// The worker's life: obeys, fills the ring, tells where it is; ends when nobody can order any more.
-fn work(mut engine: Engine, inbox: &Receiver<Order>, told: &Told) {
+/// The worker thread: applies commands, fills the ring, reports; ends when the session is dropped.
+fn work(mut engine: Engine, receiver: &Receiver<EngineCommand>, status: &SessionStatus) {
     loop {
         loop {
-            match inbox.try_recv() {
-                Ok(order) => engine.obey(order),
+            match receiver.try_recv() {
+                Ok(command) => engine.apply(command),
                 Err(TryRecvError::Empty) => break,
                 Err(TryRecvError::Disconnected) => return,
             }
         }
         if engine.fill() {
-            *lock(&told.pulse) = Some(engine.pulse());
+            *lock(&status.readout) = Some(engine.readout());
         }
-        told.heard.store(engine.heard(), Ordering::Relaxed);
-        told.playing.store(engine.playing(), Ordering::Relaxed);
+        status.audible_frame.store(engine.audible_frame(), Ordering::Relaxed);
+        status.playing.store(engine.playing(), Ordering::Relaxed);
         let pause = if engine.playing() { 5 } else { 100 };
         std::thread::park_timeout(Duration::from_millis(pause));
     }
-}
-
-fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
-    mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 #[cfg(test)]

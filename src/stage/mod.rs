@@ -1,10 +1,9 @@
-//! The stages of the signal path, one file or folder each. Every stage has the same face:
-//! `new(sample_rate)` allocates all it will ever need; `set(&…Settings)` gives new targets at any
-//! frame; `jump()` goes to the targets at once; `reset()` forgets all signal; `tick()` is called
-//! before the frame at position 0 of each chunk; `process(&mut Block)` works in place. None of
-//! them allocates, locks or panics after `new`.
+//! The stages of the signal path, one folder each. Every stage has the same functions:
+//! `new(sample_rate)` (Hz; the only one that allocates), `set(&…Settings)` (new targets, at any
+//! frame), `jump()` (to the targets at once), `reset()` (clears all signal), `tick()` (control tick,
+//! before the frame at position 0 of each chunk) and `process(&mut Block)` (in place). After `new`
+//! none of them allocates, locks or panics.
 
-pub mod ceiling;
-pub mod glue;
-pub mod tone;
-pub mod trim;
+pub mod compressor;
+pub mod eq;
+pub mod limiter;

@@ -1,6 +1,6 @@
 //! Inserted and untouched, Lintel changes nothing but peaks over the ceiling.
 
-use crate::signal::{busy, latency, null_db, run, run_moving, strokes};
+use crate::signal::{busy, latency, null_db, run, run_moving, transients};
 use lintel::chain::Chain;
 use lintel::settings::{Compare, Settings};
 
@@ -8,7 +8,7 @@ const RATES: [f64; 6] = [8_000.0, 44_100.0, 48_000.0, 96_000.0, 192_000.0, 384_0
 
 /// Under the ceiling: −6 dB.
 fn quiet(rate: f64) -> [Vec<f32>; 2] {
-    strokes((rate * 0.5) as usize, rate, 1).map(|ch| ch.iter().map(|x| x * 0.5).collect())
+    transients((rate * 0.5) as usize, rate, 1).map(|ch| ch.iter().map(|x| x * 0.5).collect())
 }
 
 #[test]
@@ -28,9 +28,9 @@ fn default_settings_null_exactly_under_the_ceiling() {
 fn neutral_but_switched_on_everywhere_nulls_below_140_db() {
     let rate = 44_100.0;
     let mut settings = Settings::default();
-    settings.glue.on = true;
-    settings.glue.threshold = 0.0;
-    settings.glue.knee = 0.0;
+    settings.compressor.on = true;
+    settings.compressor.threshold = 0.0;
+    settings.compressor.knee = 0.0;
     let input = quiet(rate);
     let null = null_db(&input, &run(rate, &input, 64, &settings), latency(rate));
     assert!(null <= -140.0, "{null}");
@@ -40,12 +40,12 @@ fn neutral_but_switched_on_everywhere_nulls_below_140_db() {
 fn every_stage_off_nulls_exactly_even_over_the_ceiling() {
     let rate = 48_000.0;
     let mut settings = busy();
-    settings.trim.on = false;
-    settings.tone.on = false;
-    settings.glue.on = false;
-    settings.ceiling.on = false;
-    settings.ceiling.drive = 0.0;
-    let input = strokes(48_000, rate, 2).map(|ch| ch.iter().map(|x| x * 3.0).collect::<Vec<_>>());
+    settings.input.trim_on = false;
+    settings.eq.on = false;
+    settings.compressor.on = false;
+    settings.limiter.on = false;
+    settings.limiter.drive = 0.0;
+    let input = transients(48_000, rate, 2).map(|ch| ch.iter().map(|x| x * 3.0).collect::<Vec<_>>());
     let (out, lag) = (run(rate, &input, 100, &settings), latency(rate));
     for ch in 0..2 {
         assert_eq!(out[ch][lag..], input[ch][..input[ch].len() - lag]);
@@ -57,7 +57,7 @@ fn bypass_is_the_delayed_input_bit_for_bit_whatever_comes() {
     let rate = 44_100.0;
     let mut settings = busy();
     settings.bypass = true;
-    let mut input = strokes(44_100, rate, 3);
+    let mut input = transients(44_100, rate, 3);
     // Bits that arithmetic would change: NaN with a payload, −0, a denormal, infinities.
     let odd = [f32::from_bits(0x7fc1_2345), -0.0, 1e-42, f32::INFINITY, f32::NEG_INFINITY, 1e30];
     input[0][5000..5000 + odd.len()].copy_from_slice(&odd);
@@ -72,7 +72,7 @@ fn bypass_is_the_delayed_input_bit_for_bit_whatever_comes() {
 #[test]
 fn mono_is_the_left_of_a_stereo_signal_with_equal_channels() {
     let rate = 44_100.0;
-    let [left, _] = strokes(44_100, rate, 4);
+    let [left, _] = transients(44_100, rate, 4);
     let stereo = run(rate, &[left.clone(), left.clone()], 256, &busy());
     let mut chain = Chain::new(rate);
     chain.set(&busy());
@@ -112,7 +112,7 @@ fn level_matched_listening_only_ever_turns_down() {
 #[test]
 fn after_a_reset_nothing_of_the_past_is_left() {
     let rate = 44_100.0;
-    let input = strokes(30_000, rate, 5);
+    let input = transients(30_000, rate, 5);
     let fresh = run(rate, &input, 64, &busy());
     let mut chain = Chain::new(rate);
     chain.set(&busy());
@@ -130,15 +130,15 @@ fn after_a_reset_nothing_of_the_past_is_left() {
 #[test]
 fn every_block_size_gives_the_same_samples_also_while_settings_move() {
     let rate = 48_000.0;
-    let input = strokes(24_000, rate, 6);
+    let input = transients(24_000, rate, 6);
     // The settings move at fixed frames; every block size must have a block begin there.
     let step = 4800;
     let moves = |frame: usize| {
         let mut settings = busy();
-        settings.ceiling.drive = (frame / step) as f32 * 3.0;
-        settings.tone.bands[1].freq = 100.0 + frame as f32 / 10.0;
-        settings.glue.on = (frame / step).is_multiple_of(2);
-        settings.ceiling.look_ahead = 1.0 + (frame / step) as f32 * 2.0;
+        settings.limiter.drive = (frame / step) as f32 * 3.0;
+        settings.eq.bands[1].freq = 100.0 + frame as f32 / 10.0;
+        settings.compressor.on = (frame / step).is_multiple_of(2);
+        settings.limiter.look_ahead = 1.0 + (frame / step) as f32 * 2.0;
         settings.bypass = frame / step == 3;
         settings
     };
@@ -160,7 +160,7 @@ fn every_block_size_gives_the_same_samples_also_while_settings_move() {
 #[test]
 fn settings_that_come_with_the_first_block_hold_from_the_first_frame() {
     let rate = 44_100.0;
-    let input = strokes(20_000, rate, 7);
+    let input = transients(20_000, rate, 7);
     let expected = run(rate, &input, 512, &busy());
     let mut chain = Chain::new(rate);
     chain.reset();
@@ -176,7 +176,7 @@ fn after_the_tail_there_is_silence_and_not_long_before() {
     let rate = 8_000.0;
     assert_eq!(Chain::new(rate).tail(), latency(rate), "flat: nothing rings");
     let mut settings = Settings::default();
-    (settings.tone.bands[1].freq, settings.tone.bands[1].gain, settings.tone.bands[1].q) = (10.0, 12.0, 10.0);
+    (settings.eq.bands[1].freq, settings.eq.bands[1].gain, settings.eq.bands[1].q) = (10.0, 12.0, 10.0);
     let mut chain = Chain::new(rate);
     chain.set(&settings);
     let tail = chain.tail();
@@ -196,17 +196,17 @@ fn what_does_not_run_reports_nothing() {
     let rate = 44_100.0;
     let mut chain = Chain::new(rate);
     let mut settings = busy();
-    settings.glue.makeup = 3.0;
+    settings.compressor.makeup = 3.0;
     let run = |chain: &mut Chain, settings: &Settings| {
         chain.set(settings);
         let mut last = f32::NAN;
-        let [mut left, mut right] = strokes(22_050, rate, 8);
-        chain.process(&mut [&mut left, &mut right], |tap| last = *tap.glue_db.last().expect("a frame"));
+        let [mut left, mut right] = transients(22_050, rate, 8);
+        chain.process(&mut [&mut left, &mut right], |tap| last = *tap.compressor_db.last().expect("a frame"));
         last
     };
     assert!(run(&mut chain, &settings) > 0.5);
-    assert!(chain.glue_point().1 > 0.5 && chain.makeup_db() == 3.0);
-    settings.glue.on = false;
+    assert!(chain.compressor_point().1 > 0.5 && chain.makeup_db() == 3.0);
+    settings.compressor.on = false;
     assert_eq!(run(&mut chain, &settings), 0.0);
-    assert_eq!((chain.glue_point(), chain.makeup_db()), ((f64::NEG_INFINITY, 0.0), 0.0));
+    assert_eq!((chain.compressor_point(), chain.makeup_db()), ((f64::NEG_INFINITY, 0.0), 0.0));
 }

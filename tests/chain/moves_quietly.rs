@@ -3,7 +3,7 @@
 //! leaves tiny and a step makes huge) stays under a bound.
 
 use crate::signal::run_moving;
-use lintel::settings::{BandChannel, BandKind, Compare, Order, Settings, Slope};
+use lintel::settings::{BandChannel, BandKind, Compare, Settings, Slope, StageOrder};
 
 const RATE: f64 = 48_000.0;
 const FRAMES: usize = 24_000;
@@ -35,16 +35,16 @@ fn quiet(what: &str, from: &Settings, to: &Settings) {
 
 fn with(change: impl FnOnce(&mut Settings)) -> Settings {
     let mut settings = Settings::default();
-    settings.tone.bands[0].gain = 6.0;
-    settings.tone.bands[0].freq = 200.0;
-    settings.glue.on = true;
-    settings.glue.threshold = -30.0;
+    settings.eq.bands[0].gain = 6.0;
+    settings.eq.bands[0].freq = 200.0;
+    settings.compressor.on = true;
+    settings.compressor.threshold = -30.0;
     change(&mut settings);
     settings
 }
 
 #[test]
-fn the_measure_hears_a_click() {
+fn the_measure_detects_a_click() {
     let x: Vec<f32> = (0..100).map(|n| if n < 50 { 0.25 } else { 0.22 }).collect();
     let worst = x.windows(4).map(|w| (w[3] - 3.0 * w[2] + 3.0 * w[1] - w[0]).abs()).fold(0.0_f32, f32::max);
     assert!(20.0 * f64::from(worst).log10() > -30.0);
@@ -53,49 +53,49 @@ fn the_measure_hears_a_click() {
 #[test]
 fn stages_switch_quietly() {
     let on = with(|_| ());
-    quiet("trim", &with(|s| s.trim.gain = -6.0), &with(|s| (s.trim.gain, s.trim.on) = (-6.0, false)));
-    quiet("tone", &on, &with(|s| s.tone.on = false));
-    quiet("glue", &on, &with(|s| s.glue.on = false));
+    quiet("trim", &with(|s| s.input.trim = -6.0), &with(|s| (s.input.trim, s.input.trim_on) = (-6.0, false)));
+    quiet("tone", &on, &with(|s| s.eq.on = false));
+    quiet("compressor", &on, &with(|s| s.compressor.on = false));
     quiet(
         "ceiling",
-        &with(|s| s.ceiling.ceiling = -12.0),
-        &with(|s| (s.ceiling.ceiling, s.ceiling.on) = (-12.0, false)),
+        &with(|s| s.limiter.ceiling = -12.0),
+        &with(|s| (s.limiter.ceiling, s.limiter.on) = (-12.0, false)),
     );
     quiet("bypass", &on, &with(|s| s.bypass = true));
-    quiet("order", &on, &with(|s| s.order = Order::GlueFirst));
+    quiet("order", &on, &with(|s| s.order = StageOrder::CompressorFirst));
     quiet("compare", &on, &with(|s| s.compare = Compare::Before));
-    quiet("band", &on, &with(|s| s.tone.bands[0].on = false));
-    quiet("band channel", &on, &with(|s| s.tone.bands[0].channel = BandChannel::Middle));
-    quiet("equal loudness", &on, &with(|s| s.glue.auto_makeup = true));
+    quiet("band", &on, &with(|s| s.eq.bands[0].on = false));
+    quiet("band channel", &on, &with(|s| s.eq.bands[0].channel = BandChannel::Mid));
+    quiet("equal loudness", &on, &with(|s| s.compressor.auto_makeup = true));
     quiet(
         "true peak",
-        &with(|s| s.ceiling.drive = 18.0),
-        &with(|s| (s.ceiling.drive, s.ceiling.true_peak) = (18.0, false)),
+        &with(|s| s.limiter.drive = 18.0),
+        &with(|s| (s.limiter.drive, s.limiter.true_peak) = (18.0, false)),
     );
-    quiet("only what is taken away", &on, &with(|s| s.ceiling.taken_away = true));
+    quiet("removed signal only", &on, &with(|s| s.limiter.removed_only = true));
 }
 
 #[test]
 fn values_jump_quietly() {
     let on = with(|_| ());
-    quiet("trim", &on, &with(|s| s.trim.gain = -24.0));
-    quiet("drive", &on, &with(|s| s.ceiling.drive = 6.0));
-    quiet("ceiling", &on, &with(|s| s.ceiling.ceiling = -12.0));
+    quiet("trim", &on, &with(|s| s.input.trim = -24.0));
+    quiet("drive", &on, &with(|s| s.limiter.drive = 6.0));
+    quiet("ceiling", &on, &with(|s| s.limiter.ceiling = -12.0));
     quiet(
         "look-ahead",
-        &with(|s| s.ceiling.drive = 12.0),
-        &with(|s| (s.ceiling.drive, s.ceiling.look_ahead) = (12.0, 1.0)),
+        &with(|s| s.limiter.drive = 12.0),
+        &with(|s| (s.limiter.drive, s.limiter.look_ahead) = (12.0, 1.0)),
     );
-    quiet("band gain", &on, &with(|s| s.tone.bands[0].gain = -12.0));
-    quiet("band frequency", &on, &with(|s| s.tone.bands[0].freq = 20.0));
-    quiet("band kind", &on, &with(|s| s.tone.bands[0].kind = BandKind::LowCut));
-    quiet("glue threshold", &on, &with(|s| s.glue.threshold = -50.0));
-    quiet("glue ratio", &on, &with(|s| s.glue.ratio = 6.0));
-    quiet("glue make-up", &on, &with(|s| s.glue.makeup = 12.0));
-    quiet("glue knee", &on, &with(|s| s.glue.knee = 24.0));
-    quiet("glue detector window", &on, &with(|s| s.glue.window = 0.0));
-    quiet("glue low cut", &on, &with(|s| s.glue.low_cut = 300.0));
-    quiet("glue mix", &on, &with(|s| s.glue.mix = 0.0));
-    let cut = |slope| with(|s| (s.tone.bands[0].kind, s.tone.bands[0].slope) = (BandKind::LowCut, slope));
+    quiet("band gain", &on, &with(|s| s.eq.bands[0].gain = -12.0));
+    quiet("band frequency", &on, &with(|s| s.eq.bands[0].freq = 20.0));
+    quiet("band kind", &on, &with(|s| s.eq.bands[0].kind = BandKind::LowCut));
+    quiet("compressor threshold", &on, &with(|s| s.compressor.threshold = -50.0));
+    quiet("compressor ratio", &on, &with(|s| s.compressor.ratio = 6.0));
+    quiet("compressor make-up", &on, &with(|s| s.compressor.makeup = 12.0));
+    quiet("compressor knee", &on, &with(|s| s.compressor.knee = 24.0));
+    quiet("compressor RMS window", &on, &with(|s| s.compressor.rms_window = 0.0));
+    quiet("compressor low cut", &on, &with(|s| s.compressor.sidechain_low_cut = 300.0));
+    quiet("compressor mix", &on, &with(|s| s.compressor.mix = 0.0));
+    let cut = |slope| with(|s| (s.eq.bands[0].kind, s.eq.bands[0].slope) = (BandKind::LowCut, slope));
     quiet("slope", &cut(Slope::Db6), &cut(Slope::Db24));
 }

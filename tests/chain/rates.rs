@@ -1,12 +1,12 @@
 //! The same song at another sample rate comes out the same: as loud, and with the same reduction
 //! at the same time.
 
-use crate::signal::{busy, strokes};
+use crate::signal::{busy, transients};
 use lintel::chain::Chain;
 use lintel::finish::Converter;
-use lintel::meter::Loudness;
+use lintel::meter::LoudnessMeter;
 
-/// Columns of 20 ms: deepest reduction of glue and ceiling, dB. And the integrated loudness, LUFS.
+/// Columns of 20 ms: deepest reduction of compressor and ceiling, dB. And the integrated loudness, LUFS.
 fn run(rate: u32, input: [Vec<f32>; 2]) -> (Vec<[f32; 2]>, f64) {
     let mut chain = Chain::new(f64::from(rate));
     chain.set(&busy());
@@ -14,16 +14,16 @@ fn run(rate: u32, input: [Vec<f32>; 2]) -> (Vec<[f32; 2]>, f64) {
     let latency = chain.latency();
     let column = rate as usize / 50;
     let mut columns = vec![[0.0_f32; 2]; input[0].len() / column];
-    let mut loudness = Loudness::new(rate, 2);
+    let mut loudness = LoudnessMeter::new(rate, 2);
     let mut frame = 0;
     let [mut left, mut right] = input;
     chain.process(&mut [&mut left, &mut right], |tap| {
-        for i in 0..tap.glue_db.len() {
+        for i in 0..tap.compressor_db.len() {
             if let Some(at) = frame_column(frame, latency, column)
                 && let Some(deepest) = columns.get_mut(at)
             {
-                deepest[0] = deepest[0].max(tap.glue_db[i]);
-                deepest[1] = deepest[1].max(tap.ceiling_db[i]);
+                deepest[0] = deepest[0].max(tap.compressor_db[i]);
+                deepest[1] = deepest[1].max(tap.limiter_db[i]);
             }
             frame += 1;
         }
@@ -38,7 +38,7 @@ fn frame_column(frame: usize, latency: usize, column: usize) -> Option<usize> {
 
 #[test]
 fn a_song_is_as_loud_and_as_reduced_at_96_khz_as_at_44_1() {
-    let original = strokes(8 * 44_100, 44_100.0, 8);
+    let original = transients(8 * 44_100, 44_100.0, 8);
     let mut converter = Converter::new(44_100, 96_000);
     let mut converted = [Vec::new(), Vec::new()];
     let wide = original.each_ref().map(|ch| ch.iter().map(|x| f64::from(*x)).collect::<Vec<_>>());
@@ -59,6 +59,6 @@ fn a_song_is_as_loud_and_as_reduced_at_96_khz_as_at_44_1() {
         }
     }
     assert!(deepest[0] > 1.0 && deepest[1] > 1.5, "nothing to compare: {deepest:?}");
-    assert!(worst.iter().all(|worst| *worst < 0.2), "glue and ceiling differ by {worst:?} dB");
-    println!("{:.4} LU, glue {:.3} dB, ceiling {:.3} dB apart", quiet - loud, worst[0], worst[1]);
+    assert!(worst.iter().all(|worst| *worst < 0.2), "compressor and ceiling differ by {worst:?} dB");
+    println!("{:.4} LU, compressor {:.3} dB, ceiling {:.3} dB apart", quiet - loud, worst[0], worst[1]);
 }

@@ -2,34 +2,12 @@
 
 use lintel::chain::Chain;
 use lintel::settings::Settings;
-
-/// Small deterministic noise source: SplitMix64 (Steele, Lea, Flood 2014; constants from memory).
-pub struct Noise(pub u64);
-
-impl Noise {
-    pub fn bits(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        z ^ (z >> 31)
-    }
-
-    /// Uniform in −1 to 1.
-    pub fn next(&mut self) -> f32 {
-        (self.bits() >> 40) as f32 / (1u64 << 23) as f32 - 1.0
-    }
-
-    /// Uniform in `0..n`.
-    pub fn below(&mut self, n: usize) -> usize {
-        (self.bits() % n as u64) as usize
-    }
-}
+use testkit::Random;
 
 /// Struck, decaying tones over soft noise, different in both channels: music enough to make every
 /// stage work. Peak about ±0.9.
-pub fn strokes(frames: usize, rate: f64, seed: u64) -> [Vec<f32>; 2] {
-    let mut noise = Noise(seed);
+pub fn transients(frames: usize, rate: f64, seed: u64) -> [Vec<f32>; 2] {
+    let mut noise = Random::new(seed);
     let mut out = [vec![0.0; frames], vec![0.0; frames]];
     let beat = (rate * 0.25) as usize;
     for (n, start) in (0..frames).step_by(beat).enumerate() {
@@ -44,7 +22,7 @@ pub fn strokes(frames: usize, rate: f64, seed: u64) -> [Vec<f32>; 2] {
     }
     for ch in &mut out {
         for x in ch.iter_mut() {
-            *x = (*x + 0.002 * noise.next()).clamp(-1.0, 1.0);
+            *x = (*x + 0.002 * noise.signed() as f32).clamp(-1.0, 1.0);
         }
     }
     out
@@ -81,18 +59,18 @@ pub fn run(rate: f64, input: &[Vec<f32>; 2], block: usize, settings: &Settings) 
     run_moving(rate, input, || block, |_| None, settings)
 }
 
-/// Every stage at work.
+/// Every stage active.
 pub fn busy() -> Settings {
     let mut settings = Settings::default();
-    settings.trim.gain = -3.0;
-    settings.tone.bands[0].gain = 2.0;
-    settings.tone.bands[1].gain = -3.0;
-    settings.tone.bands[3].gain = 1.5;
-    settings.tone.bands[3].channel = lintel::settings::BandChannel::Sides;
-    settings.tone.bands[4].gain = 2.0;
-    settings.glue.on = true;
-    settings.glue.threshold = -24.0;
-    settings.ceiling.drive = 9.0;
+    settings.input.trim = -3.0;
+    settings.eq.bands[0].gain = 2.0;
+    settings.eq.bands[1].gain = -3.0;
+    settings.eq.bands[3].gain = 1.5;
+    settings.eq.bands[3].channel = lintel::settings::BandChannel::Side;
+    settings.eq.bands[4].gain = 2.0;
+    settings.compressor.on = true;
+    settings.compressor.threshold = -24.0;
+    settings.limiter.drive = 9.0;
     settings
 }
 

@@ -1,13 +1,14 @@
 //! The way for files is the way of the plugin, short of the rounding at its edges.
 
-use crate::signal::{busy, run, strokes};
+use crate::signal::{busy, run, transients};
 use lintel::chain::Chain;
 use lintel::settings::Settings;
 
 #[test]
 fn rounded_to_f32_the_samples_are_the_same() {
     for settings in [Settings::default(), busy()] {
-        let input = strokes(44_100, 44_100.0, 5).map(|ch| ch.iter().map(|x| x * 1.7).collect::<Vec<f32>>());
+        let input =
+            transients(44_100, 44_100.0, 5).map(|ch| ch.iter().map(|x| x * 1.7).collect::<Vec<f32>>());
         let plain = run(44_100.0, &input, 64, &settings);
         let mut chain = Chain::new(44_100.0);
         chain.set(&settings);

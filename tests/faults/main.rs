@@ -1,23 +1,12 @@
 //! The fuzzer's checks on the stable compiler: whole files, hurt in every way, some thousands of each.
 
-mod checks;
-#[path = "../sessions/dice.rs"]
-#[allow(dead_code)]
-mod dice;
-#[cfg(feature = "plugin")]
-#[path = "../rig/mod.rs"]
-#[allow(dead_code)]
-mod rig;
-#[cfg(feature = "plugin")]
-mod state;
-
-use dice::{Dice, Seeded};
 use lintel::finish::{Encoding, Layout, Overwrite, Reader, Spec, Writer};
 use lintel::params;
 use lintel::settings::Settings;
+use testkit::{Random, check};
 
 /// Hurts `bytes` in one to five ways.
-fn hurt(bytes: &[u8], dice: &mut Seeded) -> Vec<u8> {
+fn hurt(bytes: &[u8], dice: &mut Random) -> Vec<u8> {
     let mut bytes = bytes.to_vec();
     for _ in 0..1 + dice.below(5) {
         let at = dice.below(bytes.len() + 1);
@@ -52,7 +41,7 @@ fn try_many(target: &str, whole: &[Vec<u8>], cases: usize, check: impl Fn(&[u8])
             std::fs::write(folder.join(format!("whole-{n}")), bytes).expect("written");
         }
     }
-    let mut dice = Seeded(5);
+    let mut dice = Random::new(5);
     let mut taken = 0;
     for bytes in whole {
         assert!(check(bytes), "the whole one is refused");
@@ -72,9 +61,12 @@ fn settings_files() {
     for (n, param) in params::all().iter().enumerate() {
         param.set(&mut settings, param.at_position((n as f32 * 0.377).fract()));
     }
-    let whole =
-        [params::to_toml(&settings), "drive = 4\nglue_on = true\n".into(), "order = \"glue first\"".into()];
-    try_many("settings", &whole.map(String::into_bytes), 10_000, checks::settings);
+    let whole = [
+        params::to_toml(&settings),
+        "drive = 4\nglue_on = true\n".into(),
+        "order = \"compressor first\"".into(),
+    ];
+    try_many("settings", &whole.map(String::into_bytes), 10_000, check::settings);
 }
 
 #[test]
@@ -97,18 +89,20 @@ fn sound_files() {
         assert!(Reader::open(&path).is_ok());
         whole.push(std::fs::read(&path).expect("read"));
     }
-    try_many("wav", &whole, 8_000, checks::wav);
+    try_many("wav", &whole, 8_000, check::wav);
 }
 
 #[cfg(feature = "plugin")]
 #[test]
 fn saved_states() {
-    let rig = rig::Rig::inside();
-    let saved = |rig: &rig::Rig| rig.save(usize::MAX).expect("a state")[8..].to_vec();
+    use testkit::host::raw::Rig;
+
+    let rig = Rig::inside(&lintel::plugin::clap_entry);
+    let saved = |rig: &Rig| rig.save(usize::MAX).expect("a state")[8..].to_vec();
     let mut whole = vec![saved(&rig)];
     for param in &rig.params {
         rig.set(&param.name, &rig.text(param.id, param.min));
     }
     whole.push(saved(&rig));
-    try_many("state", &whole, 4_000, state::state);
+    try_many("state", &whole, 4_000, |bytes| check::state::state(&rig, bytes));
 }

@@ -7,7 +7,9 @@ use std::process::{Command, Output};
 use lintel::finish::{Encoding, Layout, Overwrite, Reader, Spec, Tags, Writer};
 use serde_json::Value;
 
-use crate::kit::{Dice, foreign, output, read_all, save, system, text};
+use testkit::Random;
+
+use crate::kit::{foreign, output, read_all, save, system, text};
 
 /// The program itself.
 pub fn lintel() -> Command {
@@ -22,14 +24,14 @@ pub fn run(command: &mut Command) -> Output {
 /// loudest note peaks at about `peak`.
 pub fn tune(path: &Path, seconds: f64, peak: f64) {
     let rate = 44_100.0;
-    let mut dice = Dice(23);
+    let mut random = Random::new(23);
     let frames = ((seconds + 4.5) * rate) as usize;
     let mut lanes = [vec![0.0; frames], vec![0.0; frames]];
     let beat = 0.31;
     for n in 0..(seconds / beat) as usize {
         let start = ((2.0 + n as f64 * beat) * rate) as usize;
-        let hz = 110.0 * 2f64.powf(dice.below(25) as f64 / 12.0);
-        let (loud, pan) = (0.25 + 0.75 * dice.unit().abs(), 0.5 + 0.2 * dice.unit());
+        let hz = 110.0 * 2f64.powf(random.below(25) as f64 / 12.0);
+        let (loud, pan) = (0.25 + 0.75 * random.signed().abs(), 0.5 + 0.2 * random.signed());
         for i in start..(start + 60_000).min(frames) {
             let t = (i - start) as f64 / rate;
             let x = loud * (-5.0 * t).exp() * (std::f64::consts::TAU * hz * t).sin();
@@ -40,7 +42,7 @@ pub fn tune(path: &Path, seconds: f64, peak: f64) {
     let highest = lanes.concat().iter().fold(0.0f64, |m, x| m.max(x.abs()));
     for lane in &mut lanes {
         for x in lane.iter_mut() {
-            *x = *x * peak / highest + 1e-5 * dice.unit();
+            *x = *x * peak / highest + 1e-5 * random.signed();
         }
     }
     save(path, 44_100, &lanes);
@@ -285,10 +287,10 @@ fn a_settings_file_is_used_and_its_faults_are_told() {
     };
     assert_eq!(ask(&[]).status.code(), Some(0));
     fs::write(&file, "drive = 3.5\nceiling = \"-2 dBTP\"\n").unwrap();
-    let json: Value = serde_json::from_slice(&ask(&["--set", "glue_on=on"]).stdout).unwrap();
+    let json: Value = serde_json::from_slice(&ask(&["--set", "comp_on=on"]).stdout).unwrap();
     let settings = &json["settings"];
     assert_eq!((&settings["drive"], &settings["ceiling"]), (&3.5.into(), &(-2.0).into()));
-    assert_eq!(settings["glue_on"], true);
+    assert_eq!(settings["comp_on"], true);
     fs::write(&file, "drive = 99\n").unwrap();
     let said = ask(&[]);
     assert_eq!(said.status.code(), Some(2));
@@ -321,7 +323,7 @@ fn presets_are_known_by_name() {
         serde_json::from_slice::<Value>(&said.stdout).unwrap()["settings"][id].as_f64().unwrap()
     };
     let gentle = finish("gentle");
-    assert_eq!((setting(&gentle, "trim"), setting(&gentle, "glue_ratio")), (-3.0, 1.6));
+    assert_eq!((setting(&gentle, "trim"), setting(&gentle, "comp_ratio")), (-3.0, 1.6));
     assert_eq!(setting(&finish("Evening Take"), "drive"), 2.5);
     let unknown = finish("loud");
     assert_eq!(unknown.status.code(), Some(2));
@@ -330,7 +332,7 @@ fn presets_are_known_by_name() {
     let list = text(&run(&mut at_home(&["settings", "--list"])).stdout);
     assert!(list.contains("evening take") && list.contains("gentle finish"), "{list}");
     let file = text(&run(&mut at_home(&["settings", "--preset", "gentle"])).stdout);
-    assert!(file.contains("glue_ratio = 1.6"), "{file}");
+    assert!(file.contains("comp_ratio = 1.6"), "{file}");
     for shell in ["bash", "zsh", "fish"] {
         let script = text(&run(lintel().args(["completions", shell])).stdout);
         assert!(["headroom", "gentle", "speech"].iter().all(|word| script.contains(word)), "{shell}");
@@ -460,18 +462,18 @@ fn the_example_with_a_job_scheduler_works() {
 fn damaged_files_never_leave_a_mess() {
     let place = place(0.5);
     let whole = fs::read(&place.mix).unwrap();
-    let mut dice = Dice(41);
+    let mut random = Random::new(41);
     let (mut errors, mut results) = (0, 0);
     for case in 0..300 {
         let mut bytes = whole.clone();
         if case % 4 != 3 {
-            for _ in 0..=dice.below(3) {
-                let at = dice.below(820);
-                bytes[at] = dice.next() as u8;
+            for _ in 0..=random.below(3) {
+                let at = random.below(820);
+                bytes[at] = random.bits() as u8;
             }
         }
         if case % 4 >= 2 {
-            bytes.truncate(dice.below(whole.len() - 1));
+            bytes.truncate(random.below(whole.len() - 1));
         }
         let input = place.dir.path().join("case.wav");
         fs::write(&input, &bytes).unwrap();
@@ -528,12 +530,12 @@ fn a_killed_run_leaves_no_half_file() {
     let nameless = names(&place).len() == 1;
     drop(working);
     println!("files need no name here: {nameless}");
-    let mut dice = Dice(77);
+    let mut random = Random::new(77);
     let mut stopped = 0;
     for case in 0..50 {
         let polite = case % 2 == 0;
         let mut child = start();
-        std::thread::sleep(whole.mul_f64(dice.unit().abs() * 1.05));
+        std::thread::sleep(whole.mul_f64(random.signed().abs() * 1.05));
         let signal = if polite { "-INT" } else { "-KILL" };
         let _ = Command::new("kill")
             .args([signal, &child.id().to_string()])

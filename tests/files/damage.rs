@@ -5,7 +5,9 @@ use std::path::Path;
 
 use lintel::finish::{Encoding, Layout, Overwrite, Spec, Writer};
 
-use crate::kit::{Dice, put, read_all};
+use testkit::Random;
+
+use crate::kit::{put, read_all};
 use crate::writing::{grid, spec};
 
 fn sound(path: &Path, layout: Layout, encoding: Encoding) -> Vec<u8> {
@@ -22,7 +24,7 @@ fn sound(path: &Path, layout: Layout, encoding: Encoding) -> Vec<u8> {
 #[test]
 fn mutated_headers_and_cut_files() {
     let dir = tempfile::tempdir().unwrap();
-    let mut dice = Dice(11);
+    let mut random = Random::new(11);
     let (mut errors, mut results) = (0, 0);
     for (layout, encoding) in [
         (Layout::Wav, Encoding::Int(24)),
@@ -34,14 +36,14 @@ fn mutated_headers_and_cut_files() {
             let mut bytes = whole.clone();
             let mutate = case % 4 != 3;
             if mutate {
-                for _ in 0..=dice.below(4) {
-                    let at = dice.below(800);
-                    bytes[at] = dice.next() as u8;
+                for _ in 0..=random.below(4) {
+                    let at = random.below(800);
+                    bytes[at] = random.bits() as u8;
                 }
             }
             let cut = case % 4 >= 2;
             if cut {
-                bytes.truncate(dice.below(whole.len() - 1));
+                bytes.truncate(random.below(whole.len() - 1));
             }
             let path = put(&dir, "case", &bytes);
             match read_all(&path) {

@@ -4,11 +4,9 @@
 use serde_json::Value;
 
 use crate::commands::lintel;
-use crate::kit::{foreign, output, read_all, save, text};
+use testkit::quartet;
 
-#[allow(unused, clippy::all, reason = "its own tests run elsewhere")]
-#[path = "../../xtask/src/quartet/mod.rs"]
-mod quartet;
+use crate::kit::{foreign, output, read_all, save, text};
 
 /// Length of the mix: short of what the demo makes, and all four play.
 const SECONDS: f64 = 30.0;

@@ -2,17 +2,17 @@
 
 use std::f64::consts::TAU;
 
-use lintel::finish::{Ends, Finder};
+use lintel::finish::{EndsFinder, SongEnds};
 
-use crate::kit::Dice;
+use testkit::Random;
 
 /// A marimba-like note from `start` to `end` seconds in `length` seconds, over noise of so many
 /// dBFS rms and a constant offset.
-fn find(rate: u32, length: f64, start: f64, end: f64, noise_db: f64, offset: f64) -> Ends {
-    let mut dice = Dice(17);
+fn find(rate: u32, length: f64, start: f64, end: f64, noise_db: f64, offset: f64) -> SongEnds {
+    let mut random = Random::new(17);
     // Uniform noise of ±a has a rms of a / √3.
     let noise = 10f64.powf(noise_db / 20.0) * 3f64.sqrt();
-    let mut finder = Finder::new(rate);
+    let mut finder = EndsFinder::new(rate);
     let n = (length * f64::from(rate)) as usize;
     let mut lanes = [Vec::with_capacity(n), Vec::with_capacity(n)];
     for i in 0..n {
@@ -23,7 +23,7 @@ fn find(rate: u32, length: f64, start: f64, end: f64, noise_db: f64, offset: f64
             t => 0.4 * (TAU * 220.0 * (t - start) + 0.7).sin(),
         };
         for lane in &mut lanes {
-            lane.push(tone + noise * dice.unit() + offset);
+            lane.push(tone + noise * random.signed() + offset);
         }
     }
     for (left, right) in lanes[0].chunks(1234).zip(lanes[1].chunks(1234)) {
@@ -60,12 +60,12 @@ fn known_edges_are_found_within_5_ms() {
 fn a_ring_out_is_kept_until_it_sinks_into_the_noise() {
     // A decay of 20 dB a second from −8 dBFS over noise of −70 dBFS: equal at 3.1 s after 2 s.
     let rate = 44_100;
-    let mut dice = Dice(3);
-    let mut finder = Finder::new(rate);
+    let mut random = Random::new(3);
+    let mut finder = EndsFinder::new(rate);
     for i in 0..rate * 12 {
         let t = f64::from(i) / f64::from(rate);
         let envelope = if t < 2.0 { 0.0 } else { 0.55 * 10f64.powf(-(t - 2.0)) };
-        let x = envelope * (TAU * 131.0 * t).sin() + 5.5e-4 * dice.unit();
+        let x = envelope * (TAU * 131.0 * t).sin() + 5.5e-4 * random.signed();
         finder.push(&[x], &[x]);
     }
     let ends = finder.finish();
@@ -77,7 +77,7 @@ fn a_ring_out_is_kept_until_it_sinks_into_the_noise() {
 #[test]
 fn a_quiet_beginning_is_not_cut() {
     let rate = 48_000;
-    let mut finder = Finder::new(rate);
+    let mut finder = EndsFinder::new(rate);
     for i in 0..rate * 60 {
         let t = f64::from(i) / f64::from(rate);
         let amplitude = match t {
@@ -105,14 +105,14 @@ fn music_from_edge_to_edge_keeps_all_and_says_so() {
 #[test]
 fn an_offset_inside_the_song_is_no_sound_before_it() {
     let rate = 44_100;
-    let mut dice = Dice(29);
-    let mut finder = Finder::new(rate);
+    let mut random = Random::new(29);
+    let mut finder = EndsFinder::new(rate);
     for i in 0..rate * 20 {
         let t = f64::from(i) / f64::from(rate);
         let tone = if (3.0..15.0).contains(&t) { 0.3 * (TAU * 220.0 * (t - 3.0) + 0.7).sin() } else { 0.0 };
         let burst = if (6.0..9.0).contains(&t) { 0.2 } else { 0.0 };
         let wander = 0.002 * (TAU * 0.2 * t).sin();
-        let x = 0.003 + tone + burst + wander + 1e-4 * dice.unit();
+        let x = 0.003 + tone + burst + wander + 1e-4 * random.signed();
         finder.push(&[x], &[x]);
     }
     let ends = finder.finish();
@@ -125,13 +125,13 @@ fn an_offset_inside_the_song_is_no_sound_before_it() {
 #[test]
 fn a_swelling_noise_is_no_music() {
     let rate = 48_000;
-    let mut dice = Dice(31);
-    let mut finder = Finder::new(rate);
+    let mut random = Random::new(31);
+    let mut finder = EndsFinder::new(rate);
     for i in 0..rate * 24 {
         let t = f64::from(i) / f64::from(rate);
         let swell = 10f64.powf((-84.0 + 4.0 * (TAU * 0.4 * t).sin()) / 20.0) * 3f64.sqrt();
         let tone = if (6.0..16.0).contains(&t) { 0.3 * (TAU * 220.0 * t + 0.7).sin() } else { 0.0 };
-        let x = tone + swell * dice.unit();
+        let x = tone + swell * random.signed();
         finder.push(&[x], &[x]);
     }
     let ends = finder.finish();
@@ -146,12 +146,12 @@ fn a_swelling_noise_is_no_music() {
 #[test]
 fn a_slow_fade_in_is_kept_from_the_noise_on() {
     let rate = 44_100;
-    let mut dice = Dice(37);
-    let mut finder = Finder::new(rate);
+    let mut random = Random::new(37);
+    let mut finder = EndsFinder::new(rate);
     for i in 0..rate * 20 {
         let t = f64::from(i) / f64::from(rate);
         let level = if t < 2.0 { -200.0 } else { (-90.0 + 8.0 * (t - 2.0)).min(-10.0) };
-        let x = 10f64.powf(level / 20.0) * (TAU * 220.0 * t).sin() + 1e-4 * 1.73 * dice.unit();
+        let x = 10f64.powf(level / 20.0) * (TAU * 220.0 * t).sin() + 1e-4 * 1.73 * random.signed();
         finder.push(&[x], &[x]);
     }
     // Noise of −80 dBFS rms; the tone (rms 3 dB under its peak) passes it by 8 dB at 4.6 s.
@@ -163,7 +163,7 @@ fn a_slow_fade_in_is_kept_from_the_noise_on() {
 #[test]
 fn a_few_notes_in_a_long_silence_are_found() {
     let rate = 44_100;
-    let mut finder = Finder::new(rate);
+    let mut finder = EndsFinder::new(rate);
     for i in 0..rate * 60 {
         let t = f64::from(i) / f64::from(rate);
         let sounds = (20.0..20.5).contains(&t) || (40.0..40.5).contains(&t);
@@ -177,7 +177,7 @@ fn a_few_notes_in_a_long_silence_are_found() {
 
 #[test]
 fn silence_alone_is_left_alone() {
-    let mut finder = Finder::new(44_100);
+    let mut finder = EndsFinder::new(44_100);
     finder.push(&[0.0; 100_000], &[0.0; 100_000]);
     let ends = finder.finish();
     assert_eq!((ends.start, ends.end), (0, 100_000));

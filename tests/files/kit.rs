@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use lintel::finish::{Encoding, Layout, Overwrite, Reader, Result, Spec, Tags, Writer};
+pub use testkit::wave::read_all;
 
 /// A chunk of a RIFF file with its pad byte.
 pub fn chunk(id: &[u8; 4], body: &[u8]) -> Vec<u8> {
@@ -57,34 +57,9 @@ pub fn put(dir: &tempfile::TempDir, name: &str, bytes: &[u8]) -> PathBuf {
     path
 }
 
-/// All frames of a file.
-pub fn read_all(path: &Path) -> Result<[Vec<f64>; 2]> {
-    let mut reader = Reader::open(path)?;
-    let mut out = [Vec::new(), Vec::new()];
-    let (mut left, mut right) = ([0.0; 1000], [0.0; 1000]);
-    loop {
-        let n = reader.read(&mut left, &mut right)?;
-        if n == 0 {
-            return Ok(out);
-        }
-        out[0].extend(&left[..n]);
-        out[1].extend(&right[..n]);
-    }
-}
-
 /// Writes 24 bit stereo.
 pub fn save(path: &Path, rate: u32, lanes: &[Vec<f64>; 2]) {
-    let spec = Spec {
-        layout: Layout::Wav,
-        encoding: Encoding::Int(24),
-        rate,
-        channels: 2,
-        ceiling: 1.0,
-        tags: Tags::default(),
-    };
-    let mut writer = Writer::create(path, spec, Overwrite::Allow, &[]).expect("the folder can be written");
-    writer.write(&lanes[0], &lanes[1]).expect("there is room");
-    writer.finish(None).expect("there is room");
+    testkit::wave::save(path, rate, [&lanes[0], &lanes[1]]).expect("the folder can be written");
 }
 
 /// Bytes that a program printed.
@@ -125,23 +100,4 @@ pub fn system(name: &str) -> Option<Command> {
         return None;
     }
     Some(Command::new(name))
-}
-
-/// A repeatable stream of values in −1 to 1.
-pub struct Dice(pub u64);
-
-impl Dice {
-    pub fn next(&mut self) -> u64 {
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        let x = self.0 ^ (self.0 >> 33);
-        x.wrapping_mul(0xFF51_AFD7_ED55_8CCD) >> 11
-    }
-
-    pub fn unit(&mut self) -> f64 {
-        self.next() as f64 / 2f64.powi(52) - 1.0
-    }
-
-    pub fn below(&mut self, n: usize) -> usize {
-        (self.next() % n as u64) as usize
-    }
 }

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use lintel::finish::{Encoding, Fault, Kind, Reader};
+use lintel::finish::{Container, Encoding, Fault, Reader};
 
 use crate::kit::{chunk, extensible, fmt, put, read_all, riff};
 
@@ -75,7 +75,7 @@ fn sizes_of_64_bits_are_read() {
         bytes.extend([0, 64, 0, 192]);
         bytes.extend(chunk(b"LIST", b"INFO"));
         let path = put(&dir, "x.wav", &bytes);
-        assert_eq!(Reader::open(&path).unwrap().format().kind, Kind::Rf64);
+        assert_eq!(Reader::open(&path).unwrap().format().kind, Container::Rf64);
         assert_eq!(read_all(&path).unwrap()[0], [0.5, -0.5]);
     }
 }

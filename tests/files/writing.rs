@@ -3,15 +3,19 @@
 use std::fs;
 use std::path::Path;
 
-use lintel::finish::{Encoding, Fault, Kind, Layout, Loudness, Overwrite, Reader, Spec, Tags, Writer};
+use lintel::finish::{
+    BextLoudness, Container, Encoding, Fault, Layout, Overwrite, Reader, Spec, Tags, Writer,
+};
 
-use crate::kit::{Dice, read_all};
+use testkit::Random;
+
+use crate::kit::read_all;
 
 pub fn spec(layout: Layout, encoding: Encoding) -> Spec {
     Spec { layout, encoding, rate: 44_100, channels: 2, ceiling: 1.0, tags: Tags::default() }
 }
 
-pub const LOUDNESS: Loudness = Loudness {
+pub const LOUDNESS: BextLoudness = BextLoudness {
     integrated: -14.02,
     range: 5.61,
     true_peak: -1.0,
@@ -21,9 +25,9 @@ pub const LOUDNESS: Loudness = Loudness {
 
 /// Values that lie on the grid of so many bits.
 pub fn grid(bits: i32, frames: usize) -> [Vec<f64>; 2] {
-    let mut dice = Dice(5);
+    let mut random = Random::new(5);
     let scale = 2f64.powi(bits - 1);
-    [0, 1].map(|_| (0..frames).map(|_| (dice.unit() * 0.9 * scale).round() / scale).collect())
+    [0, 1].map(|_| (0..frames).map(|_| (random.signed() * 0.9 * scale).round() / scale).collect())
 }
 
 fn write(path: &Path, spec: Spec, lanes: &[Vec<f64>; 2], limit: Option<u64>) -> bool {
@@ -84,7 +88,7 @@ fn an_outgrown_riff_becomes_rf64() {
         let large = fs::read(&path).unwrap();
         assert_eq!(plain.len(), large.len());
         assert_eq!(large.len() % 2, 0);
-        assert_eq!(Reader::open(&path).unwrap().format().kind, Kind::Rf64);
+        assert_eq!(Reader::open(&path).unwrap().format().kind, Container::Rf64);
         assert_eq!(read_all(&path).unwrap()[0], lanes[0]);
         assert_eq!(u64::from_le_bytes(large[20..28].try_into().unwrap()), large.len() as u64 - 8);
         assert_eq!(u32::from_le_bytes(plain[4..8].try_into().unwrap()) as usize, plain.len() - 8);

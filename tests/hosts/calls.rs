@@ -2,21 +2,19 @@
 //! samples of the library's own chain.
 
 use crate::play::{Buffers, by_hand, play, set, turn};
-use crate::rig::{Events, Rig};
-use crate::signal::{BUSY, chain, difference, settings, strokes};
+use crate::signal::{BUSY, chain, difference, settings, stepped, transients};
 use lintel::chain::Chain;
 use lintel::params;
+use testkit::Random;
+use testkit::host::raw::{Events, Rig};
 
 /// Length of the longest call.
 const MOST: usize = 8192;
 
 /// Lengths of calls, drawn from those that hosts like and those that they do not; 0 among them.
-fn lengths(mut seed: u64) -> impl FnMut() -> usize {
-    move || {
-        seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        let draw = (seed >> 33) as usize;
-        [0, 1, 2, 31, 32, 33, 63, 64, 441, 480, 512, 1 + draw % 700, 4096, MOST][(draw >> 16) % 14]
-    }
+fn lengths(seed: u64) -> impl FnMut() -> usize {
+    let mut random = Random::new(seed);
+    move || [0, 1, 2, 31, 32, 33, 63, 64, 441, 480, 512, 1 + random.below(700), 4096, MOST][random.below(14)]
 }
 
 #[track_caller]
@@ -36,7 +34,7 @@ fn every_layout_and_rate_in_changing_calls_in_place_and_not() {
         for rate in
             [8_000.0, 11_025.0, 22_050.0, 44_100.0, 48_000.0, 88_200.0, 96_000.0, 192_000.0, 384_000.0]
         {
-            let input = strokes(rate, 0.15, layout.1 as usize);
+            let input = transients(rate, 0.15, layout.1 as usize);
             let (expected, latency) = chain(rate, &input, &settings(&BUSY));
             assert!(rig.activate(rate, MOST as u32));
             rig.serve();
@@ -58,7 +56,7 @@ fn every_block_size_up_to_8192() {
     let _turn = turn();
     let Some(mut rig) = by_hand() else { return };
     set(&rig, &BUSY);
-    let input = strokes(44_100.0, 0.25, 2);
+    let input = transients(44_100.0, 0.25, 2);
     let (expected, _) = chain(44_100.0, &input, &settings(&BUSY));
     assert!(rig.activate(44_100.0, MOST as u32) && rig.start());
     let powers = (0..=13).map(|n| 1 << n);
@@ -74,7 +72,7 @@ fn every_block_size_up_to_8192() {
 fn any_legal_order_of_calls() {
     let _turn = turn();
     let Some(mut rig) = by_hand() else { return };
-    let input = strokes(48_000.0, 0.1, 2);
+    let input = transients(48_000.0, 0.1, 2);
     let (plain, _) = chain(48_000.0, &input, &settings(&[]));
     let (busy, _) = chain(48_000.0, &input, &settings(&BUSY));
     let whole = |rig: &Rig| play(rig, &input, Buffers::InPlace, || 512);
@@ -121,7 +119,7 @@ fn a_reset_while_playing_forgets_everything() {
     let _turn = turn();
     let Some(mut rig) = by_hand() else { return };
     set(&rig, &BUSY);
-    let input = strokes(44_100.0, 0.3, 2);
+    let input = transients(44_100.0, 0.3, 2);
     let (expected, _) = chain(44_100.0, &input, &settings(&BUSY));
     assert!(rig.activate(44_100.0, 512) && rig.start());
     // In the middle of a chunk of 32 frames, with everything in motion.
@@ -140,7 +138,7 @@ fn a_reset_while_playing_forgets_everything() {
 fn parameters_arrive_without_processing() {
     let _turn = turn();
     let Some(mut rig) = by_hand() else { return };
-    let input = strokes(44_100.0, 0.2, 2);
+    let input = transients(44_100.0, 0.2, 2);
     let texts: Vec<(&str, &str)> = BUSY.to_vec();
     let mut events = Events::default();
     for (id, text) in &texts {
@@ -183,8 +181,8 @@ fn an_event_acts_at_its_frame_at_every_offset() {
     let _turn = turn();
     let Some(mut rig) = by_hand() else { return };
     let (rate, block, blocks) = (48_000.0, 64, 24);
-    let input = strokes(rate, 0.1, 2);
-    let (drive, tone) = (rig.id("drive"), rig.id("tone 4 gain"));
+    let input = transients(rate, 0.1, 2);
+    let (drive, tone) = (rig.id("drive"), rig.id("EQ 4 gain"));
     assert!(rig.activate(rate, block as u32) && rig.start());
     for offset in 0..block {
         // Two events in one call: one at every offset, one at the mirrored place.
@@ -212,15 +210,9 @@ fn an_event_acts_at_its_frame_at_every_offset() {
         let steps: [(usize, &[(&str, &str)]); 3] = [
             (3 * block + first, &[]),
             (3 * block + second, &[("drive", "+12 dB")]),
-            (blocks * block, &[("drive", "+12 dB"), ("tone4_gain", "+6 dB")]),
+            (blocks * block, &[("drive", "+12 dB"), ("eq4_gain", "+6 dB")]),
         ];
-        let mut done = 0;
-        for (until, texts) in steps {
-            reference.set(&settings(texts));
-            let [left, right] = &mut expected[..] else { unreachable!("two channels") };
-            reference.process(&mut [&mut left[done..until], &mut right[done..until]], |_| ());
-            done = until;
-        }
+        stepped(&mut reference, &mut expected, &steps);
         for ch in 0..2 {
             found[ch].truncate(blocks * block);
             expected[ch].truncate(blocks * block);
@@ -235,15 +227,15 @@ fn an_event_acts_at_its_frame_at_every_offset() {
 fn latency_stands_still_and_the_tail_is_the_chains() {
     let _turn = turn();
     let Some(mut rig) = by_hand() else { return };
-    let bell = [("tone2_freq", "20 Hz"), ("tone2_gain", "+12 dB"), ("tone2_q", "10")];
-    for texts in [&BUSY[..], &bell[..], &[("bypass", "on"), ("ceiling_on", "off")]] {
+    let bell = [("eq2_freq", "20 Hz"), ("eq2_gain", "+12 dB"), ("eq2_q", "10")];
+    for texts in [&BUSY[..], &bell[..], &[("bypass", "on"), ("limit_on", "off")]] {
         let mut fresh = by_hand().expect("it was there before");
         std::mem::swap(&mut rig, &mut fresh);
         drop(fresh);
         assert!(rig.activate(48_000.0, 512) && rig.start());
         let at_first = rig.latency();
         set(&rig, texts);
-        let input = strokes(48_000.0, 0.2, 2);
+        let input = transients(48_000.0, 0.2, 2);
         play(&rig, &input, Buffers::InPlace, || 512);
         let mut reference = Chain::new(48_000.0);
         reference.set(&settings(texts));
@@ -260,7 +252,7 @@ fn an_offline_render_gives_the_samples_of_real_time() {
     let _turn = turn();
     let Some(mut rig) = by_hand() else { return };
     set(&rig, &BUSY);
-    let input = strokes(44_100.0, 0.5, 2);
+    let input = transients(44_100.0, 0.5, 2);
     let (expected, _) = chain(44_100.0, &input, &settings(&BUSY));
     for offline in [true, false, true] {
         assert!(rig.render(offline));

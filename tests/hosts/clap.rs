@@ -1,10 +1,10 @@
 //! Through the CLAP C interface.
 
-use crate::host::{Change, Host, Run};
 use crate::play::turn;
-use crate::signal::{BUSY, bundle, chain, difference, settings, strokes};
+use crate::signal::{BUSY, bundle, chain, difference, settings, stepped, transients};
 use lintel::chain::Chain;
 use lintel::params;
+use testkit::host::offline::{Change, Host, Run};
 
 fn open() -> Option<Host> {
     bundle("Lintel.clap").map(|path| Host::open(&path).expect("the bundle opens"))
@@ -25,7 +25,7 @@ fn every_block_size_gives_the_samples_of_the_chain() {
     let _turn = turn();
     let Some(mut host) = open() else { return };
     set(&mut host, &BUSY);
-    let input = strokes(44_100.0, 0.5, 2);
+    let input = transients(44_100.0, 0.5, 2);
     let (expected, latency) = chain(44_100.0, &input, &settings(&BUSY));
     for block in [1, 17, 64, 480, 4096] {
         let output = host.run(&input, run(44_100.0, block), &mut |_| ()).expect("it runs");
@@ -44,7 +44,7 @@ fn every_rate_works_and_reports_the_chains_latency_and_tail() {
     let Some(mut host) = open() else { return };
     set(&mut host, &BUSY);
     for rate in [8_000.0, 11_025.0, 44_100.0, 48_000.0, 88_200.0, 96_000.0, 192_000.0, 384_000.0] {
-        let input = strokes(rate, 0.2, 2);
+        let input = transients(rate, 0.2, 2);
         let (expected, latency) = chain(rate, &input, &settings(&BUSY));
         let output = host.run(&input, run(rate, 512), &mut |_| ()).expect("it runs");
         assert_eq!(output.latency, latency, "{rate}");
@@ -61,7 +61,7 @@ fn bypass_through_the_host_is_the_input_bit_for_bit() {
     let Some(mut host) = open() else { return };
     set(&mut host, &BUSY);
     set(&mut host, &[("bypass", "on")]);
-    let mut input = strokes(48_000.0, 0.3, 2);
+    let mut input = transients(48_000.0, 0.3, 2);
     input[0][4_000] = 3.7;
     let output = host.run(&input, run(48_000.0, 333), &mut |_| ()).expect("it runs");
     assert!(output.channels == input);
@@ -71,7 +71,7 @@ fn bypass_through_the_host_is_the_input_bit_for_bit() {
 fn automation_acts_at_its_frame_whatever_the_block_size() {
     let _turn = turn();
     let Some(mut host) = open() else { return };
-    let input = strokes(48_000.0, 0.5, 2);
+    let input = transients(48_000.0, 0.5, 2);
     let change = |frame, id: &str, text: &str| Change {
         frame,
         name: params::find(id).expect("a parameter").name.to_owned(),
@@ -79,8 +79,8 @@ fn automation_acts_at_its_frame_whatever_the_block_size() {
     };
     let changes = [
         change(1_000, "drive", "+12 dB"),
-        change(7_777, "tone2_gain", "+6 dB"),
-        change(12_345, "glue_on", "on"),
+        change(7_777, "eq2_gain", "+6 dB"),
+        change(12_345, "comp_on", "on"),
         change(20_001, "drive", "0 dB"),
     ];
     let mut reference = Chain::new(48_000.0);
@@ -92,20 +92,14 @@ fn automation_acts_at_its_frame_whatever_the_block_size() {
     let steps: [(usize, &[(&str, &str)]); 5] = [
         (1_000, &[]),
         (7_777, &[("drive", "+12 dB")]),
-        (12_345, &[("drive", "+12 dB"), ("tone2_gain", "+6 dB")]),
-        (20_001, &[("drive", "+12 dB"), ("tone2_gain", "+6 dB"), ("glue_on", "on")]),
-        (expected[0].len(), &[("tone2_gain", "+6 dB"), ("glue_on", "on")]),
+        (12_345, &[("drive", "+12 dB"), ("eq2_gain", "+6 dB")]),
+        (20_001, &[("drive", "+12 dB"), ("eq2_gain", "+6 dB"), ("comp_on", "on")]),
+        (expected[0].len(), &[("eq2_gain", "+6 dB"), ("comp_on", "on")]),
     ];
-    let mut done = 0;
-    for (until, texts) in steps {
-        reference.set(&settings(texts));
-        let [left, right] = &mut expected[..] else { unreachable!("two channels") };
-        reference.process(&mut [&mut left[done..until], &mut right[done..until]], |_| ());
-        done = until;
-    }
+    stepped(&mut reference, &mut expected, &steps);
     expected.iter_mut().for_each(|ch| drop(ch.drain(..latency)));
     for block in [1, 17, 64, 480, 4096] {
-        set(&mut host, &[("drive", "0 dB"), ("tone2_gain", "0 dB"), ("glue_on", "off")]);
+        set(&mut host, &[("drive", "0 dB"), ("eq2_gain", "0 dB"), ("comp_on", "off")]);
         let what = Run { sample_rate: 48_000.0, block, changes: &changes };
         let output = host.run(&input, what, &mut |_| ()).expect("it runs");
         assert!(

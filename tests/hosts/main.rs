@@ -7,16 +7,7 @@
 
 mod calls;
 mod clap;
-#[cfg(target_os = "linux")]
-#[path = "../rig/display.rs"]
-mod display;
-#[path = "../../xtask/src/host.rs"]
-#[allow(dead_code)]
-mod host;
 mod play;
-#[path = "../rig/mod.rs"]
-#[allow(dead_code)]
-mod rig;
 mod signal;
 mod states;
 mod vst3;

@@ -1,10 +1,10 @@
 //! A signal through an active instance, in calls as a test wants them.
 
-use crate::rig::{Events, Position, Rig};
 use crate::signal::{bundle, settings};
 use lintel::params;
 use std::ptr::null_mut;
 use std::sync::{Mutex, MutexGuard, PoisonError};
+use testkit::host::raw::{Events, Position, Rig};
 
 /// A host has one main thread; the tests take turns in being it.
 static MAIN_THREAD: Mutex<()> = Mutex::new(());

@@ -4,21 +4,22 @@ use lintel::chain::Chain;
 use lintel::params;
 use lintel::settings::Settings;
 use std::path::PathBuf;
+use testkit::Random;
 
 /// Settings under which every stage works, as a host would type them.
 pub const BUSY: [(&str, &str); 12] = [
     ("trim", "−3 dB"),
-    ("tone1_gain", "+2 dB"),
-    ("tone2_freq", "240 Hz"),
-    ("tone2_gain", "−2.5 dB"),
-    ("tone3_channel", "sides"),
-    ("tone3_gain", "+1.5 dB"),
-    ("tone5_gain", "+2 dB"),
-    ("glue_on", "on"),
-    ("glue_threshold", "−26 dB"),
+    ("eq1_gain", "+2 dB"),
+    ("eq2_freq", "240 Hz"),
+    ("eq2_gain", "−2.5 dB"),
+    ("eq3_channel", "sides"),
+    ("eq3_gain", "+1.5 dB"),
+    ("eq5_gain", "+2 dB"),
+    ("comp_on", "on"),
+    ("comp_threshold", "−26 dB"),
     ("drive", "+9 dB"),
     ("ceiling", "−1.5 dBTP"),
-    ("ceiling_release", "90 ms"),
+    ("limit_release", "90 ms"),
 ];
 
 /// The same as plain values.
@@ -45,16 +46,14 @@ pub fn bundle(name: &str) -> Option<PathBuf> {
 }
 
 /// Decaying tones over soft noise, the channels different; peak under 1.
-pub fn strokes(rate: f64, seconds: f64, channels: usize) -> Vec<Vec<f32>> {
-    let mut seed = 11_u64;
+pub fn transients(rate: f64, seconds: f64, channels: usize) -> Vec<Vec<f32>> {
+    let mut random = Random::new(11);
     let frames = (rate * seconds) as usize;
     (0..channels)
         .map(|ch| {
             (0..frames)
                 .map(|n| {
-                    seed =
-                        seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-                    let noise = (seed >> 40) as f64 / (1u64 << 24) as f64 - 0.5;
+                    let noise = 0.5 * random.signed();
                     let (t, stroke) = (n as f64 / rate, n as f64 / rate / 0.21);
                     let pitch = 130.0 * [1.0, 1.5, 2.0, 1.25][stroke as usize % 4] * (1.0 + ch as f64 * 0.01);
                     let envelope = (-7.0 * 0.21 * stroke.fract()).exp();
@@ -76,6 +75,17 @@ pub fn chain(rate: f64, input: &[Vec<f32>], settings: &Settings) -> (Vec<Vec<f32
     chain.process(&mut out.iter_mut().map(Vec::as_mut_slice).collect::<Vec<_>>(), |_| ());
     out.iter_mut().for_each(|ch| drop(ch.drain(..latency)));
     (out, latency)
+}
+
+/// Runs both channels in place, with other settings (over the defaults) up to each of these frames.
+pub fn stepped(chain: &mut Chain, channels: &mut [Vec<f32>], steps: &[(usize, &[(&str, &str)])]) {
+    let mut done = 0;
+    for (until, texts) in steps {
+        chain.set(&settings(texts));
+        let mut parts: Vec<_> = channels.iter_mut().map(|ch| &mut ch[done..*until]).collect();
+        chain.process(&mut parts, |_| ());
+        done = *until;
+    }
 }
 
 /// Largest difference of two signals.

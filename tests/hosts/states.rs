@@ -1,10 +1,10 @@
 //! Saved states: in pieces of any size, from an older version, from a newer one, and broken.
 
 use crate::play::{by_hand, set, turn};
-use crate::rig::Rig;
 use crate::signal::BUSY;
 use lintel::params;
 use serde_json::{Value, json};
+use testkit::host::raw::Rig;
 
 /// The state as the host keeps it: eight bytes of length, little-endian, and JSON.
 fn opened(state: &[u8]) -> Value {
@@ -51,7 +51,7 @@ fn an_older_version_had_fewer_parameters_the_rest_is_untouched_lintel() {
     set(&old, &BUSY);
     let mut state = opened(&old.save(usize::MAX).expect("a state"));
     state["version"] = json!("0.0.1");
-    let known = ["drive", "tone2_freq"];
+    let known = ["drive", "eq2_freq"];
     state["params"].as_object_mut().expect("parameters").retain(|id, _| known.contains(&id.as_str()));
     state["fields"] = json!({});
     // What stood in the instance before must not shine through.

@@ -1,7 +1,7 @@
 //! Inside foreign VST3 host libraries (pedalboard and dawdreamer from PyPI), in the environment that
 //! `cargo xtask test` makes.
 
-use crate::signal::{BUSY, bundle, chain, difference, settings, strokes};
+use crate::signal::{BUSY, bundle, chain, difference, settings, transients};
 use lintel::chain::Chain;
 use lintel::params;
 use std::path::{Path, PathBuf};
@@ -45,7 +45,7 @@ fn the_vst3_bundle_gives_the_same_samples_latency_and_state() {
     for channels in [2, 1] {
         let folder = tempfile::tempdir().expect("a folder");
         let at = |name: &str| folder.path().join(name);
-        let input = strokes(rate, 0.5, channels);
+        let input = transients(rate, 0.5, channels);
         std::fs::write(at("input"), to_bytes(&input)).expect("written");
         let positions: Vec<(&str, f32)> = BUSY.iter().map(position).collect();
         std::fs::write(at("settings"), serde_json::to_string(&positions).expect("json")).expect("written");
@@ -64,9 +64,9 @@ fn the_vst3_bundle_gives_the_same_samples_latency_and_state() {
         assert!(found <= 1e-6, "{channels} channels: {found}");
         let restored = read("restored");
         assert!(difference(&restored, &expected) <= 1e-6, "the state did not restore the sound");
-        let told: usize =
+        let sent: usize =
             std::fs::read_to_string(at("latency")).expect("latency").trim().parse().expect("a number");
-        assert_eq!(told, latency);
+        assert_eq!(sent, latency);
     }
 }
 
@@ -76,19 +76,19 @@ fn a_second_host_library_gives_the_same_samples_automation_and_state() {
     let rate = 44_100.0;
     let folder = tempfile::tempdir().expect("a folder");
     let at = |name: &str| folder.path().join(name);
-    let input = strokes(rate, 0.5, 2);
+    let input = transients(rate, 0.5, 2);
     let positions: Vec<(&str, f32)> = BUSY.iter().map(position).collect();
     std::fs::write(at("input"), to_bytes(&input)).expect("written");
     std::fs::write(at("settings"), serde_json::to_string(&positions).expect("json")).expect("written");
     // This library moves parameters at its blocks of 512 frames.
-    let moves = [("drive", 20 * 512, "0 dB", "+12 dB"), ("tone2_gain", 30 * 512, "0 dB", "−6 dB")];
-    let told: Vec<(&str, usize, f32, f32)> = moves
+    let moves = [("drive", 20 * 512, "0 dB", "+12 dB"), ("eq2_gain", 30 * 512, "0 dB", "−6 dB")];
+    let sent: Vec<(&str, usize, f32, f32)> = moves
         .iter()
         .map(|(id, frame, before, after)| {
             (position(&(id, before)).0, *frame, position(&(id, before)).1, position(&(id, after)).1)
         })
         .collect();
-    std::fs::write(at("moves"), serde_json::to_string(&told).expect("json")).expect("written");
+    std::fs::write(at("moves"), serde_json::to_string(&sent).expect("json")).expect("written");
     let output = Command::new(&python)
         .arg(script("vst3_second.py"))
         .args([bundle.as_os_str(), folder.path().as_os_str()])
@@ -108,8 +108,8 @@ fn a_second_host_library_gives_the_same_samples_automation_and_state() {
     };
     near(&read("output"), &expected, "as it was set");
     near(&read("restored"), &expected, "the state did not restore the sound");
-    let told = std::fs::read_to_string(at("latency")).expect("latency");
-    assert_eq!(told.trim().parse::<usize>().expect("a number"), latency);
+    let sent = std::fs::read_to_string(at("latency")).expect("latency");
+    assert_eq!(sent.trim().parse::<usize>().expect("a number"), latency);
 
     let mut reference = Chain::new(rate);
     reference.set(&settings(&[]));
@@ -135,7 +135,7 @@ fn a_second_host_library_gives_the_same_samples_automation_and_state() {
 #[test]
 fn the_window_opens_and_closes_and_the_sound_stays() {
     let (Some(bundle), Some(python)) = (bundle("Lintel.vst3"), python()) else { return };
-    let Some(display) = crate::display::Display::start() else { return };
+    let Some(display) = testkit::window::Display::start() else { return };
     let output = Command::new(&python)
         .arg(script("vst3_window.py"))
         .arg(bundle)

@@ -1,13 +1,13 @@
 //! One test per rule of advice: a signal or a setting that must make it speak, one that must not.
 
-use lintel::link::{Tap, Transport};
-use lintel::meter::{Analysis, FileFacts, Note, RuleId, Snapshot, Target};
+use lintel::meter::{AdviceNote, Analysis, FileFacts, RuleId, Snapshot, Target};
 use lintel::settings::Settings;
+use lintel::tap_ring::{Tap, Transport};
 use std::f64::consts::TAU;
 
 const RATE: f64 = 48_000.0;
 
-/// What is played: per frame the input, the output, and the reductions of glue and ceiling in dB.
+/// What is played: per frame the input, the output, and the reductions of compressor and ceiling in dB.
 type Frame = ([f64; 2], [f64; 2], f64, f64);
 
 fn run(seconds: f64, prepare: impl Fn(&mut Analysis), mut frame: impl FnMut(f64) -> Frame) -> Analysis {
@@ -16,12 +16,12 @@ fn run(seconds: f64, prepare: impl Fn(&mut Analysis), mut frame: impl FnMut(f64)
     let mut planes: [[f32; 480]; 6] = [[0.0; 480]; 6];
     for block in 0..(seconds * 100.0) as usize {
         for i in 0..480 {
-            let (before, after, glue, ceiling) = frame((block * 480 + i) as f64 / RATE);
-            let values = [before[0], before[1], after[0], after[1], glue, ceiling];
+            let (before, after, compressor, ceiling) = frame((block * 480 + i) as f64 / RATE);
+            let values = [before[0], before[1], after[0], after[1], compressor, ceiling];
             planes.iter_mut().zip(values).for_each(|(plane, value)| plane[i] = value as f32);
         }
-        let [b0, b1, a0, a1, glue, ceiling] = &planes;
-        let tap = Tap { before: [b0, b1], after: [a0, a1], glue_db: glue, ceiling_db: ceiling };
+        let [b0, b1, a0, a1, compressor, ceiling] = &planes;
+        let tap = Tap { before: [b0, b1], after: [a0, a1], compressor_db: compressor, limiter_db: ceiling };
         analysis.feed(&tap, Transport { playing: true, position: None });
     }
     analysis
@@ -40,11 +40,11 @@ fn pass(x: [f64; 2]) -> Frame {
 }
 
 /// Reductions beside the music.
-fn reduced(t: f64, glue: f64, ceiling: f64) -> Frame {
-    (music(t), music(t), glue, ceiling)
+fn reduced(t: f64, compressor: f64, ceiling: f64) -> Frame {
+    (music(t), music(t), compressor, ceiling)
 }
 
-fn note(analysis: &Analysis, rule: RuleId) -> Option<Note> {
+fn note(analysis: &Analysis, rule: RuleId) -> Option<AdviceNote> {
     // Asked both ways: what is shown live, and the verdict on the whole.
     let shown = analysis.snapshot().notes.into_iter().find(|note| note.rule == rule);
     let verdict = analysis.verdict().into_iter().find(|note| note.rule == rule);
@@ -164,7 +164,7 @@ fn bounced_at_full_scale_until_the_trim_is_set() {
     speaks(&run(5.0, nothing, loud), RuleId::FullScale, "Trim by −6.0 dB");
     let trimmed = |a: &mut Analysis| {
         let mut settings = Settings::default();
-        settings.trim.gain = -6.0;
+        settings.input.trim = -6.0;
         a.set_settings(&settings);
     };
     silent(&run(5.0, trimmed, loud), RuleId::FullScale);
@@ -180,7 +180,7 @@ fn little_headroom() {
 
 #[test]
 fn too_dense_to_master() {
-    // A squared-off tone: peak-to-loudness of a few dB.
+    // A squared-off tone: PLR of a few dB.
     let dense = run(12.0, nothing, |t| pass([(3.0 * (TAU * 300.0 * t).sin()).tanh() * 0.5, music(t)[1]]));
     speaks(&dense, RuleId::TooDense, "dense");
     silent(&run(12.0, nothing, |t| pass(music(t))), RuleId::TooDense);
@@ -210,39 +210,39 @@ fn large_tone_moves() {
     let with = |gain: f32| {
         let prepare = move |a: &mut Analysis| {
             let mut settings = Settings::default();
-            settings.tone.bands[3].gain = gain;
+            settings.eq.bands[3].gain = gain;
             a.set_settings(&settings);
         };
         run(2.0, prepare, |t| pass(music(t)))
     };
-    silent(&with(3.0), RuleId::ToneMoveLarge);
-    speaks(&with(-4.0), RuleId::ToneMoveLarge, "Band 4 moves −4.0 dB at 3.2 kHz");
-    silent(&with(-4.0), RuleId::ToneMoveTooLarge);
-    speaks(&with(6.0), RuleId::ToneMoveTooLarge, "moves +6.0 dB at 3.2 kHz");
-    silent(&with(6.0), RuleId::ToneMoveLarge);
+    silent(&with(3.0), RuleId::EqMoveLarge);
+    speaks(&with(-4.0), RuleId::EqMoveLarge, "Band 4 moves −4.0 dB at 3.2 kHz");
+    silent(&with(-4.0), RuleId::EqMoveTooLarge);
+    speaks(&with(6.0), RuleId::EqMoveTooLarge, "moves +6.0 dB at 3.2 kHz");
+    silent(&with(6.0), RuleId::EqMoveLarge);
 }
 
 #[test]
-fn ceiling_deep() {
+fn limiter_deep() {
     let with =
         |depth: f64| run(12.0, nothing, move |t| reduced(t, 0.0, if t % 0.5 < 0.1 { depth } else { 0.0 }));
-    speaks(&with(6.0), RuleId::CeilingDeep, "takes 6.0 dB away");
-    silent(&with(2.5), RuleId::CeilingDeep);
+    speaks(&with(6.0), RuleId::LimiterDeep, "takes 6.0 dB away");
+    silent(&with(2.5), RuleId::LimiterDeep);
 }
 
 #[test]
-fn ceiling_constant() {
+fn limiter_constant() {
     let with = |share: f64| {
         run(12.0, nothing, move |t| reduced(t, 0.0, if t % 4.0 < 4.0 * share { 1.5 } else { 0.0 }))
     };
-    speaks(&with(0.8), RuleId::CeilingConstant, "% of the time");
-    silent(&with(0.3), RuleId::CeilingConstant);
+    speaks(&with(0.8), RuleId::LimiterConstant, "% of the time");
+    silent(&with(0.3), RuleId::LimiterConstant);
 }
 
 #[test]
-fn glue_deep() {
-    speaks(&run(12.0, nothing, |t| reduced(t, 5.0, 0.0)), RuleId::GlueDeep, "takes 5.0 dB away");
-    silent(&run(12.0, nothing, |t| reduced(t, 2.0, 0.0)), RuleId::GlueDeep);
+fn compressor_deep() {
+    speaks(&run(12.0, nothing, |t| reduced(t, 5.0, 0.0)), RuleId::CompressorDeep, "takes 5.0 dB away");
+    silent(&run(12.0, nothing, |t| reduced(t, 2.0, 0.0)), RuleId::CompressorDeep);
 }
 
 #[test]
@@ -303,7 +303,7 @@ fn pumping_fires_on_a_hard_driven_beat_and_not_on_a_moderate_one() {
     let gain = hard.snapshot().after.integrated - beat(2.5, 0.0).snapshot().after.integrated;
     let moderate = beat(2.5, gain);
     let (a, b) = (hard.snapshot(), moderate.snapshot());
-    assert!((a.ceiling.most - 8.0).abs() < 1.5, "{}", a.ceiling.most);
+    assert!((a.limiter.most - 8.0).abs() < 1.5, "{}", a.limiter.most);
     assert!((a.after.integrated - b.after.integrated).abs() < 0.05);
     speaks(&hard, RuleId::Pumping, "the music pumps");
     silent(&moderate, RuleId::Pumping);
@@ -342,10 +342,10 @@ fn notes_do_not_flicker_on_music_near_a_threshold() {
         let zeros = [0.0f32; 4800];
         let [l, r, ceiling] = &block;
         analysis.feed(
-            &Tap { before: [l, r], after: [l, r], glue_db: &zeros, ceiling_db: ceiling },
+            &Tap { before: [l, r], after: [l, r], compressor_db: &zeros, limiter_db: ceiling },
             Transport::default(),
         );
-        let now = analysis.snapshot().notes.iter().any(|note| note.rule == RuleId::CeilingDeep);
+        let now = analysis.snapshot().notes.iter().any(|note| note.rule == RuleId::LimiterDeep);
         changes += u32::from(now != shown);
         shown = now;
     }

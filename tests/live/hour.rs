@@ -3,17 +3,17 @@
 //! integrated loudness is the offline figure to the last digit.
 
 use lintel::chain::Chain;
-use lintel::link::{self, Transport};
 use lintel::meter::history::{COLUMNS, LEVELS};
-use lintel::meter::{Column, History, Live, Loudness};
+use lintel::meter::{History, HistoryColumn, LiveAnalysis, LoudnessMeter};
 use lintel::settings::Settings;
+use lintel::tap_ring::{self, Transport};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 const RATE: usize = 48_000;
 const BLOCK: usize = 64;
 
-/// A second of strokes that can follow itself without a seam.
+/// A second of transients that can follow itself without a seam.
 fn second() -> [Vec<f32>; 2] {
     let wave = |hertz: f64| -> Vec<f32> {
         (0..RATE)
@@ -29,12 +29,12 @@ fn second() -> [Vec<f32>; 2] {
 
 fn busy() -> Settings {
     let mut settings = Settings::default();
-    for (band, gain) in settings.tone.bands.iter_mut().zip([2.0, -3.0, 1.0, 1.5, 2.0]) {
+    for (band, gain) in settings.eq.bands.iter_mut().zip([2.0, -3.0, 1.0, 1.5, 2.0]) {
         band.gain = gain;
     }
-    settings.glue.on = true;
-    settings.glue.threshold = -24.0;
-    settings.ceiling.drive = 8.0;
+    settings.compressor.on = true;
+    settings.compressor.threshold = -24.0;
+    settings.limiter.drive = 8.0;
     settings
 }
 
@@ -49,19 +49,19 @@ fn resident() -> Option<f64> {
 fn columns(frames: u64) -> f64 {
     let width = (History::chunks_per_column(RATE as u32) * lintel::dsp::CHUNK) as u64;
     let held = (0..LEVELS).map(|level| (frames / (width << level)).min(COLUMNS as u64));
-    (held.sum::<u64>() as usize * size_of::<Column>()) as f64
+    (held.sum::<u64>() as usize * size_of::<HistoryColumn>()) as f64
 }
 
 fn soak(minutes: usize) {
-    let (mut feeder, drain) = link::feeder(RATE as u32, 4.0);
-    let live = Live::start(RATE as u32, 2, drain).expect("a thread");
+    let (mut taps, receiver) = tap_ring::tap_ring(RATE as u32, 4.0);
+    let live = LiveAnalysis::start(RATE as u32, 2, receiver).expect("a thread");
     let history = live.history();
     let over = AtomicBool::new(false);
     let mut chain = Chain::new(RATE as f64);
     chain.set(&busy());
     chain.reset();
     let input = second();
-    let mut offline = Loudness::new(RATE as u32, 2);
+    let mut offline = LoudnessMeter::new(RATE as u32, 2);
     let (mut early, mut memory) = (None, None);
     let mut out = input.clone();
     let mut position = 0;
@@ -84,13 +84,13 @@ fn soak(minutes: usize) {
             out.clone_from(&input);
             for at in (0..RATE).step_by(BLOCK) {
                 // A host waits for its clock; here the clock is the reader.
-                while feeder.room() < BLOCK {
+                while taps.room() < BLOCK {
                     std::thread::sleep(Duration::from_micros(200));
                 }
                 let [left, right] = &mut out;
                 let mut transport = Transport { playing: true, position: Some(position) };
                 chain.process(&mut [&mut left[at..at + BLOCK], &mut right[at..at + BLOCK]], |tap| {
-                    feeder.push(tap, transport);
+                    taps.push(tap, transport);
                     transport = transport.advanced(tap.len());
                 });
                 position += BLOCK as i64;
@@ -111,7 +111,7 @@ fn soak(minutes: usize) {
         reader.join().expect("the reader ends in peace")
     });
     let snapshot = live.snapshot();
-    assert_eq!((feeder.lost(), snapshot.lost), (0, 0));
+    assert_eq!((taps.lost(), snapshot.lost), (0, 0));
     assert!(looks > 20, "{looks} looks");
     assert_eq!(snapshot.after.integrated, offline.integrated());
     assert_eq!(snapshot.after.range, offline.range());

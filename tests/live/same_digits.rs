@@ -1,7 +1,7 @@
 //! Offline in one piece, live in blocks of every size: the same snapshot, to the last digit.
 
-use lintel::link::{self, Tap, Transport};
-use lintel::meter::{Analysis, Column, Loudness, Snapshot};
+use lintel::meter::{Analysis, HistoryColumn, LoudnessMeter, Snapshot};
+use lintel::tap_ring::{self, Tap, Transport};
 use std::f64::consts::TAU;
 
 const FRAMES: usize = 12 * 48_000;
@@ -9,8 +9,8 @@ const FRAMES: usize = 12 * 48_000;
 struct Song {
     before: [Vec<f32>; 2],
     after: [Vec<f32>; 2],
-    glue: Vec<f32>,
-    ceiling: Vec<f32>,
+    compressor: Vec<f32>,
+    limiter: Vec<f32>,
 }
 
 fn song() -> Song {
@@ -26,8 +26,8 @@ fn song() -> Song {
     Song {
         before: [wave(220.0, 1.1), wave(331.0, 0.8)],
         after: [wave(220.0, 0.9), wave(331.0, 0.7)],
-        glue: reduction(0.5),
-        ceiling: reduction(2.0),
+        compressor: reduction(0.5),
+        limiter: reduction(2.0),
     }
 }
 
@@ -37,14 +37,14 @@ fn blocks(song: &Song, block: usize, mut each: impl FnMut(&Tap, Transport)) {
         let tap = Tap {
             before: [&song.before[0][at..to], &song.before[1][at..to]],
             after: [&song.after[0][at..to], &song.after[1][at..to]],
-            glue_db: &song.glue[at..to],
-            ceiling_db: &song.ceiling[at..to],
+            compressor_db: &song.compressor[at..to],
+            limiter_db: &song.limiter[at..to],
         };
         each(&tap, Transport { playing: true, position: Some(at as i64) });
     }
 }
 
-fn result(analysis: &Analysis) -> (Snapshot, Vec<Column>) {
+fn result(analysis: &Analysis) -> (Snapshot, Vec<HistoryColumn>) {
     let history = analysis.history();
     let history = history.lock().unwrap();
     (analysis.snapshot(), history.view(0..history.frames(), 1 << 16).columns)
@@ -56,7 +56,7 @@ fn live_and_offline_agree_whatever_the_block_size() {
     let mut whole = Analysis::new(48_000, 2);
     blocks(&song, FRAMES, |tap, transport| whole.feed(tap, transport));
     let whole = result(&whole);
-    assert!(whole.0.swing > 2.0 && whole.0.overs > 0 && !whole.0.notes.is_empty());
+    assert!(whole.0.pumping > 2.0 && whole.0.overs > 0 && !whole.0.notes.is_empty());
     assert!(whole.1.len() > 1000);
     for block in [1, 17, 32, 64, 480, 4096] {
         let mut offline = Analysis::new(48_000, 2);
@@ -64,11 +64,11 @@ fn live_and_offline_agree_whatever_the_block_size() {
         assert!(result(&offline) == whole, "offline, blocks of {block}");
     }
     for block in [64, 480] {
-        let (mut feeder, mut drain) = link::feeder(48_000, 0.5);
+        let (mut taps, mut receiver) = tap_ring::tap_ring(48_000, 0.5);
         let mut live = Analysis::new(48_000, 2);
         blocks(&song, block, |tap, transport| {
-            feeder.push(tap, transport);
-            drain.read(usize::MAX, |chunk| live.feed_chunk(chunk));
+            taps.push(tap, transport);
+            receiver.read(usize::MAX, |chunk| live.feed_chunk(chunk));
         });
         assert!(result(&live) == whole, "live, blocks of {block}");
     }
@@ -77,7 +77,7 @@ fn live_and_offline_agree_whatever_the_block_size() {
 #[test]
 fn the_analysis_changes_no_digit_of_its_loudness_meter() {
     let song = song();
-    let mut alone = Loudness::new(48_000, 2);
+    let mut alone = LoudnessMeter::new(48_000, 2);
     alone.feed(&[&song.after[0], &song.after[1]]);
     let mut analysis = Analysis::new(48_000, 2);
     blocks(&song, 64, |tap, transport| analysis.feed(tap, transport));
@@ -96,8 +96,10 @@ fn a_sample_that_is_no_number_does_no_harm() {
     let zeros = [0.0f32; 4];
     blocks(&song, 4096, |tap, transport| {
         analysis.feed(tap, transport);
-        analysis
-            .feed(&Tap { before: [&bad; 2], after: [&bad; 2], glue_db: &bad, ceiling_db: &zeros }, transport);
+        analysis.feed(
+            &Tap { before: [&bad; 2], after: [&bad; 2], compressor_db: &bad, limiter_db: &zeros },
+            transport,
+        );
     });
     let after = analysis.snapshot().after;
     assert!(after.integrated.is_finite() && after.max_true_peak < 1.0, "{after:?}");

@@ -1,10 +1,10 @@
-//! The screen without a window: what hands do to it, and what it looks like.
+//! The screen without a window: input and appearance.
 #![cfg(feature = "screen")]
 
-mod eyes;
-mod hands;
+mod buttons;
+mod input;
+mod legibility;
 mod rig;
 mod scene;
 mod snapshots;
 mod song;
-mod words;

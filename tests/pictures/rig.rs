@@ -1,58 +1,70 @@
-//! The screen in a harness without a window: parameters in plain memory, pixels from the CPU.
+//! The screen in a test harness without a window: parameters in memory, pixels from the CPU.
 
 use egui::{Key, Modifiers, Pos2, Rect, vec2};
 use egui_kittest::kittest::{NodeT, Queryable};
 use egui_kittest::{Harness, TestRenderer};
-use lintel::editor::keep::Keep;
-use lintel::editor::live::{self, Live, Recording};
+use lintel::editor::context::ScreenRequests;
 use lintel::editor::raster::Raster;
-use lintel::editor::screen::Wishes;
-use lintel::editor::{Memory, Screen};
+use lintel::editor::window_state::WindowState;
+use lintel::editor::{MemoryControls, Screen};
+use lintel::live::{self, HistorySource, LiveReadout};
 use lintel::params;
-use lintel::stage::tone::Curve;
+use lintel::stage::eq::EqCurve;
 
 /// Everything that one frame is drawn from, and what came back.
-pub struct Stage {
+pub struct ScreenState {
     pub screen: Screen,
-    pub memory: Memory,
-    pub live: Live,
-    pub recording: Box<dyn Recording>,
-    pub wishes: Vec<Wishes>,
+    pub memory: MemoryControls,
+    pub live: LiveReadout,
+    pub history: Box<dyn HistorySource>,
+    pub requests: Vec<ScreenRequests>,
 }
 
-impl Stage {
+impl ScreenState {
     pub fn value(&self, id: &str) -> f32 {
         params::find(id).expect("a parameter").get(&self.memory.settings)
     }
 }
 
-pub struct Rig(pub Harness<'static, Stage>);
+pub struct Rig(pub Harness<'static, ScreenState>);
 
 impl Rig {
-    /// An untouched screen without any signal, 1180 × 760.
+    /// A screen with default settings and no signal, 1180 × 760 points.
     pub fn new() -> Self {
-        Self::with(Keep::default(), Memory::default(), Live::default(), Box::new(()), 1.0)
+        Self::with(
+            WindowState::default(),
+            MemoryControls::default(),
+            LiveReadout::default(),
+            Box::new(()),
+            1.0,
+        )
     }
 
-    pub fn with(keep: Keep, memory: Memory, live: Live, recording: Box<dyn Recording>, pixels: f32) -> Self {
-        let size = vec2(keep.width, keep.height);
-        let screen = Screen::new(keep, None);
-        let stage = Stage { screen, memory, live, recording, wishes: Vec::new() };
+    pub fn with(
+        window_state: WindowState,
+        memory: MemoryControls,
+        live: LiveReadout,
+        history: Box<dyn HistorySource>,
+        pixels: f32,
+    ) -> Self {
+        let size = vec2(window_state.width, window_state.height);
+        let screen = Screen::new(window_state, None);
+        let state = ScreenState { screen, memory, live, history, requests: Vec::new() };
         let mut harness = Harness::builder()
             .with_size(size)
             .with_pixels_per_point(pixels)
             .with_step_dt(1.0 / 60.0)
             .renderer(Pixels::default())
             .build_ui_state(
-                |ui, stage: &mut Stage| {
-                    let Stage { screen, memory, live, recording, wishes } = stage;
-                    live.response = live::response(&Curve::of(&memory.settings.tone, live.sample_rate));
-                    let wish = screen.show(ui, live, recording.as_ref(), memory);
-                    if wish != Wishes::default() {
-                        wishes.push(wish);
+                |ui, state: &mut ScreenState| {
+                    let ScreenState { screen, memory, live, history, requests } = state;
+                    live.response = live::response(&EqCurve::of(&memory.settings.eq, live.sample_rate));
+                    let request = screen.show(ui, live, history.as_ref(), memory);
+                    if request != ScreenRequests::default() {
+                        requests.push(request);
                     }
                 },
-                stage,
+                state,
             );
         harness.run_steps(2);
         Self(harness)
@@ -72,7 +84,7 @@ impl Rig {
         self.0.run_steps(2);
     }
 
-    /// The label of what has the keyboard.
+    /// The label of the focused widget.
     pub fn focused(&self) -> Option<String> {
         let find = |node: &egui_kittest::Node<'_>| node.is_focused();
         let node = self.0.root().children_recursive().find(find);
@@ -83,7 +95,7 @@ impl Rig {
         let at = self.rect(label).center();
         self.press(at, Modifiers::NONE);
         self.release(at, Modifiers::NONE);
-        // Two clicks of a test are no double click.
+        // Long enough that two clicks are not a double click.
         self.wait(0.5);
     }
 
@@ -118,7 +130,7 @@ impl Rig {
         self.0.run_steps(2);
     }
 
-    /// Drags from a place by so many points, in steps, as a hand does.
+    /// Drags from a place by `by` points in ten steps.
     pub fn drag(&mut self, from: Pos2, by: egui::Vec2, modifiers: Modifiers) {
         self.0.event(egui::Event::ModifiersChanged(modifiers));
         self.press(from, modifiers);
@@ -156,8 +168,8 @@ impl Rig {
         }
     }
 
-    /// Rests the pointer on a place until a tip would open.
-    pub fn rest(&mut self, at: Pos2) {
+    /// Keeps the pointer at a place until a tooltip opens.
+    pub fn hover(&mut self, at: Pos2) {
         self.0.event(egui::Event::PointerMoved(at));
         self.wait(1.0);
     }

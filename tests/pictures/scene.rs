@@ -1,28 +1,25 @@
-//! A scene to draw: a few strokes of wood, sent through the real chain into the real analysis.
-//! Nothing on the pictures is written by hand.
+//! Test music: notes of a marimba and a hand drum, processed by the real chain and measured by the real
+//! analysis. All figures in the pictures are measured.
 
 use lintel::chain::Chain;
-use lintel::editor::Live;
-use lintel::editor::live::{Column, Columns, Recording};
-use lintel::link::Transport;
+use lintel::live::{HistorySource, LiveColumn, LiveReadout, MeasuredHistory};
 use lintel::meter::matching::LoudnessMatch;
 use lintel::meter::{Analysis, History};
 use lintel::settings::Settings;
+use lintel::tap_ring::Transport;
 use std::f32::consts::TAU;
 use std::sync::{Arc, Mutex};
+use testkit::Random;
 
-/// Hz.
+/// Sample rate, Hz.
 const RATE: f64 = 48_000.0;
 
-/// Strokes on bars of wood over a drum, `seconds` long, `peak` dBFS at most; a fixed recipe.
-fn strokes(seconds: f64, peak: f32) -> Vec<[f32; 2]> {
+/// Marimba notes and a drum, `seconds` long with a peak level of `peak` dBFS; always the same.
+fn music(seconds: f64, peak: f32) -> Vec<[f32; 2]> {
     let frames = (seconds * RATE) as usize;
     let mut out = vec![[0.0_f32; 2]; frames];
-    let mut seed = 7_u32;
-    let mut random = move || {
-        seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-        (seed >> 8) as f32 / (1 << 24) as f32
-    };
+    let mut generator = Random::new(7);
+    let mut random = || generator.unit() as f32;
     let notes = [220.0_f32, 261.6, 329.6, 392.0, 440.0, 523.3];
     let mut at = 4_800.0_f32;
     while (at as usize) < frames {
@@ -32,9 +29,9 @@ fn strokes(seconds: f64, peak: f32) -> Vec<[f32; 2]> {
             let t = i as f32 / RATE as f32;
             let bar = (TAU * pitch * t).sin() * (-t / 0.16).exp()
                 + 0.3 * (TAU * 3.93 * pitch * t).sin() * (-t / 0.03).exp();
-            let skin = if drum { 1.4 * (TAU * 68.0 * t).sin() * (-t / 0.09).exp() } else { 0.0 };
-            let dust = 0.12 * (random() - 0.5) * (-t / 0.02).exp();
-            let x = strength * (bar + skin + dust);
+            let drum_tone = if drum { 1.4 * (TAU * 68.0 * t).sin() * (-t / 0.09).exp() } else { 0.0 };
+            let noise = 0.12 * (random() - 0.5) * (-t / 0.02).exp();
+            let x = strength * (bar + drum_tone + noise);
             out[at as usize + i][0] += x * (0.5 + 0.5 * side);
             out[at as usize + i][1] += x * (1.0 - 0.5 * side);
         }
@@ -46,13 +43,13 @@ fn strokes(seconds: f64, peak: f32) -> Vec<[f32; 2]> {
     out
 }
 
-/// What came out of a run.
+/// The result of a run.
 pub struct Scene {
-    pub live: Live,
+    pub live: LiveReadout,
     pub history: Arc<Mutex<History>>,
 }
 
-/// Runs `seconds` of strokes with a bounce's `peak` through the chain with these settings.
+/// Processes `seconds` of music with a peak level of `peak` dBFS with these settings.
 pub fn run(settings: &Settings, seconds: f64, peak: f32) -> Scene {
     let mut chain = Chain::new(RATE);
     chain.set(settings);
@@ -61,7 +58,7 @@ pub fn run(settings: &Settings, seconds: f64, peak: f32) -> Scene {
     analysis.set_settings(settings);
     let mut matching = LoudnessMatch::new(RATE);
     let mut transport = Transport { playing: true, position: Some(0) };
-    for block in strokes(seconds, peak).chunks(512) {
+    for block in music(seconds, peak).chunks(512) {
         let [mut left, mut right]: [Vec<f32>; 2] =
             [0, 1].map(|ch| block.iter().map(|frame| frame[ch]).collect());
         chain.process(&mut [&mut left, &mut right], |tap| {
@@ -70,39 +67,39 @@ pub fn run(settings: &Settings, seconds: f64, peak: f32) -> Scene {
             transport = transport.advanced(tap.len());
         });
     }
-    let mut live = Live::default();
+    let mut live = LiveReadout::default();
     live.take(&analysis.snapshot(), settings);
-    live.glue_point = chain.glue_point();
-    live.makeup = chain.makeup_db();
-    live.louder_by = matching.difference_db();
+    live.compressor_point = chain.compressor_point();
+    live.makeup_db = chain.makeup_db();
+    live.louder_by_db = matching.difference_db();
     Scene { live, history: analysis.history() }
 }
 
-/// The history as a recording that owns it.
-pub struct Paper(pub Arc<Mutex<History>>);
+/// A [`HistorySource`] that owns its history.
+pub struct OwnedHistory(pub Arc<Mutex<History>>);
 
-impl Recording for Paper {
+impl HistorySource for OwnedHistory {
     fn seconds(&self) -> f64 {
-        Columns::new(&self.0).seconds()
+        MeasuredHistory::new(&self.0).seconds()
     }
-    fn read(&self, first: i64, step: f64, columns: &mut [Column]) {
-        Columns::new(&self.0).read(first, step, columns);
+    fn read(&self, first: i64, step_s: f64, columns: &mut [LiveColumn]) {
+        MeasuredHistory::new(&self.0).read(first, step_s, columns);
     }
     fn song_time(&self, seconds: f64) -> f64 {
-        Columns::new(&self.0).song_time(seconds)
+        MeasuredHistory::new(&self.0).song_time(seconds)
     }
 }
 
-/// The settings that most pictures show.
+/// The settings of most pictures.
 pub fn settings() -> Settings {
     let mut settings = Settings::default();
-    settings.trim.gain = -3.0;
-    settings.tone.bands[1].freq = 180.0;
-    settings.tone.bands[1].gain = -1.8;
-    settings.tone.bands[3].gain = 0.8;
-    settings.tone.bands[4].gain = 1.4;
-    settings.glue.on = true;
-    settings.glue.threshold = -20.0;
-    settings.ceiling.drive = 6.5;
+    settings.input.trim = -3.0;
+    settings.eq.bands[1].freq = 180.0;
+    settings.eq.bands[1].gain = -1.8;
+    settings.eq.bands[3].gain = 0.8;
+    settings.eq.bands[4].gain = 1.4;
+    settings.compressor.on = true;
+    settings.compressor.threshold = -20.0;
+    settings.limiter.drive = 6.5;
     settings
 }

@@ -1,35 +1,37 @@
-//! The window that needs no host: the row of the song under the screen, moved by hands and looked
-//! at. A real file is read and a real session plays it, into a device that nobody hears.
+//! The standalone window: the row of the song below the screen. A real file is read and a real
+//! session plays it on a device that reads nothing.
 
-use crate::eyes::legible;
+use crate::legibility::assert_legible;
 use crate::rig::Pixels;
 use egui::{Key, Modifiers, Pos2, Rect, Vec2, vec2};
 use egui_kittest::kittest::{NodeT, Queryable};
 use egui_kittest::{Harness, SnapshotOptions};
-use lintel::editor::keep::Keep;
-use lintel::editor::{Stand, stand};
+use lintel::editor::window_state::WindowState;
+use lintel::editor::{StandaloneWindow, standalone};
 use lintel::finish::{Encoding, Layout, Overwrite, Reader, Spec, Tags, Writer};
-use lintel::player::{Ask, Device, Load, Session, Sink, Stage, Take};
+use lintel::player::{
+    Device, DeviceRing, ExportProgress, LoadState, LoadedSong, PlayerSession, SessionRequest,
+};
 use lintel::settings::Settings;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 const RATE: u32 = 48_000;
 
-/// A device that never takes anything.
-struct Nobody(Option<Sink>);
+/// A device that never reads its ring.
+struct UnreadDevice(Option<DeviceRing>);
 
-impl Device for Nobody {
+impl Device for UnreadDevice {
     fn rate(&mut self, song: u32) -> u32 {
         song
     }
-    fn start(&mut self, sink: Sink) -> Option<String> {
-        self.0 = Some(sink);
+    fn start(&mut self, ring: DeviceRing) -> Option<String> {
+        self.0 = Some(ring);
         None
     }
 }
 
-/// 40 s: a soft beginning, ten louder seconds from 21.5 s on, silence around.
+/// 40 s: silence, soft notes, ten louder seconds from 21.5 s on, silence.
 fn file(folder: &Path) -> PathBuf {
     let path = folder.join("evening.wav");
     let sample = |n: u32| {
@@ -39,8 +41,8 @@ fn file(folder: &Path) -> PathBuf {
             t if (21.5..31.5).contains(&t) => 0.55,
             _ => 0.2,
         };
-        let stroke = (-(t * 2.3).fract() * 3.0).exp();
-        level * stroke * (t * 440.0 * std::f64::consts::TAU).sin()
+        let note = (-(t * 2.3).fract() * 3.0).exp();
+        level * note * (t * 440.0 * std::f64::consts::TAU).sin()
     };
     let samples: Vec<f64> = (0..40 * RATE).map(sample).collect();
     let (layout, encoding) = (Layout::Wav, Encoding::Int(24));
@@ -52,27 +54,27 @@ fn file(folder: &Path) -> PathBuf {
 }
 
 struct Rig {
-    harness: Harness<'static, (Stand, Nobody)>,
+    harness: Harness<'static, (StandaloneWindow, UnreadDevice)>,
     folder: tempfile::TempDir,
 }
 
 impl Rig {
-    fn new(width: f32, height: f32, night: bool) -> Self {
+    fn new(width: f32, height: f32, dark: bool) -> Self {
         let folder = tempfile::tempdir().unwrap();
-        let take = Take::open_whole(&file(folder.path())).unwrap();
-        let mut device = Nobody(None);
-        let keep = Keep { width, height, night, ..Keep::default() };
-        let mut stand = Stand::new(keep, Settings::default(), None);
-        stand.put(Session::of(take, &mut device));
+        let song = LoadedSong::open_whole(&file(folder.path())).unwrap();
+        let mut device = UnreadDevice(None);
+        let window_state = WindowState { width, height, dark, ..WindowState::default() };
+        let mut window = StandaloneWindow::new(window_state, Settings::default(), None);
+        window.set_session(PlayerSession::of(song, &mut device));
         let mut harness = Harness::builder()
             .with_size(vec2(width, height))
             .with_step_dt(1.0 / 60.0)
             .renderer(Pixels::default())
             .build_ui_state(
-                |ui, (stand, device): &mut (Stand, Nobody)| {
-                    stand.show(ui, device);
+                |ui, (window, device): &mut (StandaloneWindow, UnreadDevice)| {
+                    window.show(ui, device);
                 },
-                (stand, device),
+                (window, device),
             );
         harness.run_steps(3);
         Self { harness, folder }
@@ -82,7 +84,7 @@ impl Rig {
         Self::new(1180.0, 872.0, false)
     }
 
-    fn session(&mut self) -> &mut Session {
+    fn session(&mut self) -> &mut PlayerSession {
         self.harness.state_mut().0.session().expect("a song")
     }
 
@@ -123,10 +125,10 @@ impl Rig {
         self.harness.run_steps(2);
     }
 
-    /// The place on the strip of a time of the song.
+    /// The place of a time of the song on the waveform.
     fn at(&self, seconds: f32) -> Pos2 {
-        let strip = self.rect("song");
-        egui::pos2(strip.left() + strip.width() * seconds / 40.0, strip.center().y - 20.0)
+        let waveform = self.rect("song");
+        egui::pos2(waveform.left() + waveform.width() * seconds / 40.0, waveform.center().y - 20.0)
     }
 }
 
@@ -146,65 +148,65 @@ fn play_and_space_start_and_pause() {
 }
 
 #[test]
-fn a_click_goes_there_and_a_drag_repeats_until_a_double_click() {
+fn a_click_seeks_a_drag_loops_and_a_double_click_ends_the_loop() {
     let mut rig = Rig::usual();
     rig.click_at(rig.at(17.0));
-    assert!((seconds(rig.session().heard()) - 17.0).abs() < 0.1);
+    assert!((seconds(rig.session().audible_frame()) - 17.0).abs() < 0.1);
     let step = rig.at(5.0).x - rig.at(0.0).x;
     rig.drag(rig.at(10.0), vec2(step, 0.0));
-    let cycle = rig.session().playhead().cycle().expect("a cycle");
-    assert!((seconds(cycle.start) - 10.0).abs() < 0.1 && (seconds(cycle.end) - 15.0).abs() < 0.1);
-    assert_eq!(rig.session().heard(), cycle.start);
-    // Its edge moves under the keys.
-    rig.harness.get_by_label("repeat to").focus();
+    let range = rig.session().playhead().loop_range().expect("a loop");
+    assert!((seconds(range.start) - 10.0).abs() < 0.1 && (seconds(range.end) - 15.0).abs() < 0.1);
+    assert_eq!(rig.session().audible_frame(), range.start);
+    // Arrow keys move the end of the loop.
+    rig.harness.get_by_label("loop end").focus();
     rig.harness.run_steps(2);
     rig.key(Key::ArrowRight, Modifiers::NONE);
-    let moved = rig.session().playhead().cycle().expect("a cycle");
-    assert_eq!((moved.start, moved.end), (cycle.start, cycle.end + 4_800));
+    let moved = rig.session().playhead().loop_range().expect("a loop");
+    assert_eq!((moved.start, moved.end), (range.start, range.end + 4_800));
     let at = rig.at(30.0);
     for _ in 0..2 {
         rig.button(at, true);
         rig.button(at, false);
     }
     rig.harness.run_steps(2);
-    assert_eq!(rig.session().playhead().cycle(), None);
+    assert_eq!(rig.session().playhead().loop_range(), None);
 }
 
 #[test]
-fn the_ends_are_found_can_be_moved_and_found_again() {
+fn start_and_end_are_found_can_be_moved_and_found_again() {
     let mut rig = Rig::usual();
-    let found = rig.session().playhead().trim();
-    // 0.8 s before the first stroke.
+    let found = rig.session().playhead().bounds();
+    // 0.8 s before the first note.
     assert!((seconds(found.start) - 1.2).abs() < 0.05, "{found:?}");
     let grip = rig.rect("end of the song").center();
     let step = rig.at(10.0).x - rig.at(0.0).x;
     rig.drag(grip, vec2(-step, 0.0));
-    let trim = rig.session().playhead().trim();
-    assert!((seconds(found.end) - seconds(trim.end) - 10.0).abs() < 0.2 && trim.start == found.start);
-    assert!(rig.session().own_ends());
-    rig.click("found ends");
-    assert_eq!(rig.session().playhead().trim(), found);
+    let bounds = rig.session().playhead().bounds();
+    assert!((seconds(found.end) - seconds(bounds.end) - 10.0).abs() < 0.2 && bounds.start == found.start);
+    assert!(rig.session().user_bounds());
+    rig.click("found start and end");
+    assert_eq!(rig.session().playhead().bounds(), found);
 }
 
 #[test]
-fn the_loudest_ten_seconds_are_one_press_away() {
+fn one_button_loops_the_loudest_ten_seconds() {
     let mut rig = Rig::usual();
     rig.click("loudest 10 s");
-    let cycle = rig.session().playhead().cycle().expect("a cycle");
-    assert!((seconds(cycle.start) - 21.5).abs() < 0.5, "{cycle:?}");
-    assert!((seconds(cycle.end) - seconds(cycle.start) - 10.0).abs() < 1e-9);
+    let range = rig.session().playhead().loop_range().expect("a loop");
+    assert!((seconds(range.start) - 21.5).abs() < 0.5, "{range:?}");
+    assert!((seconds(range.end) - seconds(range.start) - 10.0).abs() < 1e-9);
     assert!(rig.session().playing());
-    rig.click("repeat");
-    assert_eq!(rig.session().playhead().cycle(), None);
+    rig.click("loop");
+    assert_eq!(rig.session().playhead().loop_range(), None);
 }
 
 #[test]
-fn an_export_is_asked_for_in_a_form_and_asks_before_it_replaces() {
+fn an_export_is_requested_in_a_form_and_replaces_only_after_a_question() {
     let mut rig = Rig::usual();
     let master = rig.folder.path().join("evening (master).wav");
     let wait = |rig: &mut Rig| {
         let start = Instant::now();
-        while matches!(rig.session().export(), Some(Stage::Running { .. })) {
+        while matches!(rig.session().export(), Some(ExportProgress::Running { .. })) {
             assert!(start.elapsed() < Duration::from_secs(60));
             std::thread::sleep(Duration::from_millis(10));
         }
@@ -219,43 +221,46 @@ fn an_export_is_asked_for_in_a_form_and_asks_before_it_replaces() {
     act(&mut rig, "write");
     wait(&mut rig);
     let done = rig.session().export();
-    assert!(matches!(&done, Some(Stage::Done(words)) if words.contains("evening (master).wav")), "{done:?}");
+    assert!(
+        matches!(&done, Some(ExportProgress::Done(words)) if words.contains("evening (master).wav")),
+        "{done:?}"
+    );
     assert_eq!(Reader::open(&master).unwrap().format().encoding, Encoding::Int(16));
     let written = std::fs::metadata(&master).unwrap().modified().unwrap();
     rig.click("export");
     act(&mut rig, "write");
     wait(&mut rig);
-    assert_eq!(rig.session().export(), Some(Stage::Exists));
+    assert_eq!(rig.session().export(), Some(ExportProgress::Exists));
     assert_eq!(std::fs::metadata(&master).unwrap().modified().unwrap(), written);
-    act(&mut rig, "replace it");
+    act(&mut rig, "replace");
     wait(&mut rig);
-    assert!(matches!(rig.session().export(), Some(Stage::Done(_))));
+    assert!(matches!(rig.session().export(), Some(ExportProgress::Done(_))));
     assert!(std::fs::metadata(&master).unwrap().modified().unwrap() > written);
 }
 
 #[test]
-fn what_cannot_be_opened_is_said_in_the_window() {
+fn a_file_that_cannot_be_opened_is_reported_in_the_window() {
     let folder = tempfile::tempdir().unwrap();
     let letter = folder.path().join("letter.txt");
     std::fs::write(&letter, "dear all").unwrap();
     let mut rig = Rig::usual();
-    let (stand, device) = rig.harness.state_mut();
-    stand.open(&letter, device);
+    let (window, device) = rig.harness.state_mut();
+    window.open(&letter, device);
     rig.harness.run_steps(2);
-    assert!(rig.session().take().path().ends_with("evening.wav"), "the song stays");
-    let words = format!("{:?}", rig.harness.output().shapes);
-    assert!(words.contains("neither WAV nor FLAC"));
+    assert!(rig.session().song().path().ends_with("evening.wav"), "the song is kept");
+    let shown = format!("{:?}", rig.harness.output().shapes);
+    assert!(shown.contains("neither WAV nor FLAC"));
 }
 
 #[test]
-fn nothing_is_drawn_while_nothing_happens() {
+fn no_repaint_is_requested_while_nothing_changes() {
     let mut rig = Rig::usual();
     rig.harness.run_steps(90);
     let delay = |rig: &Rig| rig.harness.output().viewport_output[&egui::ViewportId::ROOT].repaint_delay;
-    assert!(delay(&rig) >= Duration::from_secs(3600), "another frame is asked for after {:?}", delay(&rig));
-    rig.session().ask(Ask::Toggle);
+    assert!(delay(&rig) >= Duration::from_secs(3600), "a repaint is requested after {:?}", delay(&rig));
+    rig.session().request(SessionRequest::PlayPause);
     rig.harness.run_steps(2);
-    assert!(delay(&rig) < Duration::from_millis(20), "it runs while it plays");
+    assert!(delay(&rig) < Duration::from_millis(20), "it repaints while it plays");
 }
 
 /// A file as a desktop hands it over.
@@ -272,53 +277,53 @@ impl egui::DroppedFile for Dropped {
 }
 
 #[test]
-fn a_file_that_is_dropped_on_the_window_is_opened() {
+fn a_file_dropped_on_the_window_is_opened() {
     let folder = tempfile::tempdir().unwrap();
     let other = folder.path().join("morning.wav");
     let mut rig = Rig::usual();
     std::fs::copy(rig.folder.path().join("evening.wav"), &other).unwrap();
     rig.harness.input_mut().dropped_files.push(std::sync::Arc::new(Dropped(other.clone())));
     rig.harness.run_steps(2);
-    assert_eq!(rig.session().take().path(), other);
+    assert_eq!(rig.session().song().path(), other);
 }
 
 #[test]
 fn it_is_legible_from_the_smallest_window_on() {
-    for (width, height) in [stand::SMALLEST, (1180.0, 872.0), (1920.0, 1080.0)] {
+    for (width, height) in [standalone::MIN_WINDOW_SIZE, (1180.0, 872.0), (1920.0, 1080.0)] {
         let rig = Rig::new(width, height, false);
-        legible(rig.harness.output(), width, height);
+        assert_legible(rig.harness.output(), width, height);
     }
 }
 
 #[test]
-fn every_word_and_handle_of_the_row_has_a_name() {
+fn every_control_of_the_row_has_an_accessible_name() {
     let mut rig = Rig::usual();
-    rig.session().ask(Ask::Loudest);
+    rig.session().request(SessionRequest::LoopLoudest);
     rig.harness.run_steps(2);
-    for label in ["play", "song", "start of the song", "end of the song", "repeat from", "repeat to"] {
+    for label in ["play", "song", "start of the song", "end of the song", "loop start", "loop end"] {
         assert!(rig.harness.get_by_label(label).rect().is_positive(), "{label}");
     }
-    assert!(matches!(rig.session().take().load(), Load::Whole(_)));
+    assert!(matches!(rig.session().song().load(), LoadState::Whole(_)));
     let node = rig.harness.get_by_label("start of the song");
     assert!((node.accesskit_node().numeric_value().unwrap() - 1.2).abs() < 0.05);
 }
 
-fn picture(name: &str, night: bool) {
-    let mut rig = Rig::new(stand::SMALLEST.0, stand::SMALLEST.1, night);
-    rig.session().ask(Ask::Cycle(Some(21 * u64::from(RATE)..31 * u64::from(RATE))));
-    rig.session().ask(Ask::Trim(3 * u64::from(RATE)..36 * u64::from(RATE)));
-    rig.session().ask(Ask::Seek(24 * u64::from(RATE)));
+fn picture(name: &str, dark: bool) {
+    let mut rig = Rig::new(standalone::MIN_WINDOW_SIZE.0, standalone::MIN_WINDOW_SIZE.1, dark);
+    rig.session().request(SessionRequest::Loop(Some(21 * u64::from(RATE)..31 * u64::from(RATE))));
+    rig.session().request(SessionRequest::Bounds(3 * u64::from(RATE)..36 * u64::from(RATE)));
+    rig.session().request(SessionRequest::Seek(24 * u64::from(RATE)));
     rig.harness.run_steps(3);
     let options = SnapshotOptions::new().max_failed_pixels(300).output_path("tests/pictures/snapshots");
     rig.harness.snapshot_options(name, &options);
 }
 
 #[test]
-fn the_row_by_day() {
-    picture("song-day", false);
+fn the_row_in_the_light_theme() {
+    picture("song-light", false);
 }
 
 #[test]
-fn the_row_by_night() {
-    picture("song-night", true);
+fn the_row_in_the_dark_theme() {
+    picture("song-dark", true);
 }

@@ -1,9 +1,9 @@
 //! No allocation on the audio thread, counted by this program's allocator.
 
 use crate::rehearsal::{MOST, Rehearsal};
-use crate::rig::Rig;
 use std::alloc::{GlobalAlloc, Layout, System};
 use std::cell::Cell;
+use testkit::host::raw::Rig;
 
 /// Counts what each thread asks for and gives back.
 struct Counting;
@@ -38,7 +38,7 @@ pub fn calls(work: impl FnOnce()) -> u64 {
 }
 
 /// Moves an instance about from the main thread while the audio thread works: states are saved and
-/// loaded (what switching the settings slots amounts to), values and texts are read, wishes served.
+/// loaded (what switching the settings slots amounts to), values and texts are read, options served.
 pub struct Disturber<'a> {
     rig: &'a Rig,
     states: [Vec<u8>; 2],
@@ -99,7 +99,7 @@ fn the_counter_counts() {
 
 #[test]
 fn no_block_of_a_whole_session_allocates() {
-    let mut rig = Rig::inside();
+    let mut rig = Rig::inside(&lintel::plugin::clap_entry);
     for rate in [44_100.0, 96_000.0] {
         assert!(rig.activate(rate, MOST as u32) && rig.start());
         let (allocated, blocks) = disturbed(&rig, |rig| {
@@ -117,14 +117,14 @@ fn no_block_of_a_whole_session_allocates() {
 #[test]
 #[ignore = "the process that the next test starts"]
 fn inside_with_a_window() {
-    let parent = crate::window::Parent::open_at(0);
-    let mut rig = Rig::inside();
+    let parent = testkit::window::Parent::open_at(0);
+    let mut rig = Rig::inside(&lintel::plugin::clap_entry);
     assert!(rig.activate(48_000.0, MOST as u32) && rig.start());
     assert!(rig.open_window(parent.id), "the window does not open");
     let allocated = disturbed(&rig, |rig| {
         let mut rehearsal = Rehearsal::new(rig);
         let start = std::time::Instant::now();
-        // Long enough for the window to draw, and to drain the rings, many times.
+        // Long enough for the window to draw, and to receiver the rings, many times.
         calls(|| {
             while start.elapsed().as_secs_f64() < 2.0 {
                 rehearsal.block();
@@ -140,9 +140,9 @@ fn inside_with_a_window() {
 #[cfg(target_os = "linux")]
 #[test]
 fn nor_with_the_window_open() {
-    let Some(display) = crate::display::Display::start() else { return };
+    let Some(display) = testkit::window::Display::start() else { return };
     let output =
-        crate::child::run("allocations::inside_with_a_window", &[("DISPLAY", display.name.as_str())]);
-    let said = crate::child::said(&output);
+        testkit::process::run("allocations::inside_with_a_window", &[("DISPLAY", display.name.as_str())]);
+    let said = testkit::process::said(&output);
     assert!(output.status.success() && said.contains(" 0 allocations with the window open"), "{said}");
 }

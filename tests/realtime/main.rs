@@ -6,19 +6,6 @@
 #![cfg(feature = "plugin")]
 
 mod allocations;
-#[cfg(target_os = "linux")]
-#[path = "../rig/child.rs"]
-mod child;
-#[cfg(target_os = "linux")]
-#[path = "../rig/display.rs"]
-mod display;
 mod rehearsal;
-#[path = "../rig/mod.rs"]
-#[allow(dead_code)]
-mod rig;
 #[cfg(target_os = "linux")]
 mod syscalls;
-#[cfg(target_os = "linux")]
-#[allow(dead_code, reason = "pictures are for tests/window")]
-#[path = "../rig/window.rs"]
-mod window;

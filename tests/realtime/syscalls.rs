@@ -3,13 +3,13 @@
 //! and then does its work.
 
 use crate::allocations::Disturber;
-use crate::child;
-use crate::display::Display;
 use crate::rehearsal::{MOST, Rehearsal};
-use crate::rig::Rig;
-use crate::window::Parent;
 use std::sync::atomic::{AtomicI32, AtomicU32, Ordering};
 use std::time::{Duration, Instant};
+use testkit::host::raw::Rig;
+use testkit::process;
+use testkit::window::Display;
+use testkit::window::Parent;
 
 const BLOCKS: u32 = 20_000;
 /// What a survivor says.
@@ -82,14 +82,14 @@ fn confined(rig: &'static Rig, fault: impl Fn(u32) + Send + 'static) -> ! {
 }
 
 fn started() -> &'static Rig {
-    let mut rig = Rig::inside();
+    let mut rig = Rig::inside(&lintel::plugin::clap_entry);
     assert!(rig.activate(48_000.0, MOST as u32) && rig.start());
     Box::leak(Box::new(rig))
 }
 
 #[track_caller]
 fn alive(output: &std::process::Output) {
-    let said = child::said(output);
+    let said = process::said(output);
     if said.contains("does not confine") {
         eprintln!("SKIPPED: this system does not let a thread give up its calls");
         return;
@@ -105,7 +105,7 @@ fn inside() {
 
 #[test]
 fn no_block_of_a_whole_session_calls_the_system() {
-    alive(&child::run("syscalls::inside", &[]));
+    alive(&process::run("syscalls::inside", &[]));
 }
 
 #[test]
@@ -120,7 +120,7 @@ fn inside_with_a_window() {
 #[test]
 fn nor_with_the_window_open() {
     let Some(display) = Display::start() else { return };
-    alive(&child::run("syscalls::inside_with_a_window", &[("DISPLAY", &display.name)]));
+    alive(&process::run("syscalls::inside_with_a_window", &[("DISPLAY", &display.name)]));
 }
 
 #[test]
@@ -135,7 +135,7 @@ fn inside_at_fault() {
 
 #[test]
 fn one_call_would_be_seen() {
-    let output = child::run("syscalls::inside_at_fault", &[]);
-    let said = child::said(&output);
+    let output = process::run("syscalls::inside_at_fault", &[]);
+    let said = process::said(&output);
     assert!(said.contains("does not confine") || said.contains("killed in block 100"), "{said}");
 }

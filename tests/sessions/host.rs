@@ -1,20 +1,20 @@
 //! The same through the CLAP interface: layouts, rates, activations, events for every parameter at every
 //! frame, states whole and broken, calls without a frame, in-place buffers and separate ones.
 
-use crate::dice::{Dice, Seeded};
-use crate::fault::Input;
-use crate::rig::{Events, Position, Rig};
 use std::ptr::null_mut;
+use testkit::Random;
+use testkit::host::raw::{Events, Position, Rig};
+use testkit::session::{Dice, Input};
 
 const STEPS: usize = 30_000;
 
 /// Names of the switches that decide which bound holds, with the value at which it does.
 const LISTENING: [(&str, f64); 4] =
-    [("bypass", 0.0), ("compare", 0.0), ("ceiling on", 1.0), ("only what is taken away", 0.0)];
+    [("bypass", 0.0), ("compare", 0.0), ("limiter on", 1.0), ("removed signal only", 0.0)];
 
 struct Session {
     rig: Rig,
-    dice: Seeded,
+    dice: Random,
     input: [Input; 2],
     channels: usize,
     rate: f64,
@@ -29,7 +29,7 @@ struct Session {
 
 impl Session {
     fn new(seed: u64) -> Self {
-        let rig = Rig::inside();
+        let rig = Rig::inside(&lintel::plugin::clap_entry);
         let switches = LISTENING
             .iter()
             .map(|(name, value)| {
@@ -40,7 +40,7 @@ impl Session {
         let states = vec![rig.save(usize::MAX).expect("a state")];
         let mut session = Self {
             rig,
-            dice: Seeded(seed),
+            dice: Random::new(seed),
             input: [Input::new(), Input::new()],
             channels: 2,
             rate: 48_000.0,
@@ -158,7 +158,7 @@ impl Session {
         let was_tight = tight(self);
         let bypassed = self.rig.value(self.switches[0].0) != 0.0;
         let mut into: [Vec<f32>; 2] =
-            std::array::from_fn(|ch| (0..frames).map(|_| self.input[ch].next()).collect());
+            std::array::from_fn(|ch| (0..frames).map(|_| self.input[ch].sample()).collect());
         let mut out: [Vec<f32>; 2] = std::array::from_fn(|_| vec![f32::NAN; frames]);
         let in_place = self.dice.below(2) == 0;
         let (mut sources, mut sinks) = ([null_mut(); 2], [null_mut(); 2]);
@@ -172,10 +172,10 @@ impl Session {
         let done = unsafe { self.rig.process(frames as u32, &mut sources[..n], &mut sinks[..n], events, at) };
         assert!(done);
         self.clear =
-            if was_tight && tight(self) && events.len() == 0 { self.clear + frames as i64 } else { 0 };
+            if was_tight && tight(self) && events.is_empty() { self.clear + frames as i64 } else { 0 };
         // Fades, the smoothed ceiling and the latency.
         let bounded = self.clear > (self.rate * 0.5) as i64 + frames as i64;
-        let bypassed = bypassed || self.rig.value(self.switches[0].0) != 0.0 || events.len() > 0;
+        let bypassed = bypassed || self.rig.value(self.switches[0].0) != 0.0 || !events.is_empty();
         let raw = bypassed || self.raw > 0;
         self.raw = if bypassed { lintel::dsp::CHUNK as i64 } else { self.raw - frames as i64 };
         for out in &(if in_place { &into } else { &out })[..n] {

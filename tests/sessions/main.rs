@@ -5,14 +5,7 @@
 //! blocks as it is told (a million without it). A failure prints the seed of its session and the step;
 //! `LINTEL_SEED=…` runs that session alone.
 
-mod dice;
-mod fault;
 #[cfg(feature = "plugin")]
 mod host;
 mod many;
 mod recovery;
-#[cfg(feature = "plugin")]
-#[path = "../rig/mod.rs"]
-#[allow(dead_code)]
-mod rig;
-mod session;

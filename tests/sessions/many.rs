@@ -1,7 +1,7 @@
 //! As many blocks as asked, a session of some thousand after the other.
 
-use crate::dice::Seeded;
-use crate::session::Session;
+use testkit::Random;
+use testkit::session::Session;
 
 /// Steps of one session; each is a block or two.
 const STEPS: usize = 5_000;
@@ -26,7 +26,7 @@ impl Drop for Place {
 fn session(seed: u64) {
     let mut place = Place { seed, step: 0 };
     // Every fourth has a twin: twice the price.
-    let mut session = Session::new(Seeded(seed), seed.is_multiple_of(4));
+    let mut session = Session::new(Random::new(seed), seed.is_multiple_of(4));
     for step in 0..STEPS {
         place.step = step;
         session.step();

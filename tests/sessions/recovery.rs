@@ -26,16 +26,16 @@ fn reduction(settings: &Settings, fault: f32, seconds: f64, after: f32) -> Vec<f
         .collect();
     let mut right = left.clone();
     let mut all = Vec::new();
-    chain.process(&mut [&mut left, &mut right], |tap| all.extend_from_slice(tap.ceiling_db));
+    chain.process(&mut [&mut left, &mut right], |tap| all.extend_from_slice(tap.limiter_db));
     assert!(left.iter().all(|x| x.is_finite()));
     all.split_off(bad + chain.latency())
 }
 
 fn settings(release: f32, look_ahead: f32, drive: f32) -> Settings {
     let mut settings = Settings::default();
-    settings.ceiling.release = release;
-    settings.ceiling.look_ahead = look_ahead;
-    settings.ceiling.drive = drive;
+    settings.limiter.release = release;
+    settings.limiter.look_ahead = look_ahead;
+    settings.limiter.drive = drive;
     settings
 }
 

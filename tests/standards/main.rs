@@ -1,22 +1,18 @@
 //! The stages and meters against published numbers. The source stands beside each check.
 
-mod ceiling_clean;
-mod ceiling_meter;
-mod ceiling_peaks;
-mod ceiling_promises;
-mod ceiling_rig;
-mod ceiling_signals;
-mod glue_any;
-mod glue_curve;
-mod glue_makeup;
-mod glue_release;
-mod glue_rig;
-mod glue_sound;
-mod glue_times;
+mod compressor_any;
+mod compressor_curve;
+mod compressor_makeup;
+mod compressor_release;
+mod compressor_sound;
+mod compressor_times;
+mod eq_design;
+mod eq_motion;
+mod eq_running;
+mod limiter_clean;
+mod limiter_peaks;
+mod limiter_promises;
 mod meter_loudness;
 mod meter_reference;
 mod meter_signals;
 mod meter_true_peak;
-mod tone_design;
-mod tone_motion;
-mod tone_running;

@@ -1,11 +1,11 @@
-//! Loudness against EBU Tech 3341 v4, table 1 (tests 1 to 6 and 9 to 14), Tech 3342 v4 (tests 1 to
+//! LoudnessMeter against EBU Tech 3341 v4, table 1 (tests 1 to 6 and 9 to 14), Tech 3342 v4 (tests 1 to
 //! 4) and the tones of Report ITU-R BS.2217. Every EBU case runs at 44.1, 48, 96 and 192 kHz,
 //! offline and through the ring in blocks of 64 and 480 frames; at 48 kHz with the whole analysis, at
 //! the other rates with its loudness meter alone. Tests 7 and 8 of 3341 and 5 and 6
 //! of 3342 are recordings that cannot be synthesised.
 
 use super::meter_signals::{Meter, RATES, everywhere, near};
-use lintel::meter::{Channel, Loudness};
+use lintel::meter::{ChannelRole, LoudnessMeter};
 
 /// Tolerance of Tech 3341, LU.
 const LU: f64 = 0.1;
@@ -62,8 +62,8 @@ fn tech_3341_test_05_a_loud_middle() {
 #[test]
 fn tech_3341_test_06_five_channels() {
     for rate in RATES {
-        let mut planar = Loudness::new(rate, 5);
-        let mut woven = Loudness::new(rate, 5);
+        let mut planar = LoudnessMeter::new(rate, 5);
+        let mut woven = LoudnessMeter::new(rate, 5);
         let levels = [-28.0, -28.0, -24.0, -30.0, -30.0].map(|db: f64| 10f64.powf(db / 20.0));
         for start in (0..20 * rate).step_by(480) {
             let wave = |n: u32| (std::f64::consts::TAU * 1000.0 * f64::from(n) / f64::from(rate)).sin();
@@ -192,8 +192,8 @@ fn tech_3342_test_4_fifteen_lu() {
 }
 
 /// Integrated loudness of `seconds` of a sine in some channels, 48 kHz.
-fn sine(layout: &[Channel], sounding: &[usize], hertz: f64, level: f64, seconds: usize) -> f64 {
-    let mut meter = Loudness::with_layout(48_000, layout);
+fn sine(layout: &[ChannelRole], sounding: &[usize], hertz: f64, level: f64, seconds: usize) -> f64 {
+    let mut meter = LoudnessMeter::with_layout(48_000, layout);
     let gain = 10f64.powf(level / 20.0);
     let silence = [0.0f32; 480];
     for start in (0..seconds * 48_000).step_by(480) {
@@ -212,7 +212,7 @@ fn sine(layout: &[Channel], sounding: &[usize], hertz: f64, level: f64, seconds:
 /// the published recordings.
 #[test]
 fn bs_2217_tones() {
-    let stereo = Channel::layout(2);
+    let stereo = ChannelRole::layout(2);
     let table = [
         (25.0, -11.91),
         (100.0, -21.17),
@@ -229,7 +229,7 @@ fn bs_2217_tones() {
 
 #[test]
 fn bs_2217_single_channels() {
-    let surround = Channel::layout(6);
+    let surround = ChannelRole::layout(6);
     for front in 0..3 {
         near(sine(&surround, &[front], 1000.0, -19.99, 29), -23.0, LU, 48_000);
     }
@@ -243,7 +243,7 @@ fn bs_2217_single_channels() {
 #[test]
 fn bs_2217_gates() {
     let gated = |level: &dyn Fn(f64) -> Option<f64>| {
-        let mut meter = Loudness::new(48_000, 2);
+        let mut meter = LoudnessMeter::new(48_000, 2);
         let wave: Vec<f32> = (0..4 * 48_000)
             .map(|n| {
                 let tone = (std::f64::consts::TAU * f64::from(n) / 48.0).sin();

@@ -1,21 +1,18 @@
 //! The meters against other people's: the `ebur128` crate here and now, and, where they are found
 //! at run time, the C library behind `pyebur128` and ffmpeg. On a programme-like signal.
 
-use lintel::link::{Tap, Transport};
 use lintel::meter::{Analysis, Readings};
+use lintel::tap_ring::{Tap, Transport};
 use std::f64::consts::TAU;
 use std::process::Command;
+use testkit::Random;
 
 /// Forty seconds of decaying notes over a beat, two channels: plain ups and downs of loudness.
 fn programme(rate: u32) -> [Vec<f32>; 2] {
     let fs = f64::from(rate);
     let n = 40 * rate as usize;
     let notes = [110.0, 164.8, 220.0, 329.6, 277.2, 440.0, 659.3, 1318.5];
-    let mut seed = 11u32;
-    let mut noise = move || {
-        seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-        f64::from(seed) / 4_294_967_296.0 - 0.5
-    };
+    let mut random = Random::new(11);
     let (mut left, mut right, mut air) = (Vec::with_capacity(n), Vec::with_capacity(n), 0.0);
     for i in 0..n {
         let t = i as f64 / fs;
@@ -26,7 +23,7 @@ fn programme(rate: u32) -> [Vec<f32>; 2] {
         let note = (-age / 0.12).exp() * ((TAU * f * t).sin() + 0.3 * (TAU * 3.9 * f * t).sin());
         let beat_age = t - 0.5 * (t / 0.5).floor();
         let beat = (-beat_age / 0.08).exp() * (TAU * 62.0 * beat_age).sin();
-        air += 0.2 * (noise() - air);
+        air += 0.2 * (0.5 * random.signed() - air);
         left.push((section * (0.6 * note + 0.7 * beat + 0.1 * air)) as f32);
         right.push((section * (0.4 * note + 0.7 * beat - 0.1 * air)) as f32);
     }
@@ -38,7 +35,7 @@ fn measure(rate: u32, [left, right]: &[Vec<f32>; 2]) -> Readings {
     let zeros = [0.0f32; 512];
     for (l, r) in left.chunks(512).zip(right.chunks(512)) {
         let zeros = &zeros[..l.len()];
-        let tap = Tap { before: [l, r], after: [l, r], glue_db: zeros, ceiling_db: zeros };
+        let tap = Tap { before: [l, r], after: [l, r], compressor_db: zeros, limiter_db: zeros };
         analysis.feed(&tap, Transport::default());
     }
     analysis.finish();

@@ -1,8 +1,8 @@
 //! Test signals of the loudness standards, written from their text, and the three ways in which
 //! the meters are fed: in line, and through the ring in blocks of 64 and of 480 frames.
 
-use lintel::link::{self, Drain, Feeder, Tap, Transport};
-use lintel::meter::{Analysis, Loudness};
+use lintel::meter::{Analysis, LoudnessMeter};
+use lintel::tap_ring::{self, Tap, TapReceiver, TapSender, Transport};
 
 pub const RATES: [u32; 4] = [44_100, 48_000, 96_000, 192_000];
 
@@ -23,7 +23,7 @@ enum Engine {
     Whole(Box<Analysis>),
     /// Its loudness meter alone, behind the same ring. That the rest of the analysis changes no
     /// digit of it is shown in `tests/live`.
-    Loudness(Box<Loudness>),
+    LoudnessMeter(Box<LoudnessMeter>),
 }
 
 /// Figures of one moment, LUFS, LU and dBTP.
@@ -43,7 +43,7 @@ pub struct Meter {
     pub rate: u32,
     engine: Engine,
     path: Path,
-    ring: (Feeder, Drain),
+    ring: (TapSender, TapReceiver),
     /// Where the tone's phase stands, in frames.
     at: usize,
     /// One second of a 1 kHz sine: a whole number of periods.
@@ -60,14 +60,14 @@ impl Meter {
     pub fn loudness(rate: u32, path: Path) -> Self {
         match rate {
             48_000 => Self::whole(rate, path),
-            _ => Self::new(rate, path, Engine::Loudness(Box::new(Loudness::new(rate, 2)))),
+            _ => Self::new(rate, path, Engine::LoudnessMeter(Box::new(LoudnessMeter::new(rate, 2)))),
         }
     }
 
     fn new(rate: u32, path: Path, engine: Engine) -> Self {
         let tone =
             (0..rate).map(|n| (std::f64::consts::TAU * 1000.0 * f64::from(n) / f64::from(rate)).sin() as f32);
-        Self { rate, engine, path, ring: link::feeder(rate, 1.0), at: 0, tone: tone.collect() }
+        Self { rate, engine, path, ring: tap_ring::tap_ring(rate, 1.0), at: 0, tone: tone.collect() }
     }
 
     /// A new meter on the same path.
@@ -85,16 +85,16 @@ impl Meter {
         let transport = Transport { playing: true, position: None };
         for part in samples.chunks(block) {
             let zeros = &zeros[..part.len()];
-            let tap = Tap { before: [zeros; 2], after: [part; 2], glue_db: zeros, ceiling_db: zeros };
+            let tap = Tap { before: [zeros; 2], after: [part; 2], compressor_db: zeros, limiter_db: zeros };
             match (self.path, &mut self.engine) {
                 (Path::Offline, Engine::Whole(analysis)) => analysis.feed(&tap, transport),
-                (Path::Offline, Engine::Loudness(meter)) => meter.feed(&[part, part]),
+                (Path::Offline, Engine::LoudnessMeter(meter)) => meter.feed(&[part, part]),
                 (Path::Live(_), engine) => {
-                    let (feeder, drain) = &mut self.ring;
-                    feeder.push(&tap, transport);
-                    drain.read(usize::MAX, |chunk| match engine {
+                    let (taps, receiver) = &mut self.ring;
+                    taps.push(&tap, transport);
+                    receiver.read(usize::MAX, |chunk| match engine {
                         Engine::Whole(analysis) => analysis.feed_chunk(chunk),
-                        Engine::Loudness(meter) => meter.feed(&[&chunk.after[0], &chunk.after[1]]),
+                        Engine::LoudnessMeter(meter) => meter.feed(&[&chunk.after[0], &chunk.after[1]]),
                     });
                 }
             }
@@ -139,7 +139,7 @@ impl Meter {
                     max_true_peak: after.max_true_peak,
                 }
             }
-            Engine::Loudness(meter) => Figures {
+            Engine::LoudnessMeter(meter) => Figures {
                 momentary: meter.momentary(),
                 short_term: meter.short_term(),
                 integrated: meter.integrated(),

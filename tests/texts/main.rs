@@ -1,9 +1,11 @@
 //! The documents say what the code does: tables in them are made from the code and compared here.
 //! `LINTEL_WRITE=1 cargo test --no-default-features --test texts` writes them anew.
 
+mod arrows;
 mod licences;
 mod own_code;
 mod unsafe_code;
+mod words;
 
 use lintel::params::{self, Kind, Law};
 
@@ -28,7 +30,7 @@ fn the_parameter_table_is_current() {
     let mut out = String::from("| id | what it does | range | default |\n| --- | --- | --- | --- |\n");
     for param in params::all() {
         // The five bands are alike: one stands for the inner three.
-        if param.id.starts_with("tone3") || param.id.starts_with("tone4") {
+        if param.id.starts_with("eq3") || param.id.starts_with("eq4") {
             continue;
         }
         let (min, max) = param.range();
@@ -44,7 +46,7 @@ fn the_parameter_table_is_current() {
             Kind::Choice(words) => words.join(" · "),
             Kind::Switch => "off · on".to_owned(),
         };
-        let id = param.id.replace("tone2", "tone2…4");
+        let id = param.id.replace("eq2", "eq2…4");
         out += &format!("| `{id}` | {} | {range} | {} |\n", param.help, param.text(param.default()));
     }
     keep("docs/parameters.md", "parameters", &out);

@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 /// File under src, and what forces it.
 const PLACES: [(&str, &str); 2] = [
     ("editor/host/gestures.rs", "the framework takes parameters as raw handles"),
-    ("plugin/host_params.rs", "the framework's trait for a table of parameters is unsafe to implement"),
+    ("host_params.rs", "the framework's trait for a table of parameters is unsafe to implement"),
 ];
 
 fn sources(folder: &Path) -> Vec<PathBuf> {

@@ -2,13 +2,12 @@
 //! window's thread is gone, and so are its file descriptors; of memory the keyboard's map stays.
 //! `LINTEL_OPENINGS` sets the number of openings.
 
-use crate::child;
-use crate::display::Display;
 use crate::leaves::{DRIVER_BYTES, KEYBOARD_MAP_BYTES, openings};
 use crate::pair::{is_drawn, seen};
-use crate::parent::Parent;
-use crate::rig::Rig;
 use std::collections::BTreeSet;
+use testkit::host::raw::Rig;
+use testkit::process;
+use testkit::window::{Display, Parent};
 
 /// Names of what a folder of this process lists: its threads, its file descriptors.
 fn listed(folder: &str) -> BTreeSet<String> {
@@ -27,7 +26,7 @@ fn heap() -> i64 {
 #[ignore = "the process that the next test starts"]
 fn inside() {
     let parent = Parent::open_at(0);
-    let mut rig = Rig::inside();
+    let mut rig = Rig::inside(&lintel::plugin::clap_entry);
     assert!(rig.activate(48_000.0, 512) && rig.start());
     let openings = openings();
     let mut early = 0;
@@ -61,7 +60,7 @@ fn inside() {
 #[test]
 fn a_closed_window_has_ended_its_thread() {
     let Some(display) = Display::start() else { return };
-    let output = child::run("closing::inside", &[("DISPLAY", &display.name)]);
-    let said = child::said(&output);
+    let output = process::run("closing::inside", &[("DISPLAY", &display.name)]);
+    let said = process::said(&output);
     assert!(output.status.success() && said.contains("all is closed"), "{said}");
 }

@@ -4,9 +4,9 @@
 //! It needs the bundle and the environment that `cargo xtask test` makes; where one of them is missing
 //! the test says so and passes. `LINTEL_OPENINGS` sets the number of openings.
 
-use crate::display::Display;
 use std::path::Path;
 use std::process::Command;
+use testkit::window::Display;
 
 /// What the host counted.
 #[derive(Debug, serde::Deserialize)]

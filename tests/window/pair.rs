@@ -1,12 +1,11 @@
 //! Two instances with their windows open at once in one process: each draws its own settings, and
 //! closing one does not disturb the other.
 
-use crate::child;
-use crate::display::Display;
-use crate::parent::Parent;
-use crate::rig::{Events, Rig};
 use std::collections::BTreeSet;
 use std::time::{Duration, Instant};
+use testkit::host::raw::{Events, Rig};
+use testkit::process;
+use testkit::window::{Display, Parent};
 
 /// Waits until the picture fulfils something; gives it.
 pub fn seen(parent: &Parent, what: &str, holds: impl Fn(&[u8]) -> bool) -> Vec<u8> {
@@ -38,7 +37,7 @@ fn play(rig: &Rig) {
 #[ignore = "the process that the next test starts"]
 fn inside() {
     let parents = [Parent::open_at(0), Parent::open_at(1350)];
-    let mut rigs = [Rig::inside(), Rig::inside()];
+    let mut rigs = [Rig::inside(&lintel::plugin::clap_entry), Rig::inside(&lintel::plugin::clap_entry)];
     for (rig, parent) in rigs.iter_mut().zip(&parents) {
         assert!(rig.activate(48_000.0, 512) && rig.start());
         assert!(rig.open_window(parent.id), "the window does not open");
@@ -60,10 +59,12 @@ fn inside() {
 #[test]
 #[ignore = "the process that the test below starts"]
 fn late_inside() {
-    // The server starts anew when its last client leaves: this one stays.
-    let parent = Parent::open_at(0);
+    // The server resets when its last client leaves, so this one stays.
+    let _client = Parent::open_at(1350);
     for pause_ms in [0, 10, 30, 100, 300] {
-        let mut rig = Rig::inside();
+        // A new parent, without what the window before has drawn.
+        let parent = Parent::open_at(0);
+        let mut rig = Rig::inside(&lintel::plugin::clap_entry);
         assert!(rig.activate(48_000.0, 512) && rig.start());
         assert!(rig.open_window_after(parent.id, Duration::from_millis(pause_ms)));
         seen(&parent, &format!("shown after {pause_ms} ms, the window draws nothing"), is_drawn);
@@ -76,15 +77,15 @@ fn late_inside() {
 #[test]
 fn a_window_shown_late_draws() {
     let Some(display) = Display::start() else { return };
-    let output = child::run("pair::late_inside", &[("DISPLAY", &display.name)]);
-    let said = child::said(&output);
+    let output = process::run("pair::late_inside", &[("DISPLAY", &display.name)]);
+    let said = process::said(&output);
     assert!(output.status.success() && said.contains("all have drawn"), "{said}");
 }
 
 #[test]
 fn two_windows_at_once() {
     let Some(display) = Display::start() else { return };
-    let output = child::run("pair::inside", &[("DISPLAY", &display.name)]);
-    let said = child::said(&output);
+    let output = process::run("pair::inside", &[("DISPLAY", &display.name)]);
+    let said = process::said(&output);
     assert!(output.status.success() && said.contains("both have drawn"), "{said}");
 }

@@ -1,13 +1,10 @@
-//! What the house can do for itself: `cargo xtask demo | test | bundle | figures | bench | shots | validate | instance`.
+//! Commands of the project: `cargo xtask demo | test | bundle | figures | bench | shots | validate | instance`.
 
 mod bench;
 mod bundle;
 mod checks;
 mod demo;
 mod figures;
-#[allow(dead_code, reason = "the tests take this file in by its path and use the rest")]
-mod host;
-mod quartet;
 mod shots;
 mod validate;
 
@@ -95,9 +92,9 @@ fn figures_command() -> Result<(), Failure> {
     );
     let mut broken = Vec::new();
     for rows in [
-        figures::tone::run(dir)?,
-        figures::glue::run(dir)?,
-        figures::ceiling::run(dir)?,
+        figures::eq::run(dir)?,
+        figures::compressor::run(dir)?,
+        figures::limiter::run(dir)?,
         figures::chain::run(),
     ] {
         for row in rows {

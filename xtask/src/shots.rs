@@ -1,59 +1,61 @@
-//! `cargo xtask shots`: every state of the screen as a PNG, without a display. The demo mix runs
-//! through the real chain into the real analysis; the pictures show what they measured.
+//! `cargo xtask shots`: every state of the screen as a PNG, without a display. The demo mix is processed
+//! by the real chain and measured by the real analysis.
 
-use crate::{Failure, quartet};
+use crate::Failure;
 use egui::{Event, Pos2, RawInput, Rect, pos2, vec2};
 use lintel::chain::Chain;
-use lintel::editor::keep::{Keep, Span};
-use lintel::editor::live::{self, Columns};
 use lintel::editor::raster::Raster;
-use lintel::editor::song::{self, View};
+use lintel::editor::song::{self, SongView};
 use lintel::editor::theme::Theme;
-use lintel::editor::{Live, Memory, Screen};
+use lintel::editor::window_state::{TimeSpan, WindowState};
+use lintel::editor::{MemoryControls, Screen};
 use lintel::finish::{Encoding, Layout, Overwrite, Spec, Tags, Writer};
-use lintel::link::Transport;
+use lintel::live::{self, LiveReadout, MeasuredHistory};
 use lintel::meter::matching::LoudnessMatch;
 use lintel::meter::{Analysis, History};
-use lintel::player::{Playhead, Take};
-use lintel::settings::{BandChannel, BandKind, Order, Settings};
-use lintel::stage::tone::Curve;
+use lintel::player::{LoadedSong, Playhead};
+use lintel::settings::{BandChannel, BandKind, Settings, StageOrder};
+use lintel::stage::eq::EqCurve;
+use lintel::tap_ring::Transport;
 use std::path::Path;
 use std::sync::{Arc, Mutex};
 
-/// Where all of them go, and the two that the documents show.
-const ALL: &str = "target/shots";
-const SHOWN: &str = "docs/screen";
+/// Folder of all pictures.
+const FOLDER: &str = "target/shots";
 
-/// Seconds of the mix that most pictures have seen.
-const SECONDS: f64 = 104.0;
+/// Folder of the two that the documents show.
+const DOCS_FOLDER: &str = "docs/screen";
+
+/// Length of the mix in most pictures, s.
+const MUSIC_S: f64 = 104.0;
 
 /// One picture.
 struct Shot {
     name: &'static str,
-    keep: Keep,
+    window_state: WindowState,
     settings: Settings,
     /// Pixels per point.
     scale: f32,
-    /// Where the pointer rests, shares of the window.
+    /// Place of the pointer, shares of the window.
     pointer: Option<(f32, f32)>,
-    /// Buttons pressed one after the other, shares of the window.
+    /// Places that are clicked in this order, shares of the window.
     clicks: Vec<(f32, f32)>,
-    /// Gain of the mix before it comes in, dB.
-    source: f32,
+    /// Gain of the mix before the chain, dB.
+    input_gain_db: f32,
     seconds: f64,
-    /// With the song's row under it, as in the window that needs no host.
+    /// With the row of the song, as in the standalone window.
     song: bool,
 }
 
 impl Shot {
     fn new(name: &'static str, settings: Settings) -> Self {
-        let (keep, source) = (Keep::default(), 0.0);
-        let (scale, pointer, clicks, seconds) = (2.0, None, Vec::new(), SECONDS);
-        Self { name, keep, settings, scale, pointer, clicks, source, seconds, song: false }
+        let (window_state, input_gain_db) = (WindowState::default(), 0.0);
+        let (scale, pointer, clicks, seconds) = (2.0, None, Vec::new(), MUSIC_S);
+        Self { name, window_state, settings, scale, pointer, clicks, input_gain_db, seconds, song: false }
     }
 
-    fn keep(mut self, change: impl FnOnce(&mut Keep)) -> Self {
-        change(&mut self.keep);
+    fn with_state(mut self, change: impl FnOnce(&mut WindowState)) -> Self {
+        change(&mut self.window_state);
         self
     }
 
@@ -63,74 +65,77 @@ impl Shot {
     }
 }
 
-/// A finished master, as most pictures show it.
-fn usual() -> Settings {
+/// The settings of most pictures.
+fn mastered() -> Settings {
     let mut s = Settings::default();
-    s.trim.gain = -3.0;
-    let bands = &mut s.tone.bands;
+    s.input.trim = -3.0;
+    let bands = &mut s.eq.bands;
     (bands[0].freq, bands[0].gain) = (70.0, 0.6);
     (bands[1].freq, bands[1].gain, bands[1].q) = (210.0, -1.6, 0.9);
     (bands[3].freq, bands[3].gain, bands[3].q) = (3400.0, 0.8, 0.8);
     (bands[4].freq, bands[4].gain) = (9000.0, 1.3);
-    s.glue.on = true;
-    (s.glue.threshold, s.glue.ratio, s.glue.knee, s.glue.attack) = (-22.0, 1.7, 8.0, 40.0);
-    s.ceiling.drive = 8.0;
+    s.compressor.on = true;
+    (s.compressor.threshold, s.compressor.ratio, s.compressor.knee, s.compressor.attack) =
+        (-22.0, 1.7, 8.0, 40.0);
+    s.limiter.drive = 8.0;
     s
 }
 
-/// The list of pictures.
+/// All pictures.
 fn shots() -> Vec<Shot> {
-    let mut other = usual();
-    other.order = Order::GlueFirst;
-    other.tone.bands[0].kind = BandKind::LowCut;
-    other.tone.bands[0].freq = 30.0;
-    other.tone.bands[4].channel = BandChannel::Sides;
-    other.tone.bands[2].on = false;
-    other.ceiling.drive = 7.5;
-    let mut large = usual();
-    large.tone.bands[1].gain = -6.5;
-    large.tone.bands[4].gain = 4.0;
-    let mut pumping = usual();
-    pumping.ceiling.drive = 22.0;
-    pumping.ceiling.release = 30.0;
-    let mut off = usual();
-    (off.tone.on, off.glue.on, off.ceiling.taken_away, off.bypass) = (false, false, true, true);
-    let hover = Shot { pointer: Some((0.45, 0.33)), ..Shot::new("hover", usual()) };
-    let held = Shot { clicks: vec![(0.40, 0.30)], pointer: Some((0.62, 0.2)), ..Shot::new("held", usual()) };
+    let mut other = mastered();
+    other.order = StageOrder::CompressorFirst;
+    other.eq.bands[0].kind = BandKind::LowCut;
+    other.eq.bands[0].freq = 30.0;
+    other.eq.bands[4].channel = BandChannel::Side;
+    other.eq.bands[2].on = false;
+    other.limiter.drive = 7.5;
+    let mut large = mastered();
+    large.eq.bands[1].gain = -6.5;
+    large.eq.bands[4].gain = 4.0;
+    let mut pumping = mastered();
+    pumping.limiter.drive = 22.0;
+    pumping.limiter.release = 30.0;
+    let mut off = mastered();
+    (off.eq.on, off.compressor.on, off.limiter.removed_only, off.bypass) = (false, false, true, true);
+    let hover = Shot { pointer: Some((0.45, 0.33)), ..Shot::new("hover", mastered()) };
+    let frozen =
+        Shot { clicks: vec![(0.40, 0.30)], pointer: Some((0.62, 0.2)), ..Shot::new("frozen", mastered()) };
     vec![
-        Shot::new("day", usual()),
-        Shot::new("night", usual()).keep(|k| k.night = true),
-        Shot::new("slot-b", other).keep(|k| k.slot = 1),
-        Shot::new("large-move", large).keep(|k| k.tone_range = 12),
-        Shot::new("pumping", pumping).keep(|k| k.span = Span::Seconds10),
-        Shot { source: 4.0, ..Shot::new("full-scale-source", Settings::default()) },
-        Shot { seconds: 128.0, ..Shot::new("whole-song", usual()) }.keep(|k| k.span = Span::Song),
-        Shot::new("ten-seconds", usual()).keep(|k| k.span = Span::Seconds10),
-        Shot::new("scale-75", usual()).scale(0.75),
-        Shot::new("scale-200", usual()).scale(2.0).keep(|k| (k.width, k.height) = (960.0, 640.0)),
-        Shot::new("small", usual()).scale(1.0).keep(|k| (k.width, k.height) = (900.0, 600.0)),
-        Shot::new("large", usual()).scale(1.0).keep(|k| (k.width, k.height) = (1920.0, 1080.0)),
-        Shot::new("4k", usual()).scale(1.0).keep(|k| (k.width, k.height) = (3840.0, 2160.0)),
+        Shot::new("light", mastered()),
+        Shot::new("dark", mastered()).with_state(|s| s.dark = true),
+        Shot::new("slot-b", other).with_state(|s| s.slot = 1),
+        Shot::new("large-move", large).with_state(|s| s.eq_range_db = 12),
+        Shot::new("pumping", pumping).with_state(|s| s.span = TimeSpan::Seconds10),
+        Shot { input_gain_db: 4.0, ..Shot::new("full-scale-source", Settings::default()) },
+        Shot { seconds: 128.0, ..Shot::new("whole-song", mastered()) }
+            .with_state(|s| s.span = TimeSpan::Song),
+        Shot::new("ten-seconds", mastered()).with_state(|s| s.span = TimeSpan::Seconds10),
+        Shot::new("scale-75", mastered()).scale(0.75),
+        Shot::new("scale-200", mastered()).scale(2.0).with_state(|s| (s.width, s.height) = (960.0, 640.0)),
+        Shot::new("small", mastered()).scale(1.0).with_state(|s| (s.width, s.height) = (900.0, 600.0)),
+        Shot::new("large", mastered()).scale(1.0).with_state(|s| (s.width, s.height) = (1920.0, 1080.0)),
+        Shot::new("4k", mastered()).scale(1.0).with_state(|s| (s.width, s.height) = (3840.0, 2160.0)),
         Shot::new("stages-off", off),
         hover,
-        held,
-        Shot { clicks: vec![(0.13, 0.03)], ..Shot::new("starting-points", usual()) },
-        Shot { pointer: Some((0.87, 0.60)), ..Shot::new("tip", usual()) },
+        frozen,
+        Shot { clicks: vec![(0.13, 0.03)], ..Shot::new("presets", mastered()) },
+        Shot { pointer: Some((0.87, 0.60)), ..Shot::new("tip", mastered()) },
         Shot { seconds: 0.0, ..Shot::new("nothing-yet", Settings::default()) },
-        Shot { song: true, ..Shot::new("song", usual()) },
-        Shot { song: true, clicks: vec![(0.89, 0.967)], ..Shot::new("song-export", usual()) }
-            .keep(|k| k.night = true),
+        Shot { song: true, ..Shot::new("song", mastered()) },
+        Shot { song: true, clicks: vec![(0.89, 0.967)], ..Shot::new("song-export", mastered()) }
+            .with_state(|s| s.dark = true),
     ]
 }
 
-/// Draws all of them.
+/// Draws all pictures.
 pub fn run() -> Result<(), Failure> {
     nice_plug_xtask::chdir_workspace_root().map_err(|err| format!("{err:#}"))?;
-    std::fs::create_dir_all(ALL)?;
-    std::fs::create_dir_all(SHOWN)?;
-    let mix = quartet::mix(128.0);
-    let file = Path::new(ALL).join("quartet.wav");
-    let rate = quartet::RATE as u32;
+    std::fs::create_dir_all(FOLDER)?;
+    std::fs::create_dir_all(DOCS_FOLDER)?;
+    let mix = testkit::quartet::mix(128.0);
+    let file = Path::new(FOLDER).join("quartet.wav");
+    let rate = testkit::quartet::RATE as u32;
     let spec = Spec {
         layout: Layout::Wav,
         encoding: Encoding::Int(24),
@@ -140,36 +145,36 @@ pub fn run() -> Result<(), Failure> {
         tags: Tags::default(),
     };
     let mut writer = Writer::create(&file, spec, Overwrite::Allow, &[])?;
-    let wide = [0, 1].map(|ch: usize| mix[ch].iter().map(|x| f64::from(*x)).collect::<Vec<f64>>());
-    writer.write(&wide[0], &wide[1])?;
+    let samples = [0, 1].map(|ch: usize| mix[ch].iter().map(|x| f64::from(*x)).collect::<Vec<f64>>());
+    writer.write(&samples[0], &samples[1])?;
     writer.finish(None)?;
-    let take = Take::open_whole(&file)?;
+    let loaded = LoadedSong::open_whole(&file)?;
     for shot in shots() {
         let file = format!("{}.png", shot.name);
-        let (pixels, [width, height]) = draw(&shot, &mix, &take);
-        let mut folders = vec![ALL];
-        if matches!(shot.name, "day" | "night") {
-            folders.push(SHOWN);
+        let (pixels, [width, height]) = draw(&shot, &mix, &loaded);
+        let mut folders = vec![FOLDER];
+        if matches!(shot.name, "light" | "dark") {
+            folders.push(DOCS_FOLDER);
         }
         for folder in folders {
             write(&Path::new(folder).join(&file), &pixels, width, height)?;
         }
-        println!("{ALL}/{file}  {width} x {height}");
+        println!("{FOLDER}/{file}  {width} x {height}");
     }
     Ok(())
 }
 
-/// Runs the mix through the chain.
-fn measure(shot: &Shot, mix: &[Vec<f32>; 2]) -> (Live, Arc<Mutex<History>>) {
-    let mut chain = Chain::new(quartet::RATE);
+/// Processes the mix with the chain.
+fn measure(shot: &Shot, mix: &[Vec<f32>; 2]) -> (LiveReadout, Arc<Mutex<History>>) {
+    let mut chain = Chain::new(testkit::quartet::RATE);
     chain.set(&shot.settings);
     chain.jump();
-    let mut analysis = Analysis::new(quartet::RATE as u32, 2);
+    let mut analysis = Analysis::new(testkit::quartet::RATE as u32, 2);
     analysis.set_settings(&shot.settings);
-    let mut matching = LoudnessMatch::new(quartet::RATE);
+    let mut matching = LoudnessMatch::new(testkit::quartet::RATE);
     let mut transport = Transport { playing: true, position: Some(0) };
-    let gain = 10.0_f32.powf(shot.source / 20.0);
-    let frames = ((shot.seconds * quartet::RATE) as usize).min(mix[0].len());
+    let gain = 10.0_f32.powf(shot.input_gain_db / 20.0);
+    let frames = ((shot.seconds * testkit::quartet::RATE) as usize).min(mix[0].len());
     for start in (0..frames).step_by(480) {
         let end = (start + 480).min(frames);
         let [mut left, mut right] = [0, 1].map(|ch: usize| {
@@ -181,30 +186,30 @@ fn measure(shot: &Shot, mix: &[Vec<f32>; 2]) -> (Live, Arc<Mutex<History>>) {
             transport = transport.advanced(tap.len());
         });
     }
-    let mut live = Live::default();
+    let mut live = LiveReadout::default();
     live.take(&analysis.snapshot(), &shot.settings);
-    live.response = live::response(&Curve::of(&shot.settings.tone, quartet::RATE));
-    live.glue_point = chain.glue_point();
-    live.makeup = chain.makeup_db();
-    live.louder_by = matching.difference_db();
+    live.response = live::response(&EqCurve::of(&shot.settings.eq, testkit::quartet::RATE));
+    live.compressor_point = chain.compressor_point();
+    live.makeup_db = chain.makeup_db();
+    live.louder_by_db = matching.difference_db();
     (live, analysis.history())
 }
 
-fn draw(shot: &Shot, mix: &[Vec<f32>; 2], take: &Take) -> (Vec<u8>, [usize; 2]) {
+fn draw(shot: &Shot, mix: &[Vec<f32>; 2], loaded: &LoadedSong) -> (Vec<u8>, [usize; 2]) {
     let (live, history) = measure(shot, mix);
-    let recording = Columns::new(&history);
-    let mut screen = Screen::new(shot.keep.clone(), None);
-    let mut memory = Memory { settings: shot.settings, ..Memory::default() };
-    let row = if shot.song { song::HEIGHT } else { 0.0 };
-    let (width, height) = (shot.keep.width, shot.keep.height + row);
-    let upper = Rect::from_min_size(Pos2::ZERO, vec2(width, shot.keep.height));
+    let history = MeasuredHistory::new(&history);
+    let mut screen = Screen::new(shot.window_state.clone(), None);
+    let mut memory = MemoryControls { settings: shot.settings, ..MemoryControls::default() };
+    let row = if shot.song { song::HEIGHT_PT } else { 0.0 };
+    let (width, height) = (shot.window_state.width, shot.window_state.height + row);
+    let upper = Rect::from_min_size(Pos2::ZERO, vec2(width, shot.window_state.height));
     let lower = Rect::from_min_max(upper.left_bottom(), pos2(width, height));
     let lower = song::place(lower, upper);
-    let mut state = song::State::default();
-    let mut playhead = Playhead::new(take.format().frames, take.format().rate);
-    let frame_at = |seconds: f64| (seconds * quartet::RATE) as u64;
-    playhead.set_trim(frame_at(1.2)..frame_at(126.0));
-    playhead.set_cycle(take.overview().loudest(10.0, playhead.trim()));
+    let mut state = song::SongState::default();
+    let mut playhead = Playhead::new(loaded.format().frames, loaded.format().rate);
+    let frame_at = |seconds: f64| (seconds * testkit::quartet::RATE) as u64;
+    playhead.set_bounds(frame_at(1.2)..frame_at(126.0));
+    playhead.set_loop(loaded.overview().loudest(10.0, playhead.bounds()));
     let place = |(x, y): (f32, f32)| pos2(x * width, y * height);
     let ctx = egui::Context::default();
     let mut raster = Raster::default();
@@ -220,16 +225,25 @@ fn draw(shot: &Shot, mix: &[Vec<f32>; 2], take: &Take) -> (Vec<u8>, [usize; 2]) 
         let viewport = input.viewports.entry(egui::ViewportId::ROOT).or_default();
         viewport.native_pixels_per_point = Some(shot.scale);
         let mut output = ctx.run_ui(input, |ui| {
-            screen.show_in(ui, upper, &live, &recording, &mut memory);
+            screen.show_in(ui, upper, &live, &history, &mut memory);
             if shot.song {
-                let theme = Theme::of(shot.keep.night);
-                let desk = Rect::from_min_max(pos2(0.0, upper.bottom()), pos2(width, height));
-                ui.painter().rect_filled(desk, 0.0, theme.desk);
-                let heard = frame_at(shot.seconds);
+                let theme = Theme::of(shot.window_state.dark);
+                let editor = Rect::from_min_max(pos2(0.0, upper.bottom()), pos2(width, height));
+                ui.painter().rect_filled(editor, 0.0, theme.window);
+                let audible_frame = frame_at(shot.seconds);
                 let target = live::target("");
-                let (playing, own_ends, silent, export) = (true, true, None, None);
+                let (playing, user_bounds, silent, export) = (true, true, None, None);
                 let playhead = &playhead;
-                let view = View { take, playhead, heard, playing, own_ends, silent, export, target };
+                let view = SongView {
+                    song: loaded,
+                    playhead,
+                    audible_frame,
+                    playing,
+                    user_bounds,
+                    silent,
+                    export,
+                    target,
+                };
                 song::show(&mut state, ui, lower, &theme, &view);
             }
         });
@@ -248,7 +262,7 @@ fn draw(shot: &Shot, mix: &[Vec<f32>; 2], take: &Take) -> (Vec<u8>, [usize; 2]) 
     if let Some(pointer) = shot.pointer {
         frame(vec![Event::PointerMoved(place(pointer))]);
     }
-    // Long enough for a tip to open and a menu to unfold.
+    // Long enough for a tooltip and a menu to open.
     let mut last = frame(Vec::new());
     for _ in 0..60 {
         last = frame(Vec::new());

@@ -1,10 +1,10 @@
-//! `lintel-window [FILE]`: the screen without any host. Plays a WAV or FLAC file through the chain
-//! and exports its master; a file can also be dropped on the window.
+//! `lintel-window [FILE]`: the screen without a host. Plays a WAV or FLAC file through the chain and
+//! exports its master; a file can also be dropped on the window.
 
 mod sound;
 
-use lintel::editor::keep::Keep;
-use lintel::editor::{Stand, song, stand};
+use lintel::editor::window_state::WindowState;
+use lintel::editor::{StandaloneWindow, song, standalone};
 use lintel::params::{from_toml, to_toml};
 use lintel::presets;
 use lintel::settings::Settings;
@@ -15,93 +15,98 @@ use std::process::ExitCode;
 #[derive(clap::Parser)]
 #[command(
     version,
-    about = "Plays a song through the last stage of mastering, shows what it does, and exports the master"
+    about = "Plays a song through the final stage of mastering, shows what it does, and exports the master"
 )]
 struct Args {
     /// A WAV, RF64 or FLAC file, mono or stereo
     file: Option<PathBuf>,
 }
 
-/// Where sizes, sheet and settings are kept from one run to the next.
-struct Kept {
+/// Files in which window state and settings are saved from one run to the next.
+struct SavedState {
     window: PathBuf,
     settings: PathBuf,
 }
 
-impl Kept {
+impl SavedState {
     fn new() -> Option<Self> {
         let folder = presets::folder()?.parent()?.to_owned();
         Some(Self { window: folder.join("window.json"), settings: folder.join("window.toml") })
     }
 
-    fn read(&self) -> (Keep, Settings) {
+    fn read(&self) -> (WindowState, Settings) {
         let text = |path: &PathBuf| std::fs::read_to_string(path);
-        let keep = text(&self.window).map_or_else(|_| usual(), |text| Keep::read(&text));
-        (keep, from_toml(&text(&self.settings).unwrap_or_default()).unwrap_or_default())
+        let window_state =
+            text(&self.window).map_or_else(|_| default_window_state(), |text| WindowState::read(&text));
+        (window_state, from_toml(&text(&self.settings).unwrap_or_default()).unwrap_or_default())
     }
 
-    /// Best effort: a window that cannot keep its size still closes.
-    fn write(&self, keep: &Keep, settings: &Settings) {
+    /// Best effort: the window closes even if its state cannot be saved.
+    fn write(&self, window_state: &WindowState, settings: &Settings) {
         let Some(folder) = self.window.parent() else { return };
         let _ = std::fs::create_dir_all(folder);
         let overwrite = lintel::finish::Overwrite::Allow;
-        let _ = lintel::finish::write_whole(&self.window, keep.text().as_bytes(), overwrite);
+        let _ = lintel::finish::write_whole(&self.window, window_state.text().as_bytes(), overwrite);
         let _ = lintel::finish::write_whole(&self.settings, to_toml(settings).as_bytes(), overwrite);
     }
 }
 
-/// The first time: the screen's usual size, and the row of the song under it.
-fn usual() -> Keep {
-    let keep = Keep::default();
-    Keep { height: keep.height + song::HEIGHT, ..keep }
+/// Without a saved state: the screen's default size, and the row of the song below it.
+fn default_window_state() -> WindowState {
+    let window_state = WindowState::default();
+    WindowState { height: window_state.height + song::HEIGHT_PT, ..window_state }
 }
 
-struct Window {
-    stand: Stand,
+struct App {
+    content: StandaloneWindow,
     sound: Sound,
-    kept: Option<Kept>,
+    saved: Option<SavedState>,
 }
 
-impl eframe::App for Window {
+impl eframe::App for App {
     fn ui(&mut self, ui: &mut egui::Ui, _frame: &mut eframe::Frame) {
-        self.stand.show(ui, &mut self.sound);
+        self.content.show(ui, &mut self.sound);
         let size = ui.ctx().content_rect().size() * ui.ctx().zoom_factor();
-        (self.stand.screen.keep.width, self.stand.screen.keep.height) = (size.x, size.y);
+        (self.content.screen.window_state.width, self.content.screen.window_state.height) = (size.x, size.y);
     }
 
     fn on_exit(&mut self, _gl: Option<&eframe::glow::Context>) {
-        if let Some(kept) = &self.kept {
-            kept.write(&self.stand.screen.keep, &self.stand.memory.settings);
+        if let Some(saved) = &self.saved {
+            saved.write(&self.content.screen.window_state, &self.content.memory.settings);
         }
     }
 }
 
 fn main() -> ExitCode {
     let args = <Args as clap::Parser>::parse();
-    let kept = Kept::new();
-    let (keep, settings) = kept.as_ref().map_or_else(|| (usual(), Settings::default()), Kept::read);
-    let size = [keep.width.max(stand::SMALLEST.0), keep.height.max(stand::SMALLEST.1)];
+    let saved = SavedState::new();
+    let (window_state, settings) =
+        saved.as_ref().map_or_else(|| (default_window_state(), Settings::default()), SavedState::read);
+    let size = [
+        window_state.width.max(standalone::MIN_WINDOW_SIZE.0),
+        window_state.height.max(standalone::MIN_WINDOW_SIZE.1),
+    ];
     let viewport = egui::ViewportBuilder::default()
         .with_title("Lintel")
         .with_app_id("lintel-window")
         .with_inner_size(size)
-        .with_min_inner_size([stand::SMALLEST.0 * 0.6, stand::SMALLEST.1 * 0.6])
+        .with_min_inner_size([standalone::MIN_WINDOW_SIZE.0 * 0.6, standalone::MIN_WINDOW_SIZE.1 * 0.6])
         .with_drag_and_drop(true);
     let options = eframe::NativeOptions { viewport, ..Default::default() };
-    let made = eframe::run_native(
+    let result = eframe::run_native(
         "lintel-window",
         options,
         Box::new(move |creation| {
             creation.egui_ctx.options_mut(|o| o.zoom_with_keyboard = false);
             let mut sound = Sound::default();
-            let mut stand = Stand::new(keep, settings, presets::folder());
+            let mut content = StandaloneWindow::new(window_state, settings, presets::folder());
             if let Some(file) = &args.file {
-                stand.open(file, &mut sound);
+                content.open(file, &mut sound);
             }
-            Ok(Box::new(Window { stand, sound, kept }))
+            Ok(Box::new(App { content, sound, saved }))
         }),
     );
-    match made {
+    match result {
         Ok(()) => ExitCode::SUCCESS,
         Err(err) => {
             eprintln!("lintel-window: {err}");

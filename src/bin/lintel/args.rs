@@ -4,10 +4,10 @@ use std::path::PathBuf;
 
 use clap::builder::{PossibleValue, TypedValueParser};
 use clap::{Args as Group, Parser, Subcommand, ValueEnum};
-use lintel::finish::{self, Encoding, FadeCurve, Layout, Wishes};
+use lintel::finish::{self, Encoding, EndsOptions, FadeCurve, Layout};
 use lintel::meter::targets::{TARGETS, Target};
 use lintel::params;
-use lintel::presets::{self, Preset, Shelf};
+use lintel::presets::{self, Preset, PresetStore};
 use lintel::settings::Settings;
 
 use crate::Failure;
@@ -161,7 +161,7 @@ pub struct ChainArgs {
     /// Drive into the ceiling, dB (short for --set drive=…); --target finds it by itself
     #[arg(long, value_name = "DB", allow_hyphen_values = true, conflicts_with = "target")]
     pub drive: Option<String>,
-    /// Ceiling, dBTP (short for --set ceiling=…)
+    /// Limiter, dBTP (short for --set ceiling=…)
     #[arg(long, value_name = "DBTP", allow_hyphen_values = true)]
     pub ceiling: Option<String>,
 }
@@ -184,7 +184,7 @@ impl ChainArgs {
         let pairs = self.set.iter().map(|pair| {
             pair.split_once('=').ok_or_else(|| {
                 Failure::Usage(format!(
-                    "--set {pair}: write the setting's id, = and a value, as in glue_on=on"
+                    "--set {pair}: write the setting's id, = and a value, as in comp_on=on"
                 ))
             })
         });
@@ -204,8 +204,8 @@ impl ChainArgs {
     pub fn target(&self, settings: &Settings) -> Result<(Target, bool), Failure> {
         let asked = self.delivery.target()?;
         let mut target = asked.unwrap_or_default();
-        if settings.ceiling.on && asked.is_none_or(|t| t.name == "own") {
-            target.true_peak = f64::from(settings.ceiling.ceiling);
+        if settings.limiter.on && asked.is_none_or(|t| t.name == "own") {
+            target.true_peak = f64::from(settings.limiter.ceiling);
         }
         Ok((target, asked.is_some()))
     }
@@ -215,10 +215,10 @@ impl ChainArgs {
 #[derive(Group)]
 pub struct EndsArgs {
     /// Seconds left before the music
-    #[arg(long, value_name = "S", default_value_t = Wishes::default().lead_in, value_parser = seconds)]
+    #[arg(long, value_name = "S", default_value_t = EndsOptions::default().lead_in, value_parser = seconds)]
     pub lead_in: f64,
     /// Seconds left after the ring-out
-    #[arg(long, value_name = "S", default_value_t = Wishes::default().tail, value_parser = seconds)]
+    #[arg(long, value_name = "S", default_value_t = EndsOptions::default().tail, value_parser = seconds)]
     pub tail: f64,
     /// Begin here (seconds of the mix) instead of where the music is found
     #[arg(long, value_name = "S", value_parser = seconds, conflicts_with = "no_trim")]
@@ -226,7 +226,7 @@ pub struct EndsArgs {
     /// End here (seconds of the mix)
     #[arg(long, value_name = "S", value_parser = seconds, conflicts_with = "no_trim")]
     pub end: Option<f64>,
-    /// Keep the mix's own beginning and end
+    /// WindowState the mix's own beginning and end
     #[arg(long)]
     pub no_trim: bool,
     /// Length of the fade at the start, seconds
@@ -241,8 +241,8 @@ pub struct EndsArgs {
 }
 
 impl EndsArgs {
-    pub fn wishes(&self) -> Wishes {
-        Wishes {
+    pub fn wishes(&self) -> EndsOptions {
+        EndsOptions {
             lead_in: self.lead_in,
             tail: self.tail,
             start: self.start,
@@ -349,15 +349,15 @@ pub struct SettingsArgs {
 }
 
 /// The starting points, one's own included.
-pub fn shelf() -> Shelf {
-    Shelf::new(presets::folder())
+pub fn shelf() -> PresetStore {
+    PresetStore::new(presets::folder())
 }
 
 /// The starting point of that name.
 pub fn preset(name: &str) -> Result<Preset, Failure> {
     let shelf = shelf();
     shelf.find(name).cloned().ok_or_else(|| {
-        let words: Vec<&str> = shelf.own.iter().chain(&shelf.ours).map(|p| p.word.as_str()).collect();
+        let words: Vec<&str> = shelf.user.iter().chain(&shelf.factory).map(|p| p.word.as_str()).collect();
         Failure::Usage(format!("--preset {name}: no such starting point; these are: {}", words.join(", ")))
     })
 }
@@ -414,7 +414,7 @@ pub struct ReleaseArgs {
     pub output: PathBuf,
     #[command(flatten)]
     pub chain: ChainArgs,
-    /// Keep the songs' loudness relative to each other: the loudest reaches the target
+    /// WindowState the songs' loudness relative to each other: the loudest reaches the target
     #[arg(long, conflicts_with = "level")]
     pub keep_balance: bool,
     /// Bring every song to the target

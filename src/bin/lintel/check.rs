@@ -3,9 +3,9 @@
 use std::path::Path;
 
 use lintel::finish::measure::{self, Measured};
-use lintel::finish::require::{self, Condition, Finding};
-use lintel::finish::{Ends, Figures, Format, number, report, time};
-use lintel::meter::source::Image;
+use lintel::finish::require::{self, Requirement, RequirementResult};
+use lintel::finish::{FileFigures, FileFormat, SongEnds, number, report, time};
+use lintel::meter::source::StereoImage;
 use lintel::meter::targets::Target;
 use serde_json::json;
 
@@ -55,19 +55,19 @@ pub fn run(args: &CheckArgs) -> Result<End, Failure> {
 
 struct Checked<'a> {
     file: &'a Path,
-    format: Format,
-    ends: Ends,
+    format: FileFormat,
+    ends: SongEnds,
     measured: Measured,
-    findings: Vec<Finding>,
+    findings: Vec<RequirementResult>,
 }
 
 fn one<'a>(
     file: &'a Path,
     target: Option<Target>,
-    conditions: &[Condition],
+    conditions: &[Requirement],
     progress: &Progress,
 ) -> lintel::finish::Result<Checked<'a>> {
-    use lintel::finish::render::Watch;
+    use lintel::finish::render::ProgressWatcher;
     let frames = lintel::finish::Reader::open(file)?.format().frames;
     progress.part(&file.file_name().unwrap_or_default().to_string_lossy(), frames);
     let result = measure::check(file, target, progress);
@@ -78,7 +78,7 @@ fn one<'a>(
 }
 
 impl Checked<'_> {
-    fn figures(&self) -> &Figures {
+    fn figures(&self) -> &FileFigures {
         &self.measured.before
     }
 
@@ -102,13 +102,13 @@ impl Checked<'_> {
             floor(ends.floor_before)
         );
         let image = match source.image {
-            Image::Unknown => "not to be told",
-            Image::Stereo => "stereo",
-            Image::Mono => "mono",
-            Image::LeftSilent => "left silent",
-            Image::RightSilent => "right silent",
-            Image::Identical => "two equal channels",
-            Image::OutOfPhase => "out of phase",
+            StereoImage::Unknown => "not to be told",
+            StereoImage::Stereo => "stereo",
+            StereoImage::Mono => "mono",
+            StereoImage::LeftSilent => "left silent",
+            StereoImage::RightSilent => "right silent",
+            StereoImage::Identical => "two equal channels",
+            StereoImage::OutOfPhase => "out of phase",
         };
         text += &format!("image {image}; headroom {} dB\n", number(source.headroom_db, 1));
         for note in &self.measured.notes {

@@ -2,7 +2,7 @@
 
 use std::time::Instant;
 
-use lintel::finish::master::{Master, Order, master, name_for};
+use lintel::finish::master::{Master, MasterJob, master, name_for};
 use lintel::finish::report;
 use lintel::finish::solve::Outcome;
 use lintel::finish::{Layout, Tags, isrc, number, time};
@@ -18,7 +18,7 @@ pub fn run(args: &FinishArgs) -> Result<End, Failure> {
     let (layout, encoding) = args.file.layout(args.output.as_ref())?;
     let output = args.output.clone().unwrap_or_else(|| name_for(&args.input, layout));
     let isrc = args.isrc.as_deref().map(isrc).transpose().map_err(Failure::Usage)?;
-    let order = Order {
+    let order = MasterJob {
         input: args.input.clone(),
         settings,
         target,
@@ -72,7 +72,7 @@ pub fn end(master: &Master) -> End {
 fn table(master: &Master, seconds: f64) -> String {
     let measured = &master.measured;
     let mut text = write::table(&["before", "after"], &[&measured.before, &measured.after]);
-    for (name, work) in [("glue", measured.glue), ("ceiling", measured.ceiling)] {
+    for (name, work) in [("compressor", measured.compressor), ("ceiling", measured.limiter)] {
         text += &format!(
             "{name}: deepest {} dB, {} dB where it works, {} % of the time\n",
             number(-work.most, 1),

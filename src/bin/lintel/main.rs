@@ -59,7 +59,7 @@ fn usage(err: &clap::Error) -> ExitCode {
 fn settings(args: &args::SettingsArgs) -> Result<End, Failure> {
     if args.list {
         let shelf = args::shelf();
-        for preset in shelf.own.iter().chain(&shelf.ours) {
+        for preset in shelf.user.iter().chain(&shelf.factory) {
             write::out(&format!("{:<12} {}\n{:13}{}\n", preset.word, preset.name, "", preset.purpose));
         }
         return Ok(End::Done);

@@ -6,7 +6,7 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use indicatif::{ProgressBar, ProgressStyle};
-use lintel::finish::render::Watch;
+use lintel::finish::render::ProgressWatcher;
 
 static STOP: AtomicBool = AtomicBool::new(false);
 
@@ -23,7 +23,7 @@ pub fn stopped() -> bool {
 
 /// Shows progress on the error stream.
 pub enum Progress {
-    Quiet,
+    NoProgress,
     Lines,
     Bar(Mutex<ProgressBar>),
 }
@@ -31,7 +31,7 @@ pub enum Progress {
 impl Progress {
     pub fn new(quiet: bool) -> Self {
         match quiet {
-            true => Self::Quiet,
+            true => Self::NoProgress,
             false if std::io::stderr().is_terminal() => Self::Bar(Mutex::new(ProgressBar::hidden())),
             false => Self::Lines,
         }
@@ -47,10 +47,10 @@ impl Progress {
     }
 }
 
-impl Watch for Progress {
+impl ProgressWatcher for Progress {
     fn part(&self, name: &str, frames: u64) {
         match self {
-            Self::Quiet => {}
+            Self::NoProgress => {}
             Self::Lines => eprintln!("{name}"),
             Self::Bar(bar) => {
                 let Ok(mut bar) = bar.lock() else { return };
@@ -80,7 +80,7 @@ impl Watch for Progress {
 
     fn say(&self, line: &str) {
         match self {
-            Self::Quiet => {}
+            Self::NoProgress => {}
             Self::Lines => eprintln!("{line}"),
             Self::Bar(bar) => {
                 if let Ok(bar) = bar.lock() {

@@ -1,8 +1,8 @@
 //! `lintel release`.
 
-use lintel::finish::master::Order;
-use lintel::finish::release::{Balance, ReleaseOrder, release, songs_of};
-use lintel::finish::{Tags, Wishes};
+use lintel::finish::master::MasterJob;
+use lintel::finish::release::{Balance, ReleaseJob, release, songs_of};
+use lintel::finish::{EndsOptions, Tags};
 
 use crate::args::ReleaseArgs;
 use crate::finish::{cores, end};
@@ -17,17 +17,17 @@ pub fn run(args: &ReleaseArgs) -> Result<End, Failure> {
     if songs.is_empty() {
         return Err(Failure::Usage("no WAV or FLAC file in that folder".into()));
     }
-    let order = ReleaseOrder {
+    let order = ReleaseJob {
         songs,
         folder: args.output.clone(),
-        each: Order {
+        each: MasterJob {
             input: Default::default(),
             output: Default::default(),
             settings,
             target,
             solve,
             force: args.chain.force,
-            wishes: Wishes::default(),
+            wishes: EndsOptions::default(),
             layout,
             encoding,
             rate: args.file.rate,
@@ -35,7 +35,7 @@ pub fn run(args: &ReleaseArgs) -> Result<End, Failure> {
             overwrite: args.file.overwrite(),
             cores: cores(),
         },
-        balance: if args.level { Balance::Level } else { Balance::Keep },
+        balance: if args.level { Balance::Level } else { Balance::WindowState },
         gap: args.gap,
         report: !args.file.no_report,
     };

@@ -4,7 +4,7 @@ use std::io::Write;
 use std::path::Path;
 
 use clap::CommandFactory;
-use lintel::finish::{self, Figures, LINES};
+use lintel::finish::{self, FileFigures, LINES};
 
 use crate::args::Args;
 use crate::{End, Failure};
@@ -23,7 +23,7 @@ pub fn manual(folder: &Path) -> Result<End, Failure> {
 }
 
 /// A table of figures, one column a signal.
-pub fn table(heads: &[&str], columns: &[&Figures]) -> String {
+pub fn table(heads: &[&str], columns: &[&FileFigures]) -> String {
     let name = LINES.iter().map(|line| line.name.chars().count()).max().unwrap_or(0);
     let mut text = String::new();
     if heads.iter().any(|head| !head.is_empty()) {
@@ -42,11 +42,11 @@ pub fn table(heads: &[&str], columns: &[&Figures]) -> String {
 }
 
 /// A file's format in words.
-pub fn format_words(format: &finish::Format) -> String {
+pub fn format_words(format: &finish::FileFormat) -> String {
     let kind = match format.kind {
-        finish::Kind::Wav => "WAV",
-        finish::Kind::Rf64 => "RF64",
-        finish::Kind::Flac => "FLAC",
+        finish::Container::Wav => "WAV",
+        finish::Container::Rf64 => "RF64",
+        finish::Container::Flac => "FLAC",
     };
     let channels = if format.channels == 1 { "mono" } else { "stereo" };
     format!("{kind}, {}, {} Hz, {channels}, {}", format.encoding, format.rate, finish::time(format.seconds()))

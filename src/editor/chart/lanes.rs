@@ -1,56 +1,65 @@
-//! The three lanes: what the pens write. Columns in, traces out; a column's peak or depth is drawn
-//! as it is, never averaged.
+//! The three lanes: curves, scales, legends and present values. A column's highest level and deepest
+//! reduction are drawn as they are, never averaged.
 
-use super::Window;
-use crate::editor::controls::Desk;
-use crate::editor::ink;
-use crate::editor::layout::Chart;
-use crate::editor::live::Column;
-use crate::editor::screen::Sight;
+use super::time_window::TimeWindow;
+use crate::editor::context::DrawContext;
+use crate::editor::drawing;
+use crate::editor::layout::ChartLayout;
+use crate::editor::param_editor::ParamEditor;
+use crate::live::LiveColumn;
+use crate::numbers::{number, signed};
 use egui::{Align2, Color32, Pos2, Rect, Shape, Stroke, Ui, pos2, vec2};
 
-/// Everything that one frame of the chart is drawn from.
-pub struct Drawing<'a, 'd> {
-    pub at: &'a Chart,
-    pub sight: &'a Sight<'a>,
-    pub window: Window,
-    pub columns: &'a [Column],
+/// What one frame of the lanes is drawn from.
+pub struct LaneDrawing<'a, 'd> {
+    /// Places.
+    pub at: &'a ChartLayout,
+    /// Data of the frame.
+    pub context: &'a DrawContext<'a>,
+    /// Visible time.
+    pub window: TimeWindow,
+    /// Columns of that time.
+    pub columns: &'a [LiveColumn],
     /// Depth of the reduction lane, dB.
-    pub depth: f64,
-    pub desk: &'a Desk<'d>,
+    pub depth_db: f64,
+    /// The parameters.
+    pub editor: &'a ParamEditor<'d>,
 }
 
-/// Dash of the glue's pen, of the ceiling line.
-pub const GLUE_DASH: (f32, f32) = (5.0, 2.5);
-const CEILING_DASH: (f32, f32) = (9.0, 4.0);
+/// Dashes of the compressor's curve and of the ceiling: lengths on and off, points.
+const COMPRESSOR_DASH_PT: (f32, f32) = (5.0, 2.5);
+const CEILING_DASH_PT: (f32, f32) = (9.0, 4.0);
 
-impl Drawing<'_, '_> {
+impl LaneDrawing<'_, '_> {
     /// Lowest and highest level in the level lane, dBFS.
     fn level_range(&self) -> (f64, f64) {
         let tall = self.at.lanes[0].height() > 130.0;
         (if tall { -48.0 } else { -36.0 }, 3.0)
     }
 
+    /// y of a level in dBFS.
     pub fn level_y(&self, db: f64) -> f32 {
         let (low, high) = self.level_range();
-        place(self.at.lanes[0].shrink2(vec2(0.0, 1.0)), (high - db) / (high - low))
+        lane_y(self.at.lanes[0].shrink2(vec2(0.0, 1.0)), (high - db) / (high - low))
     }
 
+    /// y of a reduction in dB ≥ 0.
     pub fn reduction_y(&self, db: f64) -> f32 {
-        place(self.at.lanes[1].shrink2(vec2(0.0, 1.0)), db / self.depth)
+        lane_y(self.at.lanes[1].shrink2(vec2(0.0, 1.0)), db / self.depth_db)
     }
 
+    /// y of a loudness in LUFS.
     pub fn loudness_y(&self, lufs: f64) -> f32 {
-        let target = self.sight.live.aim().loudness;
-        place(self.at.lanes[2].shrink2(vec2(0.0, 1.0)), (target + 6.0 - lufs) / 18.0)
+        let target = self.context.live.chosen_target().loudness;
+        lane_y(self.at.lanes[2].shrink2(vec2(0.0, 1.0)), (target + 6.0 - lufs) / 18.0)
     }
 
-    /// A line through a value of every column that is there, cut where none is.
-    fn trace(&self, y: impl Fn(&Column) -> f32) -> Vec<Vec<Pos2>> {
+    /// Lines through a value of every recorded column, interrupted where nothing was recorded.
+    fn trace(&self, y: impl Fn(&LiveColumn) -> f32) -> Vec<Vec<Pos2>> {
         let mut runs = vec![Vec::new()];
         for (n, column) in self.columns.iter().enumerate() {
             let run = runs.last_mut().expect("one run");
-            if column.there {
+            if column.recorded {
                 run.push(pos2(self.window.column_x(n), y(column)));
             } else if !run.is_empty() {
                 runs.push(Vec::new());
@@ -59,104 +68,112 @@ impl Drawing<'_, '_> {
         runs
     }
 
-    /// The painter that stays within a lane and left of the edge.
-    fn pen(&self, ui: &Ui, lane: usize) -> egui::Painter {
+    /// A painter clipped to a lane, left of the edge.
+    fn clipped_painter(&self, ui: &Ui, lane: usize) -> egui::Painter {
         let lane = self.at.lanes[lane];
-        let edge = self.window.x(self.window.edge).clamp(lane.left(), lane.right());
+        let edge = self.window.x(self.window.edge_s).clamp(lane.left(), lane.right());
         ui.painter().with_clip_rect(Rect::from_min_max(lane.min, pos2(edge, lane.bottom())))
     }
 
+    /// Draws the levels of input and output.
     pub fn level(&self, ui: &Ui) {
-        let (theme, lane) = (&self.sight.theme, self.at.lanes[0]);
+        let (theme, lane) = (&self.context.theme, self.at.lanes[0]);
         self.scale(ui, 0, "level", &[0.0, -6.0, -12.0, -24.0, -36.0], |db| self.level_y(db));
-        let p = self.pen(ui, 0);
+        let p = self.clipped_painter(ui, 0);
         let y = |db: f32| self.level_y(f64::from(db.max(-200.0)));
-        for before in self.trace(|c| y(c.before)) {
-            ink::band(&p, &before, &floor(&before, lane.bottom()), theme.before);
+        for before in self.trace(|c| y(c.input)) {
+            drawing::fill_between(&p, &before, &floor(&before, lane.bottom()), theme.input);
         }
-        for top in self.trace(|c| y(c.after)) {
-            ink::line(&p, top, Stroke::new(1.3, theme.ink), None);
+        for top in self.trace(|c| y(c.output)) {
+            drawing::line(&p, top, Stroke::new(1.3, theme.text), None);
         }
-        let ceiling = f64::from(self.desk.value("ceiling"));
-        if self.desk.is_on("ceiling_on") {
+        let ceiling = f64::from(self.editor.value("ceiling"));
+        if self.editor.is_on("limit_on") {
             let y = self.level_y(ceiling);
             let line = vec![pos2(lane.left(), y), pos2(lane.right(), y)];
             let p = ui.painter().with_clip_rect(lane);
-            ink::line(&p, line, Stroke::new(1.5, theme.red), Some(CEILING_DASH));
+            drawing::line(&p, line, Stroke::new(1.5, theme.red), Some(CEILING_DASH_PT));
         }
         self.marks(ui);
         let p = ui.painter();
-        let key = self.key(ui, 0, 0);
-        p.rect_filled(Rect::from_center_size(key, vec2(14.0, 7.0)), 0.0, theme.before);
-        self.key_word(ui, key, "before");
-        let key = self.key(ui, 0, 1);
-        p.line_segment([key - vec2(7.0, 0.0), key + vec2(7.0, 0.0)], Stroke::new(1.6, theme.ink));
-        self.key_word(ui, key, "after");
-        if self.rows(0) > 2 {
-            let key = self.key(ui, 0, 2);
-            let line = vec![key - vec2(7.0, 0.0), key + vec2(8.0, 0.0)];
-            ink::line(p, line, Stroke::new(1.6, theme.red), Some((6.0, 3.0)));
-            self.key_word(ui, key, "ceiling");
+        let sample = self.legend_sample(0, 0);
+        p.rect_filled(Rect::from_center_size(sample, vec2(14.0, 7.0)), 0.0, theme.input);
+        self.legend_label(ui, sample, "in");
+        let sample = self.legend_sample(0, 1);
+        p.line_segment([sample - vec2(7.0, 0.0), sample + vec2(7.0, 0.0)], Stroke::new(1.6, theme.text));
+        self.legend_label(ui, sample, "out");
+        if self.legend_rows(0) > 2 {
+            let sample = self.legend_sample(0, 2);
+            let line = vec![sample - vec2(7.0, 0.0), sample + vec2(8.0, 0.0)];
+            drawing::line(p, line, Stroke::new(1.6, theme.red), Some((6.0, 3.0)));
+            self.legend_label(ui, sample, "ceiling");
         }
-        let calm = self.sight.calm;
-        self.figures(
+        let steady = self.context.steady;
+        self.values(
             ui,
             0,
             &[
-                ("before", ink::number(calm.before.true_peak), theme.ink),
-                ("after", ink::number(calm.after.true_peak), theme.ink),
-                ("ceiling", ink::number(ceiling), theme.red),
+                ("in", number(steady.input.true_peak, 1), theme.text),
+                ("out", number(steady.output.true_peak, 1), theme.text),
+                ("ceiling", number(ceiling, 1), theme.red),
             ],
         );
     }
 
+    /// Draws the gain reduction.
     pub fn reduction(&self, ui: &Ui) {
-        let (theme, lane) = (&self.sight.theme, self.at.lanes[1]);
-        let steps: &[f64] = match self.depth {
+        let (theme, lane) = (&self.context.theme, self.at.lanes[1]);
+        let steps: &[f64] = match self.depth_db {
             d if d > 12.0 => &[0.0, 6.0, 12.0, 18.0],
             d if d > 6.0 => &[0.0, 3.0, 6.0, 9.0],
             _ => &[0.0, 1.0, 2.0, 3.0, 4.0, 5.0],
         };
         self.scale(ui, 1, "reduction", steps, |db| self.reduction_y(db));
-        let p = self.pen(ui, 1);
-        let glue = self.trace(|c| self.reduction_y(f64::from(c.glue)));
-        let both = self.trace(|c| self.reduction_y(f64::from(c.glue + c.ceiling)));
-        for (glue, both) in glue.iter().zip(&both) {
-            ink::band(&p, &floor(glue, lane.top()), glue, theme.wash(theme.teal, 0.22));
-            ink::band(&p, glue, both, theme.wash(theme.red, 0.26));
+        let p = self.clipped_painter(ui, 1);
+        let compressor = self.trace(|c| self.reduction_y(f64::from(c.compressor)));
+        let both = self.trace(|c| self.reduction_y(f64::from(c.compressor + c.limiter)));
+        for (compressor, both) in compressor.iter().zip(&both) {
+            drawing::fill_between(
+                &p,
+                &floor(compressor, lane.top()),
+                compressor,
+                theme.tint(theme.teal, 0.22),
+            );
+            drawing::fill_between(&p, compressor, both, theme.tint(theme.red, 0.26));
         }
         for both in both {
-            ink::line(&p, both, Stroke::new(1.4, theme.red), None);
+            drawing::line(&p, both, Stroke::new(1.4, theme.red), None);
         }
-        if self.columns.iter().any(|c| c.glue > 0.005) {
-            for glue in glue {
-                ink::line(&p, glue, Stroke::new(1.6, theme.teal), Some(GLUE_DASH));
+        if self.columns.iter().any(|c| c.compressor > 0.005) {
+            for compressor in compressor {
+                drawing::line(&p, compressor, Stroke::new(1.6, theme.teal), Some(COMPRESSOR_DASH_PT));
             }
         }
         let p = ui.painter();
-        let key = self.key(ui, 1, 0);
-        let line = vec![key - vec2(7.0, 0.0), key + vec2(8.0, 0.0)];
-        ink::line(p, line, Stroke::new(1.8, theme.teal), Some((4.0, 2.0)));
-        self.key_word(ui, key, "glue");
-        let key = self.key(ui, 1, 1);
-        p.line_segment([key - vec2(7.0, 0.0), key + vec2(7.0, 0.0)], Stroke::new(1.8, theme.red));
-        self.key_word(ui, key, "ceiling");
-        let calm = self.sight.calm;
-        let drive = f64::from(self.desk.value("drive"));
-        self.figures(
+        let sample = self.legend_sample(1, 0);
+        let line = vec![sample - vec2(7.0, 0.0), sample + vec2(8.0, 0.0)];
+        drawing::line(p, line, Stroke::new(1.8, theme.teal), Some((4.0, 2.0)));
+        self.legend_label(ui, sample, "compressor");
+        let sample = self.legend_sample(1, 1);
+        p.line_segment([sample - vec2(7.0, 0.0), sample + vec2(7.0, 0.0)], Stroke::new(1.8, theme.red));
+        self.legend_label(ui, sample, "limiter");
+        let steady = self.context.steady;
+        let drive = f64::from(self.editor.value("drive"));
+        self.values(
             ui,
             1,
             &[
-                ("glue", ink::number(calm.glue.now), theme.teal),
-                ("ceiling", ink::number(calm.ceiling.now), theme.red),
-                ("drive", ink::signed(drive), theme.ink),
+                ("compressor", number(steady.compressor.now, 1), theme.teal),
+                ("limiter", number(steady.limiter.now, 1), theme.red),
+                ("drive", signed(drive, 1), theme.text),
             ],
         );
     }
 
+    /// Draws the short-term loudness.
     pub fn loudness(&self, ui: &Ui) {
-        let (theme, lane) = (&self.sight.theme, self.at.lanes[2]);
-        let target = self.sight.live.aim().loudness;
+        let (theme, lane) = (&self.context.theme, self.at.lanes[2]);
+        let target = self.context.live.chosen_target().loudness;
         let steps = [0.0, 4.0, -6.0, -3.0, -9.0].map(|from_target| target + from_target);
         self.scale(ui, 2, "loudness", &steps, |lufs| self.loudness_y(lufs));
         let p = ui.painter().with_clip_rect(lane);
@@ -164,51 +181,51 @@ impl Drawing<'_, '_> {
             lane.x_range(),
             self.loudness_y(target + 1.0)..=self.loudness_y(target - 1.0),
         );
-        p.rect_filled(band, 0.0, theme.wash(theme.ochre, 0.2));
+        p.rect_filled(band, 0.0, theme.tint(theme.ochre, 0.2));
         let y = self.loudness_y(target);
-        p.hline(lane.x_range(), y, Stroke::new(1.0, theme.wash(theme.ochre, 0.55)));
-        let p = self.pen(ui, 2);
+        p.hline(lane.x_range(), y, Stroke::new(1.0, theme.tint(theme.ochre, 0.55)));
+        let p = self.clipped_painter(ui, 2);
         for run in self.trace(|c| self.loudness_y(f64::from(c.short_term.max(-200.0)))) {
-            ink::line(&p, run, Stroke::new(2.2, theme.ochre), None);
+            drawing::line(&p, run, Stroke::new(2.2, theme.ochre), None);
         }
         let p = ui.painter();
-        let key = self.key(ui, 2, 0);
-        p.line_segment([key - vec2(7.0, 0.0), key + vec2(7.0, 0.0)], Stroke::new(2.4, theme.ochre));
-        self.key_word(ui, key, "3 s");
-        if self.rows(2) > 1 {
-            let key = self.key(ui, 2, 1);
-            p.rect_filled(Rect::from_center_size(key, vec2(14.0, 7.0)), 0.0, theme.wash(theme.ochre, 0.3));
-            self.key_word(ui, key, "target");
+        let sample = self.legend_sample(2, 0);
+        p.line_segment([sample - vec2(7.0, 0.0), sample + vec2(7.0, 0.0)], Stroke::new(2.4, theme.ochre));
+        self.legend_label(ui, sample, "short-term");
+        if self.legend_rows(2) > 1 {
+            let sample = self.legend_sample(2, 1);
+            p.rect_filled(Rect::from_center_size(sample, vec2(14.0, 7.0)), 0.0, theme.tint(theme.ochre, 0.3));
+            self.legend_label(ui, sample, "target");
         }
-        let calm = self.sight.calm;
-        self.figures(
+        let steady = self.context.steady;
+        self.values(
             ui,
             2,
             &[
-                ("3 s", ink::number(calm.after.short_term), theme.ochre),
-                ("0.4 s", ink::number(calm.after.momentary), theme.ink),
-                ("target", ink::number(target), theme.soft),
+                ("short-term", number(steady.output.short_term, 1), theme.ochre),
+                ("momentary", number(steady.output.momentary, 1), theme.text),
+                ("target", number(target, 1), theme.secondary),
             ],
         );
     }
 
-    /// Where something went over, and where the transport jumped.
+    /// Marks where the ceiling was exceeded and where the transport jumped.
     fn marks(&self, ui: &Ui) {
-        let theme = &self.sight.theme;
+        let theme = &self.context.theme;
         let lanes = self.at.lanes[0].union(self.at.lanes[2]);
-        let p = self.pen(ui, 0);
+        let p = self.clipped_painter(ui, 0);
         let whole =
             ui.painter().with_clip_rect(lanes.intersect(Rect::everything_left_of(p.clip_rect().right())));
         for (n, column) in self.columns.iter().enumerate() {
             let x = self.window.column_x(n);
-            if column.jump {
+            if column.transport_jump {
                 let line = vec![pos2(x, lanes.top()), pos2(x, lanes.bottom())];
-                ink::line(&whole, line, Stroke::new(1.0, theme.soft), Some((1.5, 3.0)));
+                drawing::line(&whole, line, Stroke::new(1.0, theme.secondary), Some((1.5, 3.0)));
                 let y = lanes.bottom() - 6.0;
                 let mark = vec![pos2(x, y - 4.0), pos2(x + 5.0, y), pos2(x, y + 4.0)];
-                whole.add(Shape::convex_polygon(mark, theme.soft, Stroke::NONE));
+                whole.add(Shape::convex_polygon(mark, theme.secondary, Stroke::NONE));
             }
-            if column.over {
+            if column.over_ceiling {
                 let y = self.at.lanes[0].top() + 1.0;
                 let mark = vec![pos2(x - 4.5, y), pos2(x + 4.5, y), pos2(x, y + 8.0)];
                 p.add(Shape::convex_polygon(mark, theme.red, Stroke::NONE));
@@ -216,71 +233,87 @@ impl Drawing<'_, '_> {
         }
     }
 
-    /// Ruling, the scale's numbers next to the paper, and the lane's title.
+    /// Grid lines, the numbers of the scale, and the title of a lane.
     fn scale(&self, ui: &Ui, lane: usize, title: &str, steps: &[f64], y: impl Fn(f64) -> f32) {
-        let (theme, paper, gutter) = (&self.sight.theme, self.at.lanes[lane], self.at.gutter[lane]);
+        let (theme, lane_rect, scale_rect) = (&self.context.theme, self.at.lanes[lane], self.at.scales[lane]);
         let p = ui.painter();
-        let mut written: Vec<f32> = Vec::new();
+        let mut labels: Vec<f32> = Vec::new();
         for step in steps {
             let at = y(*step);
-            let fits = written.iter().all(|other| (at - other).abs() >= 12.5);
-            if !(paper.top()..paper.bottom() - 7.0).contains(&at) || !fits {
+            let fits = labels.iter().all(|other| (at - other).abs() >= 12.5);
+            if !(lane_rect.top()..lane_rect.bottom() - 7.0).contains(&at) || !fits {
                 continue;
             }
-            p.hline(paper.x_range(), at, Stroke::new(1.0, theme.ruling));
-            let middle = at.clamp(gutter.top() + 6.0, gutter.bottom() - 6.0);
+            p.hline(lane_rect.x_range(), at, Stroke::new(1.0, theme.grid));
+            let middle = at.clamp(scale_rect.top() + 6.0, scale_rect.bottom() - 6.0);
             let value = if lane == 1 { -step } else { *step };
-            let pos = pos2(gutter.right() - 6.0, middle);
-            ink::text(p, pos, Align2::RIGHT_CENTER, &whole(value), ink::SMALL, theme.soft);
-            p.hline(gutter.right() - 4.0..=gutter.right(), at, Stroke::new(1.0, theme.edge));
-            written.push(at);
+            let pos = pos2(scale_rect.right() - 6.0, middle);
+            drawing::text(
+                p,
+                pos,
+                Align2::RIGHT_CENTER,
+                &number(value, 0),
+                drawing::SMALL_PT,
+                theme.secondary,
+            );
+            p.hline(scale_rect.right() - 4.0..=scale_rect.right(), at, Stroke::new(1.0, theme.border));
+            labels.push(at);
         }
-        let pos = gutter.left_top() + vec2(0.0, 1.0);
-        ink::bold(p, pos, Align2::LEFT_TOP, title, 13.0, theme.ink);
+        let pos = scale_rect.left_top() + vec2(0.0, 1.0);
+        drawing::bold(p, pos, Align2::LEFT_TOP, title, 13.0, theme.text);
     }
 
-    /// Lines of the key that fit beside a lane.
-    fn rows(&self, lane: usize) -> usize {
-        (((self.at.gutter[lane].height() - 20.0) / 15.0).floor() as usize).min(3)
+    /// Lines of the legend that fit beside a lane.
+    fn legend_rows(&self, lane: usize) -> usize {
+        (((self.at.scales[lane].height() - 20.0) / 15.0).floor() as usize).min(3)
     }
 
-    /// Middle of the sample in a line of the key.
-    fn key(&self, _ui: &Ui, lane: usize, row: usize) -> Pos2 {
-        self.at.gutter[lane].left_top() + vec2(7.0, 26.0 + 15.0 * row as f32)
+    /// Centre of the line or colour sample in a row of the legend.
+    fn legend_sample(&self, lane: usize, row: usize) -> Pos2 {
+        self.at.scales[lane].left_top() + vec2(7.0, 26.0 + 15.0 * row as f32)
     }
 
-    fn key_word(&self, ui: &Ui, key: Pos2, word: &str) {
-        let color = self.sight.theme.soft;
-        ink::text(ui.painter(), key + vec2(12.0, 0.0), Align2::LEFT_CENTER, word, ink::SMALL, color);
+    fn legend_label(&self, ui: &Ui, sample: Pos2, word: &str) {
+        let color = self.context.theme.secondary;
+        drawing::text(
+            ui.painter(),
+            sample + vec2(12.0, 0.0),
+            Align2::LEFT_CENTER,
+            word,
+            drawing::SMALL_PT,
+            color,
+        );
     }
 
-    /// The lane's figures at its right end.
-    fn figures(&self, ui: &Ui, lane: usize, rows: &[(&str, String, Color32)]) {
-        let (theme, rect) = (&self.sight.theme, self.at.figures[lane]);
+    /// The present values, right of a lane.
+    fn values(&self, ui: &Ui, lane: usize, rows: &[(&str, String, Color32)]) {
+        let (theme, rect) = (&self.context.theme, self.at.values[lane]);
         let p = ui.painter();
         let fit = ((rect.height() / 17.0).floor() as usize).clamp(1, rows.len());
         let pitch = (rect.height() / fit as f32).clamp(15.0, 24.0);
         let mut y = rect.center().y - pitch * (fit as f32 - 1.0) / 2.0;
         for (label, value, color) in &rows[..fit] {
             let size = if pitch > 20.0 { 15.0 } else { 13.5 };
-            ink::text(p, pos2(rect.left() + 9.0, y), Align2::LEFT_CENTER, label, ink::SMALL, theme.soft);
-            ink::text(p, pos2(rect.right(), y), Align2::RIGHT_CENTER, value, size, *color);
+            drawing::text(
+                p,
+                pos2(rect.left() + 9.0, y),
+                Align2::LEFT_CENTER,
+                label,
+                drawing::SMALL_PT,
+                theme.secondary,
+            );
+            drawing::text(p, pos2(rect.right(), y), Align2::RIGHT_CENTER, value, size, *color);
             y += pitch;
         }
     }
 }
 
-/// y at a share of the lane's height, kept near the lane so that no line runs to infinity.
-fn place(lane: Rect, share: f64) -> f32 {
+/// y at a share of the lane's height, limited so that lines stay finite.
+fn lane_y(lane: Rect, share: f64) -> f32 {
     lane.top() + lane.height() * share.clamp(-0.5, 1.5) as f32
 }
 
-/// The same points on a straight line at `y`.
+/// The same x positions on a horizontal line at `y`.
 fn floor(points: &[Pos2], y: f32) -> Vec<Pos2> {
     points.iter().map(|p| pos2(p.x, y)).collect()
-}
-
-/// A whole number with a true minus sign.
-fn whole(value: f64) -> String {
-    format!("{:.0}", value + 0.0).replace("-0", "0").replace('-', "\u{2212}")
 }

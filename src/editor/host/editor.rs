@@ -1,6 +1,5 @@
 //! The framework's editor, handing out windows that wait for their threads when they close.
 
-use super::Window;
 use super::closing::WindowThread;
 use nice_plug::context::gui::GuiContext;
 use nice_plug::editor::dpi::NativeSize;
@@ -9,17 +8,24 @@ use nice_plug::editor::{
     VirtualKeyCode,
 };
 use nice_plug::plugin::TrackInfo;
-use nice_plug_egui::{EguiEditor, EguiEditorHandle, baseview};
+use nice_plug_egui::{EguiEditor, EguiEditorHandle, NiceEguiApp, baseview};
 use std::error::Error;
 use std::sync::{Arc, Mutex, PoisonError};
 
-/// Where a window's thread leaves itself when it builds the window, and the editor finds it.
-pub type Noted = Arc<Mutex<Option<WindowThread>>>;
+/// Where a window's thread notes itself when it builds the window, and the editor finds it.
+pub type NotedThread = Arc<Mutex<Option<WindowThread>>>;
 
 /// The framework's editor, with windows that wait for their threads.
-pub struct LintelEditor {
-    pub(super) inner: EguiEditor<Window>,
-    pub(super) noted: Noted,
+pub struct WaitingEditor<A: NiceEguiApp> {
+    inner: EguiEditor<A>,
+    thread: NotedThread,
+}
+
+impl<A: NiceEguiApp> WaitingEditor<A> {
+    /// `inner`, whose application notes the thread that builds its window in `thread`.
+    pub fn new(inner: EguiEditor<A>, thread: NotedThread) -> Self {
+        Self { inner, thread }
+    }
 }
 
 /// An open window. Fields are dropped in this order: the window, then the wait for its thread.
@@ -31,7 +37,7 @@ pub struct OpenWindow {
 /// The framework's handle, for `OpenWindow`.
 pub struct Handle(EguiEditorHandle);
 
-impl Editor for LintelEditor {
+impl<A: NiceEguiApp> Editor for WaitingEditor<A> {
     type Handle = Handle;
 
     fn spawn(
@@ -44,7 +50,7 @@ impl Editor for LintelEditor {
     ) -> Result<SpawnedEditor<Handle>, Box<dyn Error>> {
         let spawned = self.inner.spawn(parent, wait_for_parent, fallback_scale_factor, gui_context, host);
         // If the window could not be made, the thread that tried is waited for here.
-        let thread = self.noted.lock().unwrap_or_else(PoisonError::into_inner).take();
+        let thread = self.thread.lock().unwrap_or_else(PoisonError::into_inner).take();
         let SpawnedEditor { handle, window } = spawned?;
         Ok(SpawnedEditor { handle: Handle(handle), window: OpenWindow { window, _thread: thread } })
     }

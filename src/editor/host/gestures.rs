@@ -1,36 +1,37 @@
-//! The host's parameters as the screen's controls: gestures in, automation out.
+//! The host's parameters as [`Controls`]: the screen's gestures become automation.
 
-use crate::editor::Controls;
+use crate::editor::controls::Controls;
+use crate::host_params::HostParams;
 use crate::params;
-use crate::plugin::host_params::HostParams;
 use crate::settings::Settings;
+use crate::sync::lock;
 use nice_plug::context::gui::GuiContext;
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError, Weak};
+use std::sync::{Arc, Mutex, MutexGuard, Weak};
 use std::time::{Duration, Instant};
 
-/// A host passes a value on when it next processes or flushes; until then, and while a gesture is
-/// open, the screen shows what it sent.
-const LAG: Duration = Duration::from_millis(400);
+/// A host applies a value when it next processes or flushes; for this time, and while a gesture is
+/// open, the screen shows the value that it sent.
+const HOST_LAG: Duration = Duration::from_millis(400);
 
-/// What was sent for one parameter.
+/// What was sent for one parameter: value, and when its gesture ended.
 #[derive(Clone, Copy, Debug, Default)]
 struct Sent {
     value: Option<(f32, Option<Instant>)>,
     open: bool,
 }
 
-/// The way to the host while one window is open. It lives in that window's egui context and dies
-/// with it: a plugin that kept it would keep itself alive.
-pub struct Line {
+/// Gestures to the host while a window is open. Owned by the window's egui context and dropped with
+/// it: owned by the plugin it would be a reference cycle.
+pub struct HostGestures {
     params: Arc<HostParams>,
     host: GuiContext,
-    /// Gestures begun and not ended, by index.
+    /// Parameters with an open gesture, by index.
     open: Mutex<Vec<usize>>,
 }
 
-impl Line {
+impl HostGestures {
     fn open(&self) -> MutexGuard<'_, Vec<usize>> {
-        self.open.lock().unwrap_or_else(PoisonError::into_inner)
+        lock(&self.open)
     }
 
     fn begin(&self, index: usize) {
@@ -52,41 +53,42 @@ impl Line {
     }
 }
 
-impl Drop for Line {
-    /// The window closes: gestures that are still open end here.
+impl Drop for HostGestures {
+    /// Ends the gestures that are open when the window closes.
     fn drop(&mut self) {
         let open = std::mem::take(&mut *self.open());
         open.into_iter().for_each(|index| self.end(index));
     }
 }
 
-/// The parameters of one instance, whether a window is open or not.
+/// The parameters of one instance, with or without a window.
 pub struct HostControls {
     params: Arc<HostParams>,
-    line: Weak<Line>,
+    gestures: Weak<HostGestures>,
     sent: Vec<Sent>,
 }
 
 impl HostControls {
+    /// The parameters `params`, without a window.
     pub fn new(params: Arc<HostParams>) -> Self {
-        Self { params, line: Weak::new(), sent: vec![Sent::default(); params::all().len()] }
+        Self { params, gestures: Weak::new(), sent: vec![Sent::default(); params::all().len()] }
     }
 
-    /// A window opens; its context keeps the line to the host.
+    /// A window has opened; its egui context owns the [`HostGestures`].
     pub fn connect(&mut self, ctx: &egui::Context, host: GuiContext) {
-        let line = Arc::new(Line { params: self.params.clone(), host, open: Mutex::default() });
-        self.line = Arc::downgrade(&line);
+        let gestures = Arc::new(HostGestures { params: self.params.clone(), host, open: Mutex::default() });
+        self.gestures = Arc::downgrade(&gestures);
         self.sent.fill(Sent::default());
-        ctx.data_mut(|data| data.insert_temp(egui::Id::NULL, line));
+        ctx.data_mut(|data| data.insert_temp(egui::Id::NULL, gestures));
     }
 
     fn host_value(&self, index: usize) -> f32 {
         let param = &params::all()[index];
         // SAFETY: the handle points into `self.params`, which is alive.
         let position = unsafe { self.params.handle(index).unmodulated_normalized_value() };
-        let mut settled = Settings::default();
-        param.set(&mut settled, param.at_position(position));
-        param.get(&settled)
+        let mut rounded = Settings::default();
+        param.set(&mut rounded, param.at_position(position));
+        param.get(&rounded)
     }
 }
 
@@ -94,26 +96,26 @@ impl Controls for HostControls {
     fn get(&self, index: usize) -> f32 {
         match self.sent[index] {
             Sent { value: Some((value, _)), open: true } => value,
-            Sent { value: Some((value, Some(then))), open: false } if then.elapsed() < LAG => value,
+            Sent { value: Some((value, Some(then))), open: false } if then.elapsed() < HOST_LAG => value,
             _ => self.host_value(index),
         }
     }
 
     fn begin(&mut self, index: usize) {
         self.sent[index] = Sent { value: None, open: true };
-        if let Some(line) = self.line.upgrade() {
-            line.begin(index);
+        if let Some(gestures) = self.gestures.upgrade() {
+            gestures.begin(index);
         }
     }
 
     fn set(&mut self, index: usize, value: f32) {
         let param = &params::all()[index];
-        let mut settled = Settings::default();
-        param.set(&mut settled, value);
-        let value = param.get(&settled);
+        let mut rounded = Settings::default();
+        param.set(&mut rounded, value);
+        let value = param.get(&rounded);
         self.sent[index].value = Some((value, None));
-        if let Some(line) = self.line.upgrade() {
-            line.set(index, param.position(value));
+        if let Some(gestures) = self.gestures.upgrade() {
+            gestures.set(index, param.position(value));
         }
     }
 
@@ -121,8 +123,8 @@ impl Controls for HostControls {
         let sent = &mut self.sent[index];
         sent.open = false;
         sent.value = sent.value.map(|(value, _)| (value, Some(Instant::now())));
-        if let Some(line) = self.line.upgrade() {
-            line.end(index);
+        if let Some(gestures) = self.gestures.upgrade() {
+            gestures.end(index);
         }
     }
 }
@@ -140,7 +142,7 @@ mod tests {
     }
 
     #[test]
-    fn what_was_sent_is_shown_until_the_host_has_had_time_to_answer() {
+    fn a_sent_value_is_shown_until_the_host_had_time_to_apply_it() {
         let mut controls = HostControls::new(Arc::new(HostParams::new()));
         let drive = params::all().iter().position(|p| p.id == "drive").unwrap();
         controls.begin(drive);
@@ -148,8 +150,8 @@ mod tests {
         assert_eq!(controls.get(drive), 4.0);
         controls.end(drive);
         assert_eq!(controls.get(drive), 4.0);
-        // No host ever answered: the host's own value counts again.
-        controls.sent[drive].value = Some((4.0, Instant::now().checked_sub(2 * LAG)));
+        // No host has applied it: the host's value is shown again.
+        controls.sent[drive].value = Some((4.0, Instant::now().checked_sub(2 * HOST_LAG)));
         assert_eq!(controls.get(drive), 0.0);
     }
 }

@@ -1,41 +1,45 @@
-//! Steps and rounding of a parameter's value: what a wheel's click, an arrow key or a drag makes of
-//! it, so that what is set reads as it is written.
+//! Steps and rounding of values set by wheel, arrow keys and drags, so that the value is the one that
+//! is written.
 
 use crate::params::{Kind, Param, Unit};
 
-/// The value rounded to what its text shows, or ten times finer.
-pub fn tidy(param: &Param, value: f32, fine: bool) -> f32 {
+/// The value rounded to the resolution of its text, or, if `fine`, to a tenth of that.
+pub fn round_to_display(param: &Param, value: f32, fine: bool) -> f32 {
     let (min, max) = param.range();
     let Kind::Number { unit, .. } = param.kind else { return value.round() };
-    let grain = match unit {
+    let resolution = match unit {
         Unit::Gain | Unit::Db | Unit::DbTp => 0.1,
         Unit::Percent => 1.0,
         Unit::Ratio | Unit::Q => 0.01,
-        // Three figures.
+        // Three significant digits.
         Unit::Hz | Unit::Ms => 10.0_f32.powf(value.abs().max(0.1).log10().floor() - 2.0),
     };
-    let grain = if fine && !matches!(unit, Unit::Ratio | Unit::Q) { grain / 10.0 } else { grain };
-    // Dividing by the whole inverse keeps 0.1 dB steps on the nearest float of their decimal.
-    let inverse = (1.0 / grain).round().max(1.0);
-    let rounded =
-        if grain <= 1.0 { (value * inverse).round() / inverse } else { (value / grain).round() * grain };
+    let resolution =
+        if fine && !matches!(unit, Unit::Ratio | Unit::Q) { resolution / 10.0 } else { resolution };
+    // Dividing by the integer inverse gives the float nearest to each multiple of 0.1.
+    let inverse = (1.0 / resolution).round().max(1.0);
+    let rounded = if resolution <= 1.0 {
+        (value * inverse).round() / inverse
+    } else {
+        (value / resolution).round() * resolution
+    };
     rounded.clamp(min, max)
 }
 
-/// The value `steps` steps further: half a dB, or a fiftieth of the way; fine, a fifth of that.
+/// The value `steps` steps further: 0.5 dB or 2 % of the range each; if `fine`, a fifth of that.
 pub fn stepped(param: &Param, value: f32, steps: f32, fine: bool) -> f32 {
     let (min, max) = param.range();
     let Kind::Number { unit, .. } = param.kind else { return (value + steps.signum()).clamp(min, max) };
     match unit {
         Unit::Gain | Unit::Db | Unit::DbTp => {
             let step = if fine { 0.1 } else { 0.5 };
-            tidy(param, value + steps * step, fine).clamp(min, max)
+            round_to_display(param, value + steps * step, fine).clamp(min, max)
         }
         _ => {
             let step = if fine { 0.004 } else { 0.02 };
             let exact = param.at_position(param.position(value) + steps * step);
-            let moved = tidy(param, exact, fine);
-            // A step never gets lost, or turned back, in the rounding.
+            let moved = round_to_display(param, exact, fine);
+            // Rounding must not undo or reverse a step.
             if (moved - value) * steps > 0.0 { moved } else { exact }
         }
     }
@@ -47,7 +51,7 @@ mod tests {
     use crate::params::{self, find};
 
     #[test]
-    fn steps_are_halves_of_a_db_and_never_get_stuck() {
+    fn steps_are_half_a_decibel_and_reach_the_end_of_every_range() {
         let drive = find("drive").unwrap();
         assert_eq!(stepped(drive, 4.0, 1.0, false), 4.5);
         assert_eq!(stepped(drive, 4.0, -1.0, true), 3.9);
@@ -64,11 +68,11 @@ mod tests {
     }
 
     #[test]
-    fn dragged_values_read_as_written() {
-        assert_eq!(tidy(find("drive").unwrap(), 4.8231, false), 4.8);
-        assert_eq!(tidy(find("drive").unwrap(), 4.8231, true), 4.82);
-        assert_eq!(tidy(find("tone3_freq").unwrap(), 1234.5, false), 1230.0);
-        assert_eq!(tidy(find("ceiling").unwrap(), -1.04, false), -1.0);
-        assert_eq!(tidy(find("glue_mix").unwrap(), 80.4, false), 80.0);
+    fn dragged_values_have_the_resolution_of_their_text() {
+        assert_eq!(round_to_display(find("drive").unwrap(), 4.8231, false), 4.8);
+        assert_eq!(round_to_display(find("drive").unwrap(), 4.8231, true), 4.82);
+        assert_eq!(round_to_display(find("eq3_freq").unwrap(), 1234.5, false), 1230.0);
+        assert_eq!(round_to_display(find("ceiling").unwrap(), -1.04, false), -1.0);
+        assert_eq!(round_to_display(find("comp_mix").unwrap(), 80.4, false), 80.0);
     }
 }

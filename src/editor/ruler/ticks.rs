@@ -1,28 +1,31 @@
-//! The marks on a ruler's scale: a parameter and a width in points in, ticks at round values out.
+//! Ticks of a ruler's scale at round values, as many as fit its width.
 
+use crate::numbers::shortest;
 use crate::params::{Kind, Param, Unit};
 
-/// A mark on the scale.
+/// One tick.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Tick {
+    /// Value in the parameter's unit.
     pub value: f32,
     /// 0 to 1 along the scale.
-    pub place: f32,
+    pub position: f32,
+    /// A long tick.
     pub major: bool,
-    /// There is room to write its value.
+    /// There is room for its value.
     pub labelled: bool,
 }
 
-/// Ticks at round values, as many as `width` points hold.
+/// Ticks at round values, as many as fit into `width` points.
 pub fn ticks(param: &Param, width: f32) -> Vec<Tick> {
     let (min, max) = param.range();
     let Kind::Number { unit, .. } = param.kind else { return Vec::new() };
     let mut all: Vec<Tick> = Vec::new();
-    let mut put = |values: &mut dyn Iterator<Item = f32>, major: bool, gap: f32| {
+    let mut add = |values: &mut dyn Iterator<Item = f32>, major: bool, gap: f32| {
         for value in values.filter(|v| (min..=max).contains(v)) {
-            let place = param.position(value);
-            if all.iter().all(|t| (t.place - place).abs() * width >= gap) {
-                all.push(Tick { value, place, major, labelled: false });
+            let position = param.position(value);
+            if all.iter().all(|t| (t.position - position).abs() * width >= gap) {
+                all.push(Tick { value, position, major, labelled: false });
             }
         }
     };
@@ -38,41 +41,41 @@ pub fn ticks(param: &Param, width: f32) -> Vec<Tick> {
                 _ if max - min > 40.0 => &[12.0, 6.0, 3.0, 1.0],
                 _ => &[6.0, 3.0, 1.0, 0.5],
             };
-            put(&mut every(steps[0]), true, 9.0);
-            steps[1..].iter().for_each(|step| put(&mut every(*step), false, 4.0));
+            add(&mut every(steps[0]), true, 9.0);
+            steps[1..].iter().for_each(|step| add(&mut every(*step), false, 4.0));
         }
         Unit::Hz | Unit::Ms | Unit::Q => {
             let decades = |digits: &'static [f32]| {
                 (-2..=4).flat_map(move |e| digits.iter().map(move |d| d * 10.0_f32.powi(e)))
             };
             if min == 0.0 {
-                put(&mut std::iter::once(0.0), true, 0.0);
+                add(&mut std::iter::once(0.0), true, 0.0);
             }
-            put(&mut decades(&[1.0]), true, 9.0);
-            put(&mut decades(&[2.0, 5.0]), true, 9.0);
-            put(&mut decades(&[3.0, 4.0, 6.0, 7.0, 8.0, 9.0]), false, 4.0);
-            put(&mut decades(&[1.5, 2.5]), false, 4.0);
+            add(&mut decades(&[1.0]), true, 9.0);
+            add(&mut decades(&[2.0, 5.0]), true, 9.0);
+            add(&mut decades(&[3.0, 4.0, 6.0, 7.0, 8.0, 9.0]), false, 4.0);
+            add(&mut decades(&[1.5, 2.5]), false, 4.0);
         }
     }
-    let mut written: Vec<f32> = Vec::new();
+    let mut labels: Vec<f32> = Vec::new();
     for tick in all.iter_mut().filter(|t| t.major) {
-        if written.iter().all(|place| (place - tick.place).abs() * width >= 26.0) {
-            written.push(tick.place);
+        if labels.iter().all(|position| (position - tick.position).abs() * width >= 26.0) {
+            labels.push(tick.position);
             tick.labelled = true;
         }
     }
     all
 }
 
-/// A tick's value in the fewest characters.
-pub fn short(param: &Param, value: f32) -> String {
+/// A tick's value in as few characters as possible.
+pub fn tick_label(param: &Param, value: f32) -> String {
     let Kind::Number { unit, .. } = param.kind else { return String::new() };
-    let text = match unit {
-        Unit::Hz if value >= 1000.0 => format!("{}k", value / 1000.0),
-        Unit::Gain if value > 0.0 => format!("+{value}"),
-        _ => format!("{}", (value * 100.0).round() / 100.0),
-    };
-    text.replace('-', "\u{2212}")
+    let value = f64::from(value);
+    match unit {
+        Unit::Hz if value >= 1000.0 => format!("{}k", shortest(value / 1000.0, 2)),
+        Unit::Gain if value > 0.0 => format!("+{}", shortest(value, 2)),
+        _ => shortest(value, 2),
+    }
 }
 
 #[cfg(test)]
@@ -81,15 +84,15 @@ mod tests {
     use crate::params;
 
     #[test]
-    fn every_scale_has_ticks_apart_from_each_other_at_any_width() {
+    fn ticks_keep_their_distance_on_every_scale_at_any_width() {
         for param in params::all().iter().filter(|p| matches!(p.kind, Kind::Number { .. })) {
             for width in [50.0, 110.0, 300.0, 900.0] {
                 let mut ticks = ticks(param, width);
                 assert!(ticks.iter().filter(|t| t.major).count() >= 2, "{} at {width}", param.id);
-                ticks.sort_by(|a, b| a.place.total_cmp(&b.place));
+                ticks.sort_by(|a, b| a.position.total_cmp(&b.position));
                 for pair in ticks.windows(2) {
                     assert!(
-                        (pair[1].place - pair[0].place) * width >= 3.9,
+                        (pair[1].position - pair[0].position) * width >= 3.9,
                         "{} at {width}: {pair:?}",
                         param.id
                     );

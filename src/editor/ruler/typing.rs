@@ -1,9 +1,9 @@
-//! Typing a value into a ruler: the field that opens over its figure, with the whole value selected;
-//! Enter takes it, Escape leaves it, what cannot be read is said.
+//! Typing a value: the text field over a ruler's value, with the whole value selected. Enter
+//! accepts, Escape cancels; text that cannot be read is explained.
 
-use super::{Ruler, Touch};
-use crate::editor::controls::Desk;
-use crate::editor::ink;
+use super::spec::{Ruler, RulerMemory};
+use crate::editor::drawing;
+use crate::editor::param_editor::ParamEditor;
 use crate::editor::theme::Theme;
 use crate::params;
 use egui::{Align2, Key, Rect, Response, TextEdit, Ui, pos2, vec2};
@@ -12,65 +12,67 @@ impl Ruler<'_> {
     pub(super) fn type_in(
         &self,
         ui: &mut Ui,
-        figure: Rect,
+        value_rect: Rect,
         theme: &Theme,
-        touch: &mut Touch,
-        desk: &mut Desk,
+        memory: &mut RulerMemory,
+        editor: &mut ParamEditor,
         ruler: &Response,
     ) {
         let param = &params::all()[self.index];
-        let Some((text, refused)) = &mut touch.typed else { return };
-        let left = (figure.right() - figure.width().max(76.0)).max(ruler.rect.left() - 10.0);
-        let field =
-            Rect::from_min_max(pos2(left, figure.center().y - 10.0), figure.right_bottom() + vec2(2.0, 2.0));
-        ui.painter().rect_filled(field, 2.0, theme.paper);
-        let edit = TextEdit::singleline(text)
-            .font(ink::font(ink::BODY))
-            .text_color(theme.ink)
+        let Some(typing) = &mut memory.typing else { return };
+        let left = (value_rect.right() - value_rect.width().max(76.0)).max(ruler.rect.left() - 10.0);
+        let field = Rect::from_min_max(
+            pos2(left, value_rect.center().y - 10.0),
+            value_rect.right_bottom() + vec2(2.0, 2.0),
+        );
+        ui.painter().rect_filled(field, 2.0, theme.background);
+        let edit = TextEdit::singleline(&mut typing.text)
+            .font(drawing::font(drawing::BODY_PT))
+            .text_color(theme.text)
             .align(Align2::RIGHT_CENTER)
             .margin(vec2(3.0, 1.0))
             .id(ruler.id.with("text"));
         let field = ui.put(field, edit).accessible_name(format!("{}, typed", param.name));
-        if !touch.ready {
-            // The field places its cursor when it gains the keyboard: only then can all be selected.
+        if !typing.ready {
+            // The field places its cursor when it gains the focus: select the text one frame later.
             let had_focus = field.has_focus() && !field.gained_focus();
             field.request_focus();
-            let end = egui::text::CCursor::new(text.chars().count());
+            let end = egui::text::CCursor::new(typing.text.chars().count());
             if let Some(mut state) = TextEdit::load_state(ui.ctx(), field.id).filter(|_| had_focus) {
                 let all = egui::text::CCursorRange::two(egui::text::CCursor::new(0), end);
                 state.cursor.set_char_range(Some(all));
                 state.store(ui.ctx(), field.id);
-                touch.ready = true;
+                typing.ready = true;
             }
             ui.ctx().request_repaint();
         }
         if field.changed() {
-            *refused = None;
+            typing.error = None;
         }
         let (enter, escape, tab) =
             ui.input(|i| (i.key_pressed(Key::Enter), i.key_pressed(Key::Escape), i.key_pressed(Key::Tab)));
         if escape {
-            touch.typed = None;
+            memory.typing = None;
             ruler.request_focus();
-        } else if enter && touch.ready || field.lost_focus() && (enter || tab) {
-            match param.parse(text) {
+        } else if enter && typing.ready || field.lost_focus() && (enter || tab) {
+            match param.parse(&typing.text) {
                 Ok(value) => {
-                    desk.once(self.index, value);
-                    touch.typed = None;
+                    editor.set_once(self.index, value);
+                    memory.typing = None;
                     if !tab {
                         ruler.request_focus();
                     }
                 }
                 Err(error) => {
-                    *refused = Some(error.to_string());
+                    typing.error = Some(error.to_string());
                     field.request_focus();
                 }
             }
         } else if field.lost_focus() {
-            touch.typed = None;
+            memory.typing = None;
         }
-        if let Some((_, Some(refused))) = &touch.typed {
-            field.show_tooltip_text(egui::RichText::new(refused).color(theme.red));
+        if let Some(error) = memory.typing.as_ref().and_then(|typing| typing.error.as_ref()) {
+            field.show_tooltip_text(egui::RichText::new(error).color(theme.red));
         }
     }
 }

@@ -1,7 +1,7 @@
 //! The three lanes: where they stand, their scales, and what each pen draws.
 
-use super::pen::{Align, Pen, Point};
-use super::{Chart, ChartColumn, ChartError, Figure, HEIGHT, WIDTH};
+use super::painter::{Align, ChartPainter, Point};
+use super::{ChartColumn, ChartError, ChartFigure, HEIGHT, ReportChart, WIDTH};
 use plotters::prelude::{Color, DrawingBackend, RGBColor};
 
 /// The sheet's colours. Text colours keep 4.5 : 1 against the paper.
@@ -42,7 +42,7 @@ impl Lane {
 }
 
 /// Draws the whole picture.
-pub fn draw<B: DrawingBackend>(chart: &Chart, pen: &Pen<B>) -> Result<(), ChartError> {
+pub fn draw<B: DrawingBackend>(chart: &ReportChart, pen: &ChartPainter<B>) -> Result<(), ChartError> {
     let columns = fit(&chart.columns, (RIGHT - LEFT) as usize);
     pen.rect((0.0, 0.0), (f64::from(WIDTH), f64::from(HEIGHT)), ink::PAPER.to_rgba())?;
     pen.text(&chart.title, (28.0, 36.0), 25.0, Align::Left, ink::INK.to_rgba())?;
@@ -87,7 +87,7 @@ fn level_lane() -> Lane {
 }
 
 fn reduction_lane(columns: &[ChartColumn]) -> Lane {
-    let deepest = columns.iter().map(|c| f64::from(c.glue + c.ceiling)).fold(0.0, f64::max);
+    let deepest = columns.iter().map(|c| f64::from(c.compressor + c.limiter)).fold(0.0, f64::max);
     let step = if deepest > 9.0 { 4.0 } else { 2.0 };
     let bottom = ((deepest * 1.08 / step).ceil() * step).max(6.0);
     let ticks = (0..).map(|i| -step * f64::from(i)).take_while(|&tick| tick > -bottom - 0.1);
@@ -104,7 +104,7 @@ fn loudness_lane(columns: &[ChartColumn], target: Option<f32>) -> Lane {
 }
 
 fn grid<B: DrawingBackend>(
-    pen: &Pen<B>,
+    pen: &ChartPainter<B>,
     lane: &Lane,
     times: impl Iterator<Item = f64>,
 ) -> Result<(), ChartError> {
@@ -124,25 +124,25 @@ fn grid<B: DrawingBackend>(
 /// Gives the points of one quantity on a lane.
 type Line<'a> = &'a dyn Fn(&dyn Fn(&ChartColumn) -> f64, &Lane) -> Vec<Point>;
 
-fn level<B: DrawingBackend>(pen: &Pen<B>, lane: &Lane, line: Line) -> Result<(), ChartError> {
+fn level<B: DrawingBackend>(pen: &ChartPainter<B>, lane: &Lane, line: Line) -> Result<(), ChartError> {
     let before = line(&|column| f64::from(column.before), lane);
     pen.area(&before, &floor(&before, lane.bottom), ink::BEFORE.to_rgba())?;
     pen.line(&line(&|column| f64::from(column.after), lane), 1.4, ink::INK.to_rgba())
 }
 
-fn reduction<B: DrawingBackend>(pen: &Pen<B>, lane: &Lane, line: Line) -> Result<(), ChartError> {
-    let glue = line(&|column| -f64::from(column.glue), lane);
-    let both = line(&|column| -f64::from(column.glue + column.ceiling), lane);
-    let zero = floor(&glue, lane.top);
-    for (upper, lower) in working(&zero, &glue) {
+fn reduction<B: DrawingBackend>(pen: &ChartPainter<B>, lane: &Lane, line: Line) -> Result<(), ChartError> {
+    let compressor = line(&|column| -f64::from(column.compressor), lane);
+    let both = line(&|column| -f64::from(column.compressor + column.limiter), lane);
+    let zero = floor(&compressor, lane.top);
+    for (upper, lower) in working(&zero, &compressor) {
         pen.area(&upper, &lower, ink::TEAL.mix(0.24))?;
     }
-    for (upper, lower) in working(&glue, &both) {
+    for (upper, lower) in working(&compressor, &both) {
         pen.area(&upper, &lower, ink::RED.mix(0.42))?;
         pen.line(&lower, 1.3, ink::RED.to_rgba())?;
     }
     // The dashes last, so that they are seen over the red.
-    for (_, line) in working(&zero, &glue) {
+    for (_, line) in working(&zero, &compressor) {
         pen.dashes(&line, 2.0, 7.0, 4.0, ink::TEAL.to_rgba())?;
     }
     Ok(())
@@ -164,7 +164,7 @@ fn working(upper: &[Point], lower: &[Point]) -> Vec<(Vec<Point>, Vec<Point>)> {
 }
 
 fn loudness<B: DrawingBackend>(
-    pen: &Pen<B>,
+    pen: &ChartPainter<B>,
     lane: &Lane,
     columns: &[ChartColumn],
     line: Line,
@@ -182,7 +182,7 @@ fn loudness<B: DrawingBackend>(
 }
 
 fn loudness_band<B: DrawingBackend>(
-    pen: &Pen<B>,
+    pen: &ChartPainter<B>,
     lane: &Lane,
     target: Option<f32>,
 ) -> Result<(), ChartError> {
@@ -191,7 +191,11 @@ fn loudness_band<B: DrawingBackend>(
 }
 
 /// What each pen means, in the gutter under the lane's title.
-fn keys<B: DrawingBackend>(pen: &Pen<B>, lanes: &[Lane; 3], chart: &Chart) -> Result<(), ChartError> {
+fn keys<B: DrawingBackend>(
+    pen: &ChartPainter<B>,
+    lanes: &[Lane; 3],
+    chart: &ReportChart,
+) -> Result<(), ChartError> {
     let row = |lane: usize, i: usize| lanes[lane].top + 42.0 + 22.0 * i as f64;
     let word =
         |lane, i, text: &str| pen.text(text, (62.0, row(lane, i)), 14.5, Align::Left, ink::FADED.to_rgba());
@@ -207,7 +211,7 @@ fn keys<B: DrawingBackend>(pen: &Pen<B>, lanes: &[Lane; 3], chart: &Chart) -> Re
 
     block(1, 0, ink::TEAL.mix(0.24))?;
     pen.dashes(&stroke(1, 0), 2.0, 7.0, 4.0, ink::TEAL.to_rgba())?;
-    word(1, 0, "glue")?;
+    word(1, 0, "compressor")?;
     block(1, 1, ink::RED.mix(0.42))?;
     pen.line(&stroke(1, 1).map(|(x, y)| (x, y + 5.0)), 1.6, ink::RED.to_rgba())?;
     word(1, 1, "ceiling")?;
@@ -222,7 +226,11 @@ fn keys<B: DrawingBackend>(pen: &Pen<B>, lanes: &[Lane; 3], chart: &Chart) -> Re
 }
 
 /// The numbers at the right end of a lane.
-fn numbers<B: DrawingBackend>(pen: &Pen<B>, lane: &Lane, figures: &[Figure]) -> Result<(), ChartError> {
+fn numbers<B: DrawingBackend>(
+    pen: &ChartPainter<B>,
+    lane: &Lane,
+    figures: &[ChartFigure],
+) -> Result<(), ChartError> {
     for (i, figure) in figures.iter().take(4).enumerate() {
         let (x, y) = (RIGHT + 58.0, lane.top + 8.0 + 43.0 * i as f64);
         let ink = ink::INK.to_rgba();
@@ -259,8 +267,8 @@ fn fit(columns: &[ChartColumn], n: usize) -> Vec<ChartColumn> {
             time: part[0].time,
             before: max(part, |c| c.before),
             after: max(part, |c| c.after),
-            glue: max(part, |c| c.glue),
-            ceiling: max(part, |c| c.ceiling),
+            compressor: max(part, |c| c.compressor),
+            limiter: max(part, |c| c.limiter),
             short_term: part[part.len() - 1].short_term,
         })
         .collect()
@@ -303,15 +311,15 @@ mod tests {
             time: f64::from(i),
             before: -f32::from(i),
             after: -20.0,
-            glue: f32::from(i % 3),
-            ceiling: f32::from(i % 5),
+            compressor: f32::from(i % 3),
+            limiter: f32::from(i % 5),
             short_term: -f32::from(i),
         };
         let columns: Vec<_> = (0..100).map(column).collect();
         let few = fit(&columns, 10);
         assert_eq!(few.len(), 10);
         assert_eq!((few[3].time, few[3].before, few[3].short_term), (30.0, -30.0, -39.0));
-        assert!(few.iter().all(|c| c.glue == 2.0 && c.ceiling == 4.0));
+        assert!(few.iter().all(|c| c.compressor == 2.0 && c.limiter == 4.0));
     }
 
     /// Ten columns, work in 3 … 5: the run has its neighbours 2 and 6 and nothing else.

@@ -1,45 +1,46 @@
-//! The engine with a sink in the place of a device: what is heard, when, and which place is told.
+//! The engine with a ring that the test reads in place of a device: samples, timing and the reported
+//! frame.
 
 use super::*;
-use crate::link::{Drain, feeder};
-use crate::player::take::tests::file;
+use crate::player::loaded_song::tests::file;
+use crate::tap_ring::{TapReceiver, tap_ring};
 
 const RATE: u32 = 48_000;
 
-/// A song whose every frame tells its place, quiet enough to pass the chain untouched.
+/// A song in which every frame differs, quiet enough to pass the chain unchanged.
 fn song(seconds: u32) -> Vec<f32> {
     (0..RATE * seconds).map(|n| (n as f32 * 0.02).sin() * 0.1 + n as f32 * 1e-8).collect()
 }
 
 struct Rig {
     engine: Engine,
-    sink: Sink,
-    status: Arc<Status>,
-    drain: Drain,
+    device: DeviceRing,
+    status: Arc<RingStatus>,
+    receiver: TapReceiver,
     _folder: tempfile::TempDir,
 }
 
-fn rig(samples: &[f32], device: u32) -> Rig {
+fn rig(samples: &[f32], device_rate: u32) -> Rig {
     let folder = tempfile::tempdir().unwrap();
-    let take = Take::open_whole(&file(folder.path(), RATE, samples)).unwrap();
-    let (feeder, drain) = feeder(RATE, 5.0);
-    let (engine, sink) = Engine::new(take, device, feeder);
+    let loaded = LoadedSong::open_whole(&file(folder.path(), RATE, samples)).unwrap();
+    let (taps, receiver) = tap_ring(RATE, 5.0);
+    let (engine, device) = Engine::new(loaded, device_rate, taps);
     let status = engine.status();
-    Rig { engine, sink, status, drain, _folder: folder }
+    Rig { engine, device, status, receiver, _folder: folder }
 }
 
 impl Rig {
-    /// What the device hears of so many frames, left.
-    fn hear(&mut self, frames: usize) -> Vec<f32> {
-        let mut heard = Vec::new();
+    /// The next frames that the device gets, left channel.
+    fn output(&mut self, frames: usize) -> Vec<f32> {
+        let mut output = Vec::new();
         let mut out = [0.0; 2 * 480];
-        while heard.len() < frames {
+        while output.len() < frames {
             self.engine.fill();
-            let n = (frames - heard.len()).min(480);
-            self.sink.fill(&mut out[..2 * n], 2);
-            heard.extend(out[..2 * n].iter().step_by(2));
+            let n = (frames - output.len()).min(480);
+            self.device.fill(&mut out[..2 * n], 2);
+            output.extend(out[..2 * n].iter().step_by(2));
         }
-        heard
+        output
     }
 }
 
@@ -48,76 +49,76 @@ fn at_the_songs_own_rate_the_device_gets_the_chains_samples() {
     let samples = song(2);
     let mut rig = rig(&samples, RATE);
     let latency = rig.engine.chain.latency();
-    rig.engine.obey(Order::Play);
-    let heard = rig.hear(RATE as usize);
-    // Behind the fade-in, below the ceiling: the delayed input, bit for bit.
-    assert_eq!(heard[1000..], samples[1000 - latency..RATE as usize - latency]);
+    rig.engine.apply(EngineCommand::Play);
+    let output = rig.output(RATE as usize);
+    // After the fade-in, below the ceiling: the delayed input, bit for bit.
+    assert_eq!(output[1000..], samples[1000 - latency..RATE as usize - latency]);
     assert_eq!(rig.status.missed.load(Ordering::Relaxed), 0);
 }
 
 #[test]
-fn a_seek_is_heard_within_a_block_and_the_place_is_told_to_the_frame() {
+fn a_seek_is_audible_within_a_block_and_the_reported_frame_is_exact() {
     let samples = song(4);
     let mut rig = rig(&samples, RATE);
-    rig.engine.obey(Order::Play);
-    rig.hear(30_000);
-    rig.engine.obey(Order::Seek(120_000));
-    assert_eq!(rig.engine.heard(), 120_000);
-    rig.hear(4_800);
-    let at = rig.engine.heard() as usize;
-    let heard = rig.hear(480);
-    assert_eq!(heard[..], samples[at..at + 480], "what is heard stands at the place that is told");
+    rig.engine.apply(EngineCommand::Play);
+    rig.output(30_000);
+    rig.engine.apply(EngineCommand::Seek(120_000));
+    assert_eq!(rig.engine.audible_frame(), 120_000);
+    rig.output(4_800);
+    let at = rig.engine.audible_frame() as usize;
+    let output = rig.output(480);
+    assert_eq!(output[..], samples[at..at + 480], "the output is that of the reported frame");
     assert!((120_000..=124_800).contains(&at), "{at}");
 }
 
 #[test]
-fn a_cycle_repeats_without_gap_or_click_and_marks_its_jumps() {
+fn a_loop_repeats_without_gap_or_click_and_marks_its_jumps() {
     let samples = song(4);
     let mut rig = rig(&samples, RATE);
-    rig.engine.obey(Order::Cycle(Some(20_000..50_000)));
-    rig.engine.obey(Order::Seek(20_000));
-    rig.engine.obey(Order::Play);
-    let heard = rig.hear(100_000);
-    let steepest = heard.windows(2).map(|pair| (pair[1] - pair[0]).abs()).fold(0.0, f32::max);
-    // The tone's own slope is 0.002 a frame.
+    rig.engine.apply(EngineCommand::Loop(Some(20_000..50_000)));
+    rig.engine.apply(EngineCommand::Seek(20_000));
+    rig.engine.apply(EngineCommand::Play);
+    let output = rig.output(100_000);
+    let steepest = output.windows(2).map(|pair| (pair[1] - pair[0]).abs()).fold(0.0, f32::max);
+    // The slope of the tone is 0.002 per frame.
     assert!(steepest < 0.004, "{steepest}");
     let mut jumps = 0;
     let mut last: Option<Transport> = None;
-    rig.drain.read(usize::MAX, |chunk| {
+    rig.receiver.read(usize::MAX, |chunk| {
         let due = last.replace(chunk.transport).map(|t| t.advanced(CHUNK).position);
         jumps += usize::from(due.is_some_and(|due| due != chunk.transport.position));
     });
     assert!((3..=8).contains(&jumps), "{jumps}");
-    assert!((20_000..=50_000).contains(&rig.engine.heard()));
+    assert!((20_000..=50_000).contains(&rig.engine.audible_frame()));
 }
 
 #[test]
-fn at_the_end_it_rings_out_and_rests() {
+fn at_the_end_the_tail_is_played_and_then_it_pauses() {
     for device in [RATE, 44_100] {
         let samples = song(1);
         let mut rig = rig(&samples, device);
-        rig.engine.obey(Order::Play);
-        let heard = rig.hear(device as usize * 3 / 2);
-        let last = heard.iter().rposition(|x| x.abs() > 0.01).unwrap();
-        let due = device as usize + rig.engine.scaled(rig.engine.chain.latency() as u64) as usize;
+        rig.engine.apply(EngineCommand::Play);
+        let output = rig.output(device as usize * 3 / 2);
+        let last = output.iter().rposition(|x| x.abs() > 0.01).unwrap();
+        let due = device as usize + rig.engine.to_device_frames(rig.engine.chain.latency() as u64) as usize;
         assert!(last.abs_diff(due) < 300, "{last} {due}");
-        rig.hear(device as usize);
-        assert!(!rig.engine.playing() && !rig.status.open.load(Ordering::Relaxed));
-        assert_eq!(rig.engine.heard(), u64::from(RATE));
+        rig.output(device as usize);
+        assert!(!rig.engine.playing() && !rig.status.playing.load(Ordering::Relaxed));
+        assert_eq!(rig.engine.audible_frame(), u64::from(RATE));
     }
 }
 
 #[test]
-fn another_device_rate_gives_the_same_sound_at_the_same_moments() {
+fn another_device_rate_gives_the_same_signal_at_the_same_times() {
     let samples: Vec<f32> = (0..RATE * 2).map(|n| (n as f32 * 0.02).sin() * 0.1).collect();
     let mut rig = rig(&samples, 44_100);
     let latency = rig.engine.chain.latency() as f64;
-    rig.engine.obey(Order::Play);
-    let heard = rig.hear(44_100);
+    rig.engine.apply(EngineCommand::Play);
+    let output = rig.output(44_100);
     for n in (2_000..44_000).step_by(7) {
         let at = f64::from(n) * f64::from(RATE) / 44_100.0 - latency;
         let wanted = (at * 0.02).sin() * 0.1;
-        assert!((f64::from(heard[n as usize]) - wanted).abs() < 1e-4, "{n}");
+        assert!((f64::from(output[n as usize]) - wanted).abs() < 1e-4, "{n}");
     }
     assert_eq!(rig.status.missed.load(Ordering::Relaxed), 0);
 }
@@ -125,12 +126,12 @@ fn another_device_rate_gives_the_same_sound_at_the_same_moments() {
 #[test]
 fn settings_reach_the_chain_while_it_plays() {
     let mut rig = rig(&song(4), RATE);
-    rig.engine.obey(Order::Play);
-    rig.hear(10_000);
+    rig.engine.apply(EngineCommand::Play);
+    rig.output(10_000);
     let mut settings = Settings::default();
-    settings.trim.gain = -12.0;
-    rig.engine.obey(Order::Settings(Box::new(settings)));
-    rig.hear(20_000);
-    let loudest = rig.hear(2_000).into_iter().fold(0.0, |m: f32, x| m.max(x.abs()));
+    settings.input.trim = -12.0;
+    rig.engine.apply(EngineCommand::Settings(Box::new(settings)));
+    rig.output(20_000);
+    let loudest = rig.output(2_000).into_iter().fold(0.0, |m: f32, x| m.max(x.abs()));
     assert!((loudest / 0.1003 - 0.251).abs() < 0.01, "{loudest}");
 }

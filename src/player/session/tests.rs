@@ -1,22 +1,22 @@
-//! A session with a clock that runs too fast in the place of a device.
+//! A session with an accelerated clock in place of a device.
 
 use super::*;
-use crate::player::sink::Silent;
-use crate::player::take::tests::file;
+use crate::player::loaded_song::tests::file;
+use crate::player::silent_device::SilentDevice;
 use std::time::Instant;
 
-/// A clock that runs a hundred times too fast, so that a test need not wait.
+/// A clock at 100 times real time, so that tests need not wait.
 #[derive(Default)]
-struct Fast(Option<Silent>);
+struct Fast(Option<SilentDevice>);
 
 impl Device for Fast {
     fn rate(&mut self, song: u32) -> u32 {
         song
     }
-    fn start(&mut self, sink: Sink) -> Option<String> {
+    fn start(&mut self, ring: DeviceRing) -> Option<String> {
         self.0 = None;
-        self.0 = Silent::start(sink, 4_800_000).ok();
-        Some("nobody hears it".to_owned())
+        self.0 = SilentDevice::start(ring, 4_800_000).ok();
+        Some("no device".to_owned())
     }
 }
 
@@ -37,82 +37,82 @@ fn music() -> Vec<f32> {
 }
 
 #[test]
-fn a_song_plays_through_and_the_screen_sees_it() {
+fn a_song_plays_to_its_end_and_is_measured() {
     let folder = tempfile::tempdir().unwrap();
     let mut device = Fast::default();
-    let mut session = Session::open(&file(folder.path(), 48_000, &music()), &mut device).unwrap();
-    assert_eq!(session.silent(), Some("nobody hears it"));
+    let mut session = PlayerSession::open(&file(folder.path(), 48_000, &music()), &mut device).unwrap();
+    assert_eq!(session.silent(), Some("no device"));
     let settings = Settings::default();
     until("reading", || {
-        session.refresh(&settings, &Keep::default(), None);
-        session.take().ready() == 34 * 48_000 && session.playhead().trim().start > 0
+        session.refresh(&settings, "", false, None);
+        session.song().ready() == 34 * 48_000 && session.playhead().bounds().start > 0
     });
-    // 0.8 s before the first note, 1 s behind the last.
-    let trim = session.playhead().trim();
-    assert!(trim.start.abs_diff(57_600) < 960 && trim.end.abs_diff(33 * 48_000) < 4_800, "{trim:?}");
-    session.ask(Ask::Toggle);
-    until("playing to the end", || !session.playing() && session.heard() == trim.end);
+    // 0.8 s before the first note, 1 s after the last.
+    let bounds = session.playhead().bounds();
+    assert!(bounds.start.abs_diff(57_600) < 960 && bounds.end.abs_diff(33 * 48_000) < 4_800, "{bounds:?}");
+    session.request(SessionRequest::PlayPause);
+    until("playing to the end", || !session.playing() && session.audible_frame() == bounds.end);
     until("measuring", || {
-        session.refresh(&settings, &Keep::default(), None);
-        session.live.after.integrated > -30.0
+        session.refresh(&settings, "", false, None);
+        session.live.output.integrated > -30.0
     });
-    session.look(|_, recording| assert!(recording.seconds() > 20.0));
+    session.with_readout(|_, history| assert!(history.seconds() > 20.0));
 }
 
 #[test]
-fn the_loudest_ten_seconds_are_repeated() {
+fn the_loudest_ten_seconds_are_looped() {
     let folder = tempfile::tempdir().unwrap();
-    let take = Take::open_whole(&file(folder.path(), 48_000, &music())).unwrap();
-    let mut session = Session::of(take, &mut Fast::default()).unwrap();
-    session.refresh(&Settings::default(), &Keep::default(), None);
-    session.ask(Ask::Loudest);
-    let cycle = session.playhead().cycle().unwrap();
-    assert!(cycle.start >= 14 * 48_000 - 4_800 && cycle.end <= 26 * 48_000 + 4_800, "{cycle:?}");
-    assert_eq!(cycle.end - cycle.start, 480_000);
-    let start = session.heard();
-    assert!(session.playing() && start == cycle.start);
+    let song = LoadedSong::open_whole(&file(folder.path(), 48_000, &music())).unwrap();
+    let mut session = PlayerSession::of(song, &mut Fast::default()).unwrap();
+    session.refresh(&Settings::default(), "", false, None);
+    session.request(SessionRequest::LoopLoudest);
+    let range = session.playhead().loop_range().unwrap();
+    assert!(range.start >= 14 * 48_000 - 4_800 && range.end <= 26 * 48_000 + 4_800, "{range:?}");
+    assert_eq!(range.end - range.start, 480_000);
+    let start = session.audible_frame();
+    assert!(session.playing() && start == range.start);
 }
 
 #[test]
-fn ends_that_the_hand_has_set_go_into_the_export_and_found_ones_do_not() {
+fn only_a_start_and_end_set_by_the_user_are_passed_to_the_export() {
     let folder = tempfile::tempdir().unwrap();
-    let take = Take::open_whole(&file(folder.path(), 48_000, &music())).unwrap();
-    let mut session = Session::of(take, &mut Fast::default()).unwrap();
-    session.refresh(&Settings::default(), &Keep::default(), None);
-    let found = session.playhead().trim();
-    assert_eq!(session.wishes(), finish::Wishes::default());
-    session.ask(Ask::Trim(96_000..480_000));
-    session.refresh(&Settings::default(), &Keep::default(), None);
-    assert_eq!((session.wishes().start, session.wishes().end), (Some(2.0), Some(10.0)));
-    session.ask(Ask::FoundEnds);
-    assert_eq!(session.playhead().trim(), found);
-    assert_eq!(session.wishes(), finish::Wishes::default());
+    let song = LoadedSong::open_whole(&file(folder.path(), 48_000, &music())).unwrap();
+    let mut session = PlayerSession::of(song, &mut Fast::default()).unwrap();
+    session.refresh(&Settings::default(), "", false, None);
+    let found = session.playhead().bounds();
+    assert_eq!(session.ends_options(), finish::EndsOptions::default());
+    session.request(SessionRequest::Bounds(96_000..480_000));
+    session.refresh(&Settings::default(), "", false, None);
+    assert_eq!((session.ends_options().start, session.ends_options().end), (Some(2.0), Some(10.0)));
+    session.request(SessionRequest::FoundBounds);
+    assert_eq!(session.playhead().bounds(), found);
+    assert_eq!(session.ends_options(), finish::EndsOptions::default());
 }
 
 #[test]
-fn closing_lets_everything_go_and_several_do_not_mix() {
+fn several_sessions_do_not_mix_and_closing_frees_everything() {
     let folders = [tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap()];
     let tone = |level: f32| (0..20 * 48_000).map(|n| level * (n as f32 * 0.13).sin()).collect::<Vec<f32>>();
     let mut devices = [Fast::default(), Fast::default()];
-    let mut sessions: Vec<Session> = [0.3, 0.03]
+    let mut sessions: Vec<PlayerSession> = [0.3, 0.03]
         .iter()
         .zip(&folders)
         .zip(&mut devices)
         .map(|((level, folder), device)| {
-            let take = Take::open_whole(&file(folder.path(), 48_000, &tone(*level))).unwrap();
-            Session::of(take, device).unwrap()
+            let song = LoadedSong::open_whole(&file(folder.path(), 48_000, &tone(*level))).unwrap();
+            PlayerSession::of(song, device).unwrap()
         })
         .collect();
-    sessions.iter_mut().for_each(|session| session.ask(Ask::Toggle));
+    sessions.iter_mut().for_each(|session| session.request(SessionRequest::PlayPause));
     until("both play", || {
-        sessions.iter_mut().for_each(|s| s.refresh(&Settings::default(), &Keep::default(), None));
+        sessions.iter_mut().for_each(|s| s.refresh(&Settings::default(), "", false, None));
         sessions.iter().all(|s| s.live.measured > 15.0)
     });
-    let [loud, soft] = [0, 1].map(|n| sessions[n].live.after.integrated);
+    let [loud, soft] = [0, 1].map(|n| sessions[n].live.output.integrated);
     assert!((loud - soft - 20.0).abs() < 0.1, "{loud} {soft}");
-    let takes: Vec<_> = sessions.iter().map(|s| Arc::downgrade(&s.take)).collect();
+    let songs: Vec<_> = sessions.iter().map(|s| Arc::downgrade(&s.song)).collect();
     let histories: Vec<_> = sessions.iter().map(|s| Arc::downgrade(&s.history)).collect();
     drop(sessions);
-    assert!(takes.iter().all(|take| take.upgrade().is_none()), "a song stays in memory");
+    assert!(songs.iter().all(|song| song.upgrade().is_none()), "a song stays in memory");
     assert!(histories.iter().all(|history| history.upgrade().is_none()));
 }

@@ -1,26 +1,27 @@
 //! The VST3 bundle beside a foreign host library's own chain, in that host, in turns.
 
-use crate::{Failure, quartet};
+use crate::Failure;
 use lintel::finish::{Overwrite, write_whole};
 use lintel::params;
 use serde::Deserialize;
 use std::fmt::Write;
 use std::path::Path;
 use std::process::Command;
+use testkit::quartet;
 
-/// Every stage at work, near what the demo's master is made with; the drive follows.
+/// Every stage active, near what the demo's master is made with; the drive follows.
 const SETTINGS: [(&str, &str); 12] = [
     ("trim", "−6.0 dB"),
-    ("tone1_gain", "+1.0 dB"),
-    ("tone2_freq", "75 Hz"),
-    ("tone2_gain", "−2.0 dB"),
-    ("tone3_gain", "+0.5 dB"),
-    ("tone4_gain", "+1.0 dB"),
-    ("tone5_gain", "+1.0 dB"),
-    ("glue_on", "on"),
-    ("glue_threshold", "−20.0 dB"),
-    ("glue_ratio", "2.0 : 1"),
-    ("glue_attack", "30 ms"),
+    ("eq1_gain", "+1.0 dB"),
+    ("eq2_freq", "75 Hz"),
+    ("eq2_gain", "−2.0 dB"),
+    ("eq3_gain", "+0.5 dB"),
+    ("eq4_gain", "+1.0 dB"),
+    ("eq5_gain", "+1.0 dB"),
+    ("comp_on", "on"),
+    ("comp_threshold", "−20.0 dB"),
+    ("comp_ratio", "2.0 : 1"),
+    ("comp_attack", "30 ms"),
     ("ceiling", "−1.0 dBTP"),
 ];
 
@@ -47,7 +48,7 @@ pub fn section(bundle: &Path) -> Result<String, Failure> {
     crate::demo::save(&wav, &quartet::mix(54.0), quartet::RATE as u32, 1.0, &[])?;
 
     let mut text = String::from(
-        "The demo's mix in blocks of 512 through the VST3 bundle with five bands, glue, true-peak ceiling \
+        "The demo's mix in blocks of 512 through the VST3 bundle with five bands, compressor, true-peak ceiling \
          and all meters, and through the host library's own low shelf, three bells, high shelf, compressor \
          and limiter, which oversample nothing and measure nothing; fifteen turns each.\n\n\
          | drive | its own chain, ns | Lintel, ns | least over least | median of the turns (asked: at most 1.0) |\n\

@@ -5,10 +5,10 @@
 //! freed memory does not all go back.
 
 use crate::Failure;
-use crate::host::{Host, Run};
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::time::Instant;
+use testkit::host::offline::{Host, Run};
 
 /// Scans, each in a new process; the median counts.
 const SCANS: usize = 15;

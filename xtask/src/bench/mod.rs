@@ -3,12 +3,10 @@
 
 mod foreign;
 pub mod instance;
-#[path = "../../../benches/price/mod.rs"]
-mod price;
 
 use crate::Failure;
-use price::{Row, general, meters, stages};
 use std::fmt::Write;
+use testkit::cost::{Row, general, meters, stages};
 
 /// Runs everything; some minutes on an otherwise idle machine.
 pub fn run() -> Result<(), Failure> {

@@ -2,9 +2,9 @@
 //! `cargo xtask test` makes: pyloudnorm, libebur128, scipy and, where it is there, ffmpeg.
 
 use super::{inside, measure, save, settings, texts_of};
-use crate::quartet;
 use std::path::{Path, PathBuf};
 use std::process::Command;
+use testkit::quartet;
 
 fn root() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("..")
@@ -33,7 +33,7 @@ fn other_meters_read_the_same_of_mix_and_master() {
     save(&mix, &lanes, rate, 1.0, &[]).unwrap();
     let settings = settings(&texts_of(None, None)).unwrap();
     let mastered = inside::run(&lanes, rate, &settings);
-    let ceiling = 10_f64.powf(f64::from(settings.ceiling.ceiling) / 20.0);
+    let ceiling = 10_f64.powf(f64::from(settings.limiter.ceiling) / 20.0);
     save(&master, &mastered.output, rate, ceiling, &[&mix]).unwrap();
 
     for path in [&mix, &master] {
@@ -56,6 +56,6 @@ fn other_meters_read_the_same_of_mix_and_master() {
     }
     let said = ask(&master).expect("asked before");
     assert!(said["true_peak"].as_f64().unwrap() <= -0.8, "true peak {}", said["true_peak"]);
-    assert!(said["sample_peak"].as_f64().unwrap() <= f64::from(settings.ceiling.ceiling));
+    assert!(said["sample_peak"].as_f64().unwrap() <= f64::from(settings.limiter.ceiling));
     assert!((said["libebur128"].as_f64().unwrap() - f64::from(super::TARGET)).abs() < 0.3);
 }

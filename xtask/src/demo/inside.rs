@@ -1,21 +1,21 @@
-//! The library's own chain on the same input with the same settings: what it takes away over time,
+//! The library's own chain on the same input with the same settings: what it reduces over time,
 //! and the samples to hold against the bundle's.
 
 use lintel::chain::Chain;
 use lintel::dsp::db;
 use lintel::finish::chart::ChartColumn;
-use lintel::meter::Loudness;
+use lintel::meter::LoudnessMeter;
 use lintel::settings::Settings;
 use serde::Serialize;
 
 /// Columns a second in the picture.
 const COLUMNS: f64 = 50.0;
-/// Reduction in dB from which on the ceiling counts as working.
+/// ReductionStats in dB from which on the ceiling counts as working.
 pub const WORKING: f32 = 0.1;
 
 /// How deep a stage went.
 #[derive(Clone, Copy, Debug, Default, Serialize)]
-pub struct Reduction {
+pub struct ReductionStats {
     /// dB ≥ 0.
     pub deepest_db: f64,
     /// Over the whole length, dB ≥ 0.
@@ -27,8 +27,8 @@ pub struct Inside {
     /// Left and right, without the latency, as long as the input.
     pub output: Vec<Vec<f32>>,
     pub latency: usize,
-    pub glue: Reduction,
-    pub ceiling: Reduction,
+    pub compressor: ReductionStats,
+    pub limiter: ReductionStats,
     /// Share of the time during which the ceiling takes more than [`WORKING`] dB, 0 … 1.
     pub working: f64,
     pub columns: Vec<ChartColumn>,
@@ -49,10 +49,10 @@ pub fn run(input: &[Vec<f32>], rate: u32, settings: &Settings) -> Inside {
     {
         let mut io: Vec<&mut [f32]> = lanes.iter_mut().map(Vec::as_mut_slice).collect();
         chain.process(&mut io, |tap| {
-            for i in 0..tap.glue_db.len() {
+            for i in 0..tap.compressor_db.len() {
                 let before = tap.before[0][i].abs().max(tap.before[1][i].abs());
                 let after = [tap.after[0][i], tap.after[1][i]];
-                tally.frame(before, after, tap.glue_db[i], tap.ceiling_db[i]);
+                tally.frame(before, after, tap.compressor_db[i], tap.limiter_db[i]);
             }
         });
     }
@@ -72,18 +72,18 @@ struct Tally {
     sum: [f64; 2],
     deepest: [f32; 2],
     working: usize,
-    loudness: Loudness,
-    column: Column,
+    loudness: LoudnessMeter,
+    column: HistoryColumn,
     columns: Vec<ChartColumn>,
 }
 
 /// The column under way, linear.
 #[derive(Default)]
-struct Column {
+struct HistoryColumn {
     before: f32,
     after: f32,
-    glue: f32,
-    ceiling: f32,
+    compressor: f32,
+    limiter: f32,
     played: Vec<f32>,
 }
 
@@ -97,27 +97,27 @@ impl Tally {
             sum: [0.0; 2],
             deepest: [0.0; 2],
             working: 0,
-            loudness: Loudness::new(rate, 2),
-            column: Column::default(),
+            loudness: LoudnessMeter::new(rate, 2),
+            column: HistoryColumn::default(),
             columns: Vec::new(),
         }
     }
 
-    fn frame(&mut self, before: f32, after: [f32; 2], glue: f32, ceiling: f32) {
+    fn frame(&mut self, before: f32, after: [f32; 2], compressor: f32, limiter: f32) {
         if self.skip > 0 {
             self.skip -= 1;
             return;
         }
-        for (k, reduction) in [glue, ceiling].into_iter().enumerate() {
+        for (k, reduction) in [compressor, limiter].into_iter().enumerate() {
             self.sum[k] += f64::from(reduction);
             self.deepest[k] = self.deepest[k].max(reduction);
         }
-        self.working += usize::from(ceiling > WORKING);
+        self.working += usize::from(limiter > WORKING);
         let column = &mut self.column;
         column.before = column.before.max(before);
         column.after = column.after.max(after[0].abs()).max(after[1].abs());
-        column.glue = column.glue.max(glue);
-        column.ceiling = column.ceiling.max(ceiling);
+        column.compressor = column.compressor.max(compressor);
+        column.limiter = column.limiter.max(limiter);
         column.played.extend(after);
         self.at += 1;
         let number = |at: usize| (at as f64 * COLUMNS / self.rate) as usize;
@@ -140,21 +140,23 @@ impl Tally {
             time: (self.at - frames) as f64 / self.rate,
             before: db::from_gain(f64::from(column.before)) as f32,
             after: db::from_gain(f64::from(column.after)) as f32,
-            glue: column.glue,
-            ceiling: column.ceiling,
+            compressor: column.compressor,
+            limiter: column.limiter,
             short_term,
         });
     }
 
     fn finish(self, output: Vec<Vec<f32>>, latency: usize) -> Inside {
         let frames = self.at.max(1) as f64;
-        let reduction =
-            |k: usize| Reduction { deepest_db: f64::from(self.deepest[k]), mean_db: self.sum[k] / frames };
+        let reduction = |k: usize| ReductionStats {
+            deepest_db: f64::from(self.deepest[k]),
+            mean_db: self.sum[k] / frames,
+        };
         Inside {
             output,
             latency,
-            glue: reduction(0),
-            ceiling: reduction(1),
+            compressor: reduction(0),
+            limiter: reduction(1),
             working: self.working as f64 / frames,
             columns: self.columns,
         }

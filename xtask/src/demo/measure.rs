@@ -2,7 +2,7 @@
 
 use lintel::finish::Result;
 use lintel::finish::measure::check;
-use lintel::finish::render::Quiet;
+use lintel::finish::render::NoProgress;
 use serde::Serialize;
 use std::path::Path;
 
@@ -11,7 +11,7 @@ use std::path::Path;
 pub struct Measures {
     /// Integrated loudness, LUFS (ITU-R BS.1770-5).
     pub integrated_lufs: f64,
-    /// Loudness range, LU (EBU Tech 3342).
+    /// LoudnessMeter range, LU (EBU Tech 3342).
     pub range_lu: f64,
     /// Highest short-term loudness, LUFS (EBU Tech 3341).
     pub max_short_term_lufs: f64,
@@ -25,7 +25,7 @@ pub struct Measures {
 
 /// Reads the whole file once.
 pub fn measure(path: &Path) -> Result<Measures> {
-    let (.., measured) = check(path, None, &Quiet::default())?;
+    let (.., measured) = check(path, None, &NoProgress::default())?;
     let figures = measured.before;
     let level = |figure: Option<f64>| figure.unwrap_or(f64::NEG_INFINITY);
     Ok(Measures {

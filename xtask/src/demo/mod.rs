@@ -1,5 +1,5 @@
 //! `cargo xtask demo`: a bounced mix in, a master out through the bundled plugin in a real host, with
-//! a table before → after and a picture of what was taken away over time.
+//! a table before → after and a picture of what was removed over time.
 //!
 //! The picture is drawn from the library's own chain, run on the same input with the same settings;
 //! the demo fails unless that chain's output equals the bundle's, bit for bit.
@@ -11,8 +11,7 @@ mod measure;
 mod report;
 mod steps;
 
-use crate::host::{self, Host};
-use crate::{Failure, quartet};
+use crate::Failure;
 use inside::Inside;
 use lintel::finish::{Encoding, Layout, Overwrite, Reader, Spec, Tags, Writer, write_whole};
 use lintel::params;
@@ -21,6 +20,8 @@ use report::Report;
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 use steps::Step;
+use testkit::host::offline::{self as host, Host};
+use testkit::quartet;
 
 /// What stands behind `cargo xtask demo`.
 #[derive(clap::Args)]
@@ -41,26 +42,26 @@ pub struct Args {
     seconds: f64,
 }
 
-/// Loudness that the demo's settings aim at, LUFS.
+/// LoudnessMeter that the demo's settings aim at, LUFS.
 const TARGET: f32 = -14.0;
 /// Frames per call of the plugin.
 const BLOCK: usize = 512;
 
 /// Gentle, and enough to show the job on the quartet: headroom back, a little less boom at 75 Hz, a
-/// little air, glue that takes one to two dB in the loud bars, and the drive (found by measuring, see
+/// little air, compressor that takes one to two dB in the loud bars, and the drive (found by measuring, see
 /// the table that the demo prints) that brings the whole near −14 LUFS.
 const SETTINGS: [(&str, &str); 13] = [
     ("trim", "−6.0 dB"),
-    ("tone2_freq", "75 Hz"),
-    ("tone2_gain", "−2.0 dB"),
-    ("tone2_q", "1.40"),
-    ("tone5_freq", "9.50 kHz"),
-    ("tone5_gain", "+1.0 dB"),
-    ("glue_on", "on"),
-    ("glue_threshold", "−20.0 dB"),
-    ("glue_ratio", "2.0 : 1"),
-    ("glue_attack", "30 ms"),
-    ("glue_low_cut", "90 Hz"),
+    ("eq2_freq", "75 Hz"),
+    ("eq2_gain", "−2.0 dB"),
+    ("eq2_q", "1.40"),
+    ("eq5_freq", "9.50 kHz"),
+    ("eq5_gain", "+1.0 dB"),
+    ("comp_on", "on"),
+    ("comp_threshold", "−20.0 dB"),
+    ("comp_ratio", "2.0 : 1"),
+    ("comp_attack", "30 ms"),
+    ("comp_sidechain_low_cut", "90 Hz"),
     ("drive", "+9.8 dB"),
     ("ceiling", "−1.0 dBTP"),
 ];
@@ -110,7 +111,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
 
     let step = Step::begin("writing and measuring", 3);
     let master = out.join(format!("{name}-master.wav"));
-    let ceiling = 10_f64.powf(f64::from(settings.ceiling.ceiling) / 20.0);
+    let ceiling = 10_f64.powf(f64::from(settings.limiter.ceiling) / 20.0);
     save(&master, &output.channels[..source.channels], source.rate, ceiling, &[&path])?;
     step.at(1);
     let before = measure::measure(&path)?;
@@ -127,9 +128,9 @@ pub fn run(args: &Args) -> Result<(), Failure> {
         settings: texts.iter().map(|(id, text)| ((*id).to_owned(), text.clone())).collect(),
         before,
         after,
-        glue: inside.glue,
-        ceiling: inside.ceiling,
-        ceiling_working_share: inside.working,
+        compressor: inside.compressor,
+        limiter: inside.limiter,
+        limiter_working_share: inside.working,
         latency_samples: output.latency,
         times_real_time: speed,
         picture_matches_bundle: true,
@@ -262,8 +263,8 @@ mod tests {
     #[test]
     fn the_demos_settings_are_values_of_the_table() {
         let settings = settings(&texts_of(None, None)).unwrap();
-        assert_eq!(settings.trim.gain, -6.0);
-        assert_eq!(settings.ceiling.ceiling, -1.0);
-        assert!(settings.glue.on);
+        assert_eq!(settings.input.trim, -6.0);
+        assert_eq!(settings.limiter.ceiling, -1.0);
+        assert!(settings.compressor.on);
     }
 }

@@ -1,11 +1,11 @@
 //! The demo's table and picture: measures before and after in, a table for people, JSON for programs
 //! and a chart out.
 
-use super::inside::{Inside, Reduction, WORKING};
+use super::inside::{Inside, ReductionStats, WORKING};
 use super::measure::Measures;
 use comfy_table::presets::NOTHING;
 use comfy_table::{CellAlignment, Table};
-use lintel::finish::chart::{Chart, Figure};
+use lintel::finish::chart::{ChartFigure, ReportChart};
 use lintel::settings::Settings;
 use serde::Serialize;
 
@@ -20,10 +20,10 @@ pub struct Report {
     pub settings: Vec<(String, String)>,
     pub before: Measures,
     pub after: Measures,
-    pub glue: Reduction,
-    pub ceiling: Reduction,
+    pub compressor: ReductionStats,
+    pub limiter: ReductionStats,
     /// Share of the time with more than 0.1 dB of reduction by the ceiling, 0 … 1.
-    pub ceiling_working_share: f64,
+    pub limiter_working_share: f64,
     pub latency_samples: usize,
     /// Length of the music over the time that the bundle took for it.
     pub times_real_time: f64,
@@ -43,16 +43,16 @@ impl Report {
             ("loudness range", b.range_lu, a.range_lu, "LU"),
             ("max short-term", b.max_short_term_lufs, a.max_short_term_lufs, "LUFS"),
             ("true peak", b.true_peak_dbtp, a.true_peak_dbtp, "dBTP"),
-            ("peak-to-loudness", b.peak_to_loudness_lu, a.peak_to_loudness_lu, "LU"),
+            ("PLR", b.peak_to_loudness_lu, a.peak_to_loudness_lu, "LU"),
         ] {
             table.add_row([what, &tenths(before), &tenths(after), unit]);
         }
         for (what, value, unit) in [
-            ("glue, deepest", tenths(self.glue.deepest_db), "dB"),
-            ("glue, mean", tenths(self.glue.mean_db), "dB"),
-            ("ceiling, deepest", tenths(self.ceiling.deepest_db), "dB"),
-            ("ceiling, mean", hundredths(self.ceiling.mean_db), "dB"),
-            ("ceiling at work", percent(self.ceiling_working_share), "% of the time"),
+            ("compressor, deepest", tenths(self.compressor.deepest_db), "dB"),
+            ("compressor, mean", tenths(self.compressor.mean_db), "dB"),
+            ("limiter, deepest", tenths(self.limiter.deepest_db), "dB"),
+            ("limiter, mean", hundredths(self.limiter.mean_db), "dB"),
+            ("limiter active", percent(self.limiter_working_share), "% of the time"),
             ("speed", format!("{:.0}", self.times_real_time), "× real time"),
         ] {
             table.add_row([what, "", &value, unit]);
@@ -66,32 +66,32 @@ impl Report {
     }
 
     /// The picture, from the same numbers.
-    pub fn chart(&self, title: &str, inside: &Inside, settings: &Settings, target: f32) -> Chart {
+    pub fn chart(&self, title: &str, inside: &Inside, settings: &Settings, target: f32) -> ReportChart {
         let (b, a) = (&self.before, &self.after);
         let change =
-            |label: &str, before: f64, after: f64| Figure::change(label, tenths(before), tenths(after));
-        let reduction = |label: &str, reduction: &Reduction| {
+            |label: &str, before: f64, after: f64| ChartFigure::change(label, tenths(before), tenths(after));
+        let reduction = |label: &str, reduction: &ReductionStats| {
             let (deepest, mean) = (tenths(reduction.deepest_db), hundredths(reduction.mean_db));
-            Figure::new(format!("{label}, deepest · mean"), format!("{deepest} · {mean} dB"))
+            ChartFigure::new(format!("{label}, deepest · mean"), format!("{deepest} · {mean} dB"))
         };
-        Chart {
+        ReportChart {
             title: title.to_owned(),
             subtitle: summary(settings),
             columns: inside.columns.clone(),
             seconds: self.seconds,
-            ceiling: settings.ceiling.ceiling,
+            ceiling: settings.limiter.ceiling,
             target: Some(target),
             figures: [
                 vec![
                     change("true peak, dBTP", b.true_peak_dbtp, a.true_peak_dbtp),
-                    change("peak-to-loudness, LU", b.peak_to_loudness_lu, a.peak_to_loudness_lu),
+                    change("PLR, LU", b.peak_to_loudness_lu, a.peak_to_loudness_lu),
                 ],
                 vec![
-                    reduction("glue", &self.glue),
-                    reduction("ceiling", &self.ceiling),
-                    Figure::new(
+                    reduction("compressor", &self.compressor),
+                    reduction("ceiling", &self.limiter),
+                    ChartFigure::new(
                         format!("ceiling over {WORKING} dB"),
-                        format!("{} % of the time", percent(self.ceiling_working_share)),
+                        format!("{} % of the time", percent(self.limiter_working_share)),
                     ),
                 ],
                 vec![
@@ -111,8 +111,8 @@ fn summary(settings: &Settings) -> String {
         param.text(param.get(settings))
     };
     let mut parts = vec![format!("trim {}", text("trim"))];
-    if settings.glue.on {
-        parts.push(format!("glue {} over {}", text("glue_ratio"), text("glue_threshold")));
+    if settings.compressor.on {
+        parts.push(format!("compressor {} over {}", text("comp_ratio"), text("comp_threshold")));
     }
     parts.push(format!("drive {}", text("drive")));
     parts.push(format!("ceiling {}", text("ceiling")));

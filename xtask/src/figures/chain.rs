@@ -1,12 +1,12 @@
 //! Figures of the whole chain, on the demo mix: what it leaves alone, and that the sample rate
-//! changes nothing one could hear.
+//! changes nothing one could solo.
 
 use super::Row;
-use crate::quartet;
 use lintel::chain::Chain;
 use lintel::finish::Converter;
-use lintel::meter::Loudness;
+use lintel::meter::LoudnessMeter;
 use lintel::settings::Settings;
+use testkit::quartet;
 
 /// Rate of the demo mix, Hz.
 const RATE: u32 = 44_100;
@@ -22,7 +22,7 @@ pub fn run() -> Vec<Row> {
 }
 
 /// Runs the chain; the output is as long as the input and moved back by the latency. The columns
-/// of 20 ms hold the deepest reduction of glue and ceiling, dB.
+/// of 20 ms hold the deepest reduction of compressor and ceiling, dB.
 fn process(rate: u32, input: &Stereo, settings: &Settings) -> (Stereo, Vec<[f32; 2]>) {
     let mut chain = Chain::new(f64::from(rate));
     chain.set(settings);
@@ -36,10 +36,10 @@ fn process(rate: u32, input: &Stereo, settings: &Settings) -> (Stereo, Vec<[f32;
     }
     let mut frame = 0;
     chain.process(&mut [&mut left, &mut right], |tap| {
-        for (glue, ceiling) in tap.glue_db.iter().zip(tap.ceiling_db) {
+        for (compressor, ceiling) in tap.compressor_db.iter().zip(tap.limiter_db) {
             if frame >= latency {
                 let deepest = &mut columns[(frame - latency) / column];
-                *deepest = [deepest[0].max(*glue), deepest[1].max(*ceiling)];
+                *deepest = [deepest[0].max(*compressor), deepest[1].max(*ceiling)];
             }
             frame += 1;
         }
@@ -76,8 +76,8 @@ fn untouched(mix: &Stereo) -> Row {
 fn neutral(mix: &Stereo) -> Row {
     let input = quieter(mix);
     let mut settings = Settings::default();
-    settings.glue.on = true;
-    settings.glue.threshold = 0.0;
+    settings.compressor.on = true;
+    settings.compressor.threshold = 0.0;
     let null = null_db(&process(RATE, &input, &settings).0, &input);
     Row {
         what: "chain: every stage on and neutral, demo mix at −6 dB, against the delayed input".into(),
@@ -88,15 +88,15 @@ fn neutral(mix: &Stereo) -> Row {
     }
 }
 
-/// The demo mix as it is and converted to 96 kHz, every stage at work.
+/// The demo mix as it is and converted to 96 kHz, every stage active.
 fn rates(mix: &Stereo) -> [Row; 2] {
     let mut settings = Settings::default();
-    settings.trim.gain = -6.0;
-    settings.tone.bands[1].gain = -2.0;
-    settings.tone.bands[4].gain = 1.0;
-    settings.glue.on = true;
-    settings.glue.threshold = -22.0;
-    settings.ceiling.drive = 11.0;
+    settings.input.trim = -6.0;
+    settings.eq.bands[1].gain = -2.0;
+    settings.eq.bands[4].gain = 1.0;
+    settings.compressor.on = true;
+    settings.compressor.threshold = -22.0;
+    settings.limiter.drive = 11.0;
 
     let mut converter = Converter::new(RATE, 96_000);
     let wide = mix.each_ref().map(|ch| ch.iter().map(|x| f64::from(*x)).collect::<Vec<_>>());
@@ -108,7 +108,7 @@ fn rates(mix: &Stereo) -> [Row; 2] {
     let (low, low_columns) = process(RATE, mix, &settings);
     let (high, high_columns) = process(96_000, &converted, &settings);
     let loudness = |rate, x: &Stereo| {
-        let mut meter = Loudness::new(rate, 2);
+        let mut meter = LoudnessMeter::new(rate, 2);
         meter.feed(&[&x[0], &x[1]]);
         meter.integrated()
     };
@@ -116,7 +116,7 @@ fn rates(mix: &Stereo) -> [Row; 2] {
     let pairs = low_columns.iter().zip(&high_columns);
     let worst = pairs.flat_map(|(a, b)| [(a[0] - b[0]).abs(), (a[1] - b[1]).abs()]).fold(0.0, f32::max);
     let row = |what: &str, asked: &str, reached: String, kept| Row {
-        what: format!("chain: demo mix at 44.1 and at 96 kHz, all stages at work, drive 11 dB: {what}"),
+        what: format!("chain: demo mix at 44.1 and at 96 kHz, all stages active, drive 11 dB: {what}"),
         asked: asked.into(),
         reached,
         source: "own measurement, converted by rubato".into(),

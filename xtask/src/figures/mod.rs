@@ -1,10 +1,11 @@
 //! `cargo xtask figures`: measures the three stages, draws docs/figures/*.svg and writes the table
 //! of every number beside what was asked of it.
 
-pub mod ceiling;
 pub mod chain;
-pub mod glue;
-pub mod tone;
+pub mod compressor;
+pub mod eq;
+pub mod limiter;
+mod style;
 
 /// One line of the table.
 pub struct Row {

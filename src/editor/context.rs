@@ -1,0 +1,28 @@
+//! What every part of the screen is drawn with, and what the screen returns besides gestures.
+
+use super::theme::Theme;
+use crate::live::{HistorySource, LiveReadout, MeasurementRequest};
+
+/// Requests of the user that concern no parameter; empty in most frames.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct ScreenRequests {
+    /// Pause, resume or reset the integrated measurement.
+    pub measurement: MeasurementRequest,
+    /// Another scale was chosen.
+    pub rescale: bool,
+    /// The [`WindowState`](super::window_state::WindowState) has changed and is to be saved.
+    pub save_window_state: bool,
+}
+
+/// The data of one frame.
+#[derive(Clone, Copy)]
+pub struct DrawContext<'a> {
+    /// Colours.
+    pub theme: Theme,
+    /// The readout of this frame.
+    pub live: &'a LiveReadout,
+    /// A readout that is updated eight times per second, so that figures can be read.
+    pub steady: &'a LiveReadout,
+    /// What the chart draws.
+    pub history: &'a dyn HistorySource,
+}

@@ -1,0 +1,286 @@
+//! The header: name, presets, slots A and B, undo and redo, compare, bypass, theme, scale.
+
+use super::buttons::TextButton;
+use super::context::{DrawContext, ScreenRequests};
+use super::controls;
+use super::drawing;
+use super::param_editor::ParamEditor;
+use super::window_state::{SCALES_PERCENT, WindowState};
+use crate::numbers::number;
+use crate::params::{from_toml, to_toml};
+use crate::presets::{Preset, PresetStore};
+use egui::{Align2, Key, Popup, Rect, Response, TextEdit, Ui, pos2, vec2};
+
+/// The state that the header keeps between frames.
+#[derive(Debug, Default)]
+pub struct HeaderState {
+    /// The name typed for a new preset.
+    new_name: String,
+    /// Why it was not saved.
+    save_error: Option<String>,
+    /// Name of the preset that was loaded last.
+    loaded: Option<String>,
+}
+
+/// Places buttons side by side.
+struct ButtonRow {
+    /// Left edge of the next button.
+    x: f32,
+    rect: Rect,
+}
+
+impl ButtonRow {
+    fn place(&mut self, width: f32, gap: f32) -> Rect {
+        let rect = Rect::from_min_size(pos2(self.x, self.rect.center().y - 12.0), vec2(width, 24.0));
+        self.x += width + gap;
+        rect
+    }
+
+    fn show(&mut self, ui: &mut Ui, button: TextButton, context: &DrawContext, gap: f32) -> Response {
+        let rect = self.place(button.width(ui), gap);
+        button.show(ui, rect, &context.theme)
+    }
+}
+
+/// Draws the header into `rect`.
+#[expect(clippy::too_many_arguments, reason = "the states that its buttons change")]
+pub(super) fn show(
+    header: &mut HeaderState,
+    presets: &mut PresetStore,
+    state: &mut WindowState,
+    ui: &mut Ui,
+    rect: Rect,
+    context: &DrawContext,
+    editor: &mut ParamEditor,
+    requests: &mut ScreenRequests,
+) {
+    let theme = &context.theme;
+    let name = drawing::bold(
+        ui.painter(),
+        pos2(rect.left(), rect.center().y - 0.5),
+        Align2::LEFT_CENTER,
+        "Lintel",
+        22.0,
+        theme.text,
+    );
+    // The bar below the name.
+    let bar = Rect::from_min_size(pos2(name.left(), name.bottom() - 1.5), vec2(name.width(), 2.5));
+    ui.painter().rect_filled(bar, 0.0, theme.text);
+    let mut row = ButtonRow { x: name.right() + 14.0, rect };
+
+    let title = header.loaded.clone().unwrap_or_else(|| "presets".to_owned());
+    let help = "Presets, each with its purpose, and your own.";
+    let shown = shorten(ui, &title, 112.0);
+    let button = row.show(ui, TextButton::new(&shown, help).named("presets"), context, 14.0);
+    Popup::menu(&button).width(580.0).show(|ui| preset_list(header, presets, ui, context, editor));
+
+    slots(state, ui, &mut row, context, editor);
+    steps(ui, &mut row, context, editor);
+
+    let mut right = ButtonRow { x: 0.0, rect };
+    right.x = rect.right() - monitoring_width(ui, state);
+    monitoring(state, ui, &mut right, context, editor, requests);
+}
+
+/// `text` cut with an ellipsis to `room` points.
+fn shorten(ui: &Ui, text: &str, room: f32) -> String {
+    let mut short = text.to_owned();
+    while drawing::width(ui.painter(), &short, drawing::BODY_PT) > room {
+        short = short
+            .trim_end_matches('…')
+            .chars()
+            .collect::<Vec<_>>()
+            .split_last()
+            .map_or_else(String::new, |(_, rest)| {
+                rest.iter().collect::<String>().trim_end().to_owned() + "…"
+            });
+    }
+    short
+}
+
+fn slots(
+    state: &mut WindowState,
+    ui: &mut Ui,
+    row: &mut ButtonRow,
+    context: &DrawContext,
+    editor: &mut ParamEditor,
+) {
+    let slot = state.slot;
+    for (n, button) in ["A", "B"].into_iter().enumerate() {
+        let name = ["slot A", "slot B"][n];
+        let help = "Two slots of settings to compare: changes apply to the highlighted slot.";
+        let button = TextButton::new(button, help).named(name).on(slot == n);
+        let place = row.place(26.0, 2.0);
+        if button.show(ui, place, &context.theme).clicked() && slot != n {
+            let current = to_toml(&editor.settings());
+            let other = from_toml(&state.other_slot).unwrap_or_default();
+            editor.load(&other);
+            state.other_slot = current;
+            state.slot = n;
+        }
+    }
+    row.x += 2.0;
+    let copy_name = ["copy A to B", "copy B to A"][slot.min(1)];
+    let (to, help) = match slot {
+        0 => ("A → B", "Copies the settings of slot A to slot B."),
+        _ => ("B → A", "Copies the settings of slot B to slot A."),
+    };
+    if row.show(ui, TextButton::new(to, help).plain().named(copy_name), context, 0.0).clicked() {
+        state.other_slot = to_toml(&editor.settings());
+    }
+    let help = "Exchanges the settings of the two slots.";
+    if row.show(ui, TextButton::new("swap", help).plain().named("swap slots"), context, 8.0).clicked() {
+        let current = to_toml(&editor.settings());
+        let other = from_toml(&state.other_slot).unwrap_or_default();
+        editor.load(&other);
+        state.other_slot = current;
+    }
+}
+
+fn steps(ui: &mut Ui, row: &mut ButtonRow, context: &DrawContext, editor: &mut ParamEditor) {
+    let (back, on) = editor.next_steps();
+    let tip = |what: &Option<String>, verb: &str, keys: &str| match what {
+        Some(what) => format!("{verb}: {what} ({keys})"),
+        None => format!("Nothing to {verb} ({keys})"),
+    };
+    let help = tip(&back, "undo", "Ctrl Z");
+    if row.show(ui, TextButton::new("undo", &help).plain().enabled(back.is_some()), context, 0.0).clicked() {
+        editor.undo();
+    }
+    let help = tip(&on, "redo", "Ctrl Shift Z");
+    if row.show(ui, TextButton::new("redo", &help).plain().enabled(on.is_some()), context, 0.0).clicked() {
+        editor.redo();
+    }
+}
+
+/// Tooltip of both compare buttons.
+const COMPARE_HELP: &str = "Compares input (before) and output (after) at the same loudness: the louder of the two is turned down, because the louder one always seems better.";
+
+fn monitoring_width(ui: &Ui, state: &WindowState) -> f32 {
+    let w = |text: &str| TextButton::new(text, "").width(ui);
+    let words = w("before") + w("after") + w("bypass") + w("100 %");
+    let plain = TextButton::new(if state.dark { "light" } else { "dark" }, "").plain().width(ui);
+    drawing::width(ui.painter(), "compare", drawing::BODY_PT)
+        + 8.0
+        + words
+        + 2.0
+        + 62.0
+        + 12.0
+        + plain
+        + 10.0
+        + 8.0
+}
+
+fn monitoring(
+    state: &mut WindowState,
+    ui: &mut Ui,
+    row: &mut ButtonRow,
+    context: &DrawContext,
+    editor: &mut ParamEditor,
+    requests: &mut ScreenRequests,
+) {
+    let theme = &context.theme;
+    let label = drawing::text(
+        ui.painter(),
+        pos2(row.x, row.rect.center().y),
+        Align2::LEFT_CENTER,
+        "compare",
+        drawing::BODY_PT,
+        theme.secondary,
+    );
+    row.x = label.right() + 8.0;
+    let compare = controls::index("compare");
+    let now = editor.get(compare).round() as usize;
+    for (n, button) in ["before", "after"].into_iter().enumerate() {
+        let name = ["compare: before", "compare: after"][n];
+        let on = now == n + 1;
+        if row.show(ui, TextButton::new(button, COMPARE_HELP).named(name).on(on), context, 2.0).clicked() {
+            editor.set_once(compare, if on { 0.0 } else { (n + 1) as f32 });
+        }
+    }
+    // The louder one is turned down by the loudness difference.
+    let applied = format!("{} dB", number(-context.steady.louder_by_db.abs(), 1));
+    let color = if now > 0 { theme.text } else { theme.secondary };
+    let at = row.place(56.0, 6.0);
+    drawing::text(ui.painter(), at.right_center(), Align2::RIGHT_CENTER, &applied, drawing::BODY_PT, color);
+    let louder = if context.steady.louder_by_db >= 0.0 { "after" } else { "before" };
+    ui.interact(at, ui.scope_id().with("applied"), egui::Sense::hover())
+        .on_hover_text(format!("Applied to \"{louder}\", the louder one, while comparing."));
+    row.x += 12.0;
+
+    let help = "Passes the input unchanged, bit for bit, delayed by the latency.";
+    let bypass = TextButton::new("bypass", help).on(editor.is_on("bypass")).highlight(theme.red);
+    if row.show(ui, bypass, context, 10.0).clicked() {
+        editor.toggle("bypass");
+    }
+    let (button, help) = match state.dark {
+        false => ("dark", "Switches to the dark theme."),
+        true => ("light", "Switches to the light theme."),
+    };
+    if row.show(ui, TextButton::new(button, help).plain(), context, 8.0).clicked() {
+        state.dark = !state.dark;
+    }
+    let scale = format!("{} %", state.scale);
+    let button = TextButton::new(&scale, "Size of everything on the screen.").named("scale");
+    let button = row.show(ui, button, context, 0.0);
+    Popup::menu(&button).width(90.0).show(|ui| {
+        for scale in SCALES_PERCENT {
+            if ui.selectable_label(state.scale == scale, format!("{scale} %")).clicked() {
+                state.scale = scale;
+                requests.rescale = true;
+                ui.close();
+            }
+        }
+    });
+}
+
+fn preset_list(
+    header: &mut HeaderState,
+    presets: &mut PresetStore,
+    ui: &mut Ui,
+    context: &DrawContext,
+    editor: &mut ParamEditor,
+) {
+    let mut chosen: Option<Preset> = None;
+    let entry = |ui: &mut Ui, preset: &Preset| {
+        let clicked = ui.button(egui::RichText::new(&preset.name).color(context.theme.text)).clicked();
+        ui.with_layout(egui::Layout::top_down(egui::Align::Min), |ui| ui.weak(&preset.purpose));
+        clicked
+    };
+    egui::ScrollArea::vertical().max_height((ui.ctx().content_rect().height() - 130.0).min(560.0)).show(
+        ui,
+        |ui| {
+            for preset in presets.factory.iter().chain(&presets.user) {
+                if entry(ui, preset) {
+                    chosen = Some(preset.clone());
+                    ui.close();
+                }
+            }
+        },
+    );
+    if presets.saves() {
+        ui.separator();
+        ui.horizontal(|ui| {
+            let field = TextEdit::singleline(&mut header.new_name).desired_width(190.0).hint_text("name");
+            let field = ui.add(field).accessible_name("name of a new preset");
+            let enter = field.lost_focus() && ui.input(|i| i.key_pressed(Key::Enter));
+            if ui.button("save as a preset").clicked() || enter {
+                let name = header.new_name.trim().to_owned();
+                match presets.save(&name, &editor.settings()) {
+                    Ok(()) => {
+                        *header = HeaderState { loaded: Some(name), ..HeaderState::default() };
+                        ui.close();
+                    }
+                    Err(error) => header.save_error = Some(error.to_string()),
+                }
+            }
+        });
+        if let Some(error) = &header.save_error {
+            ui.colored_label(context.theme.red, error);
+        }
+    }
+    if let Some(preset) = chosen {
+        editor.load(&preset.settings);
+        header.loaded = Some(preset.name);
+    }
+}

@@ -1,0 +1,47 @@
+//! The audio thread's side of an instance.
+
+use crate::chain::ChainReadout;
+use crate::meter::live::SharedLoudnessDifference;
+use crate::tap_ring::{Tap, TapSender, Transport};
+use std::sync::Arc;
+
+/// Sends taps to the analysis and readouts to the window. Owned by the audio thread.
+pub struct InstanceSender {
+    pub(super) readouts: rtrb::Producer<ChainReadout>,
+    pub(super) taps: TapSender,
+    pub(super) louder_by: Arc<SharedLoudnessDifference>,
+    /// Sample rate of the analysis, Hz.
+    pub(super) sample_rate: f64,
+    /// Channels of the analysis.
+    pub(super) channels: usize,
+}
+
+impl InstanceSender {
+    /// Whether its analysis has this sample rate in Hz and this number of channels.
+    pub fn fits(&self, sample_rate: f64, channels: usize) -> bool {
+        self.sample_rate == sample_rate && self.channels == channels
+    }
+
+    /// Feeds the analysis. Wait-free, without allocation.
+    #[inline]
+    pub fn feed(&mut self, tap: &Tap, transport: Transport) {
+        self.taps.push(tap, transport);
+    }
+
+    /// How much louder the output is than the input, dB.
+    pub fn louder_by_db(&self) -> f64 {
+        self.louder_by.db()
+    }
+
+    /// Restarts the measurement of the loudness difference.
+    pub fn reset_loudness_difference(&self) {
+        self.louder_by.reset();
+    }
+
+    /// Sends a readout if there is room; a full ring means that no window reads it.
+    pub fn readout(&mut self, readout: impl FnOnce() -> ChainReadout) {
+        if self.readouts.slots() > 0 {
+            let _ = self.readouts.push(readout());
+        }
+    }
+}

@@ -1,0 +1,284 @@
+//! The parameters for the length of one frame: gestures of drags, wheel, keys and clicks, each one
+//! step of undo.
+
+use super::controls::{Controls, index};
+use super::undo::{ParamChange, UndoHistory, UndoStep};
+use crate::params;
+use crate::settings::Settings;
+
+/// Monitoring switches: never part of a slot or a preset.
+const MONITORING_IDS: [&str; 3] = ["bypass", "compare", "removed_only"];
+
+/// Time without a change after which a gesture of wheel or arrow keys ends, s.
+pub const NUDGE_TIMEOUT_S: f64 = 0.5;
+
+/// Controls with undo.
+pub struct ParamEditor<'a> {
+    controls: &'a mut dyn Controls,
+    history: &'a mut UndoHistory,
+    /// Time of the frame, s.
+    now_s: f64,
+}
+
+impl<'a> ParamEditor<'a> {
+    /// `now_s` is the time of the frame on any steady clock, s.
+    pub fn new(controls: &'a mut dyn Controls, history: &'a mut UndoHistory, now_s: f64) -> Self {
+        let mut editor = Self { controls, history, now_s };
+        if editor.history.nudged.is_some_and(|(_, last)| now_s - last > NUDGE_TIMEOUT_S) {
+            editor.end_nudge();
+        }
+        editor
+    }
+
+    /// The value at `index`, in its unit.
+    pub fn get(&self, index: usize) -> f32 {
+        self.controls.get(index)
+    }
+
+    /// The value of the parameter called `id`.
+    pub fn value(&self, id: &str) -> f32 {
+        self.get(index(id))
+    }
+
+    /// Whether the switch called `id` is on.
+    pub fn is_on(&self, id: &str) -> bool {
+        self.value(id) >= 0.5
+    }
+
+    /// Begins a gesture.
+    pub fn begin(&mut self, index: usize) {
+        if self.history.open.contains(&index) {
+            return;
+        }
+        self.end_nudge();
+        let value = self.get(index);
+        if !self.history.recording.iter().any(|change| change.index == index) {
+            self.history.recording.push(ParamChange { index, old: value, new: value });
+        }
+        self.history.open.push(index);
+        self.controls.begin(index);
+    }
+
+    /// Sets a value within a gesture.
+    pub fn set(&mut self, index: usize, value: f32) {
+        if let Some(change) = self.history.recording.iter_mut().find(|change| change.index == index) {
+            change.new = value;
+        }
+        self.controls.set(index, value);
+    }
+
+    /// Ends a gesture.
+    pub fn end(&mut self, index: usize) {
+        if !self.history.open.contains(&index) {
+            return;
+        }
+        self.history.open.retain(|open| *open != index);
+        self.controls.end(index);
+        self.history.close_step();
+    }
+
+    /// A whole gesture: a click, a typed value.
+    pub fn set_once(&mut self, index: usize, value: f32) {
+        if self.get(index) == value {
+            return;
+        }
+        self.begin(index);
+        self.set(index, value);
+        self.end(index);
+    }
+
+    /// Toggles a switch.
+    pub fn toggle(&mut self, id: &str) {
+        let index = index(id);
+        self.set_once(index, if self.get(index) >= 0.5 { 0.0 } else { 1.0 });
+    }
+
+    /// A change by wheel or arrow key: those that follow within [`NUDGE_TIMEOUT_S`] are one gesture.
+    pub fn nudge(&mut self, index: usize, value: f32) {
+        if self.history.nudged.is_none_or(|(nudged, _)| nudged != index) {
+            self.begin(index);
+        }
+        self.history.nudged = Some((index, self.now_s));
+        self.set(index, value);
+    }
+
+    /// Ends the gesture of wheel or arrow keys.
+    pub fn end_nudge(&mut self) {
+        if let Some((index, _)) = self.history.nudged.take() {
+            self.end(index);
+        }
+    }
+
+    /// True while a gesture of wheel or arrow keys is open.
+    pub fn is_nudging(&self) -> bool {
+        self.history.nudged.is_some()
+    }
+
+    /// Makes several gestures one step.
+    pub fn group(&mut self, gestures: impl FnOnce(&mut Self)) {
+        self.end_nudge();
+        self.history.group_depth += 1;
+        gestures(self);
+        self.history.group_depth -= 1;
+        self.history.close_step();
+    }
+
+    /// All values.
+    pub fn settings(&self) -> Settings {
+        let mut settings = Settings::default();
+        for (index, param) in params::all().iter().enumerate() {
+            param.set(&mut settings, self.get(index));
+        }
+        settings
+    }
+
+    /// Sets every parameter except the monitoring switches; one step.
+    pub fn load(&mut self, settings: &Settings) {
+        self.group(|editor| {
+            for (index, param) in params::all().iter().enumerate() {
+                if !MONITORING_IDS.contains(&param.id) {
+                    editor.set_once(index, param.get(settings));
+                }
+            }
+        });
+    }
+
+    /// Sets the parameters of the stage whose switch is `switch_id` to their defaults, one step.
+    /// Switches, the order of the stages and monitoring stay as they are.
+    pub fn reset(&mut self, switch_id: &str) {
+        let group = params::all()[index(switch_id)].group;
+        self.group(|editor| {
+            for (index, param) in params::all().iter().enumerate() {
+                // The bands of the EQ have groups of their own.
+                let in_stage = param.group == group
+                    || switch_id == "eq_on" && param.id.starts_with("eq") && param.group.starts_with("EQ");
+                let stays =
+                    param.id == "order" || MONITORING_IDS.contains(&param.id) || param.id.ends_with("_on");
+                if in_stage && !stays {
+                    editor.set_once(index, param.default());
+                }
+            }
+        });
+    }
+
+    /// Undoes the last step.
+    pub fn undo(&mut self) {
+        self.end_nudge();
+        if let Some(step) = self.history.done.pop() {
+            step.iter().rev().for_each(|change| self.replay(change.index, change.old));
+            self.history.undone.push(step);
+        }
+    }
+
+    /// Redoes the step that was undone last.
+    pub fn redo(&mut self) {
+        self.end_nudge();
+        if let Some(step) = self.history.undone.pop() {
+            step.iter().for_each(|change| self.replay(change.index, change.new));
+            self.history.done.push(step);
+        }
+    }
+
+    fn replay(&mut self, index: usize, value: f32) {
+        self.controls.begin(index);
+        self.controls.set(index, value);
+        self.controls.end(index);
+    }
+
+    /// What the next undo and the next redo change: names of parameters, or their number.
+    pub fn next_steps(&self) -> (Option<String>, Option<String>) {
+        let name = |step: &UndoStep| match step.as_slice() {
+            [one] => params::all()[one.index].name.to_owned(),
+            [one, two] => format!("{}, {}", params::all()[one.index].name, params::all()[two.index].name),
+            many => format!("{} settings", many.len()),
+        };
+        (self.history.done.last().map(name), self.history.undone.last().map(name))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::editor::controls::MemoryControls;
+
+    fn with(
+        memory: &mut MemoryControls,
+        history: &mut UndoHistory,
+        now_s: f64,
+        act: impl FnOnce(&mut ParamEditor),
+    ) {
+        act(&mut ParamEditor::new(memory, history, now_s));
+    }
+
+    #[test]
+    fn a_drag_is_one_step() {
+        let (mut memory, mut history) = (MemoryControls::default(), UndoHistory::default());
+        let drive = index("drive");
+        with(&mut memory, &mut history, 0.0, |editor| {
+            editor.begin(drive);
+            (1..=40).for_each(|v| editor.set(drive, v as f32 * 0.1));
+            editor.end(drive);
+            assert_eq!(editor.next_steps(), (Some("drive".to_owned()), None));
+            editor.undo();
+        });
+        assert_eq!((memory.settings, memory.open_gestures.len()), (Settings::default(), 0));
+        with(&mut memory, &mut history, 0.0, |editor| editor.redo());
+        assert_eq!(memory.settings.limiter.drive, 4.0);
+    }
+
+    #[test]
+    fn wheel_clicks_in_quick_succession_are_one_gesture_with_a_timeout() {
+        let (mut memory, mut history) = (MemoryControls::default(), UndoHistory::default());
+        let drive = index("drive");
+        for n in 1..=5 {
+            with(&mut memory, &mut history, f64::from(n) * 0.1, |editor| editor.nudge(drive, n as f32));
+        }
+        assert_eq!(memory.open_gestures, [drive]);
+        with(&mut memory, &mut history, 0.5 + NUDGE_TIMEOUT_S + 0.01, |_| {});
+        assert_eq!((memory.open_gestures.len(), memory.ended_gestures), (0, 1));
+        with(&mut memory, &mut history, 2.0, |editor| editor.undo());
+        assert_eq!(memory.settings, Settings::default());
+    }
+
+    #[test]
+    fn loading_settings_is_one_step_and_keeps_the_monitoring_switches() {
+        let (mut memory, mut history) = (MemoryControls::default(), UndoHistory::default());
+        memory.settings.bypass = true;
+        let mut loaded = Settings::default();
+        loaded.compressor.on = true;
+        loaded.limiter.drive = 5.0;
+        loaded.limiter.removed_only = true;
+        with(&mut memory, &mut history, 0.0, |editor| editor.load(&loaded));
+        assert!(
+            memory.settings.bypass && memory.settings.compressor.on && !memory.settings.limiter.removed_only
+        );
+        with(&mut memory, &mut history, 0.0, |editor| editor.undo());
+        assert_eq!(memory.settings, Settings { bypass: true, ..Settings::default() });
+    }
+
+    #[test]
+    fn a_new_change_discards_undone_steps_and_an_unchanged_value_is_no_step() {
+        let (mut memory, mut history) = (MemoryControls::default(), UndoHistory::default());
+        with(&mut memory, &mut history, 0.0, |editor| {
+            editor.set_once(index("trim"), -6.0);
+            editor.undo();
+            editor.set_once(index("drive"), 3.0);
+            editor.redo();
+            assert_eq!((editor.value("trim"), editor.value("drive")), (0.0, 3.0));
+            editor.begin(index("trim"));
+            editor.end(index("trim"));
+            assert_eq!(editor.next_steps().0.as_deref(), Some("drive"));
+        });
+    }
+
+    #[test]
+    fn resetting_the_eq_resets_its_bands_but_not_its_switch() {
+        let (mut memory, mut history) = (MemoryControls::default(), UndoHistory::default());
+        memory.settings.eq.on = false;
+        memory.settings.eq.bands[2].gain = 3.0;
+        memory.settings.compressor.ratio = 4.0;
+        with(&mut memory, &mut history, 0.0, |editor| editor.reset("eq_on"));
+        assert_eq!(memory.settings.eq.bands[2].gain, 0.0);
+        assert!(!memory.settings.eq.on && memory.settings.compressor.ratio == 4.0);
+    }
+}

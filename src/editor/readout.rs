@@ -1,0 +1,187 @@
+//! The readout: integrated loudness against the delivery target, the measurement's buttons, and as
+//! many other figures as there is room for.
+
+use super::buttons::TextButton;
+use super::context::{DrawContext, ScreenRequests};
+use super::drawing;
+use super::window_state::WindowState;
+use crate::live::LiveReadout;
+use crate::numbers::{clock, number, signed};
+use egui::{Align2, Color32, Popup, Rect, Stroke, Ui, pos2, vec2};
+
+/// Draws the readout into `rect`.
+pub(super) fn show(
+    window_state: &mut WindowState,
+    ui: &mut Ui,
+    rect: Rect,
+    context: &DrawContext,
+    requests: &mut ScreenRequests,
+) {
+    let (theme, steady) = (&context.theme, context.steady);
+    let p = ui.painter().clone();
+    p.rect(rect, 1.0, theme.background, Stroke::new(1.0, theme.border), egui::StrokeKind::Inside);
+    p.vline(rect.left() + 6.0, rect.y_range(), Stroke::new(1.0, theme.tint(theme.red, 0.35)));
+    let inner = Rect::from_min_max(rect.min + vec2(14.0, 6.0), rect.max - vec2(12.0, 6.0));
+
+    target(&mut window_state.target, ui, inner, context);
+    let extra = ((rect.height() - 250.0) / 130.0).clamp(0.0, 1.0);
+    let size = 36.0 + 10.0 * extra;
+    let y = inner.top() + 24.0 + size * 0.5;
+    let (figure, color) = (number(steady.output.integrated, 1), loudness_color(context));
+    let value_rect = drawing::bold(&p, pos2(inner.right(), y), Align2::RIGHT_CENTER, &figure, size, color);
+    for (dy, label) in [(-7.0, "integrated"), (8.0, "LUFS")] {
+        drawing::text(&p, pos2(inner.left(), y + dy), Align2::LEFT_CENTER, label, 12.0, theme.secondary);
+    }
+    // A double line under the value.
+    let line = y + size * 0.5;
+    for dy in [0.0, 2.5] {
+        p.hline(value_rect.left()..=inner.right(), line + dy, Stroke::new(1.0, theme.text));
+    }
+    let off = steady.output.integrated - steady.chosen_target().loudness;
+    let words = distance_text(off);
+    drawing::text(&p, pos2(inner.right(), line + 12.0), Align2::RIGHT_CENTER, &words, 12.0, color);
+
+    let foot = 24.0;
+    let top = line + 22.0;
+    let rows = rows(steady, context.theme.red, theme.text);
+    let room = inner.bottom() - foot - top;
+    let pitch = (room / rows.len() as f32).clamp(15.5, 21.0);
+    let mut y = top;
+    for (label, value, color) in rows {
+        if y + pitch > inner.bottom() - foot + 1.0 {
+            break;
+        }
+        let row = Rect::from_min_size(pos2(inner.left(), y), vec2(inner.width(), pitch));
+        drawing::label_and_value(&p, row, [label, &value], 12.0, [theme.secondary, color]);
+        y += pitch;
+    }
+    measuring(&mut window_state.follow_transport, ui, inner, context, requests);
+}
+
+/// The delivery target: a button that opens the list.
+fn target(chosen: &mut String, ui: &mut Ui, inner: Rect, context: &DrawContext) {
+    let aim = context.live.chosen_target();
+    let text = format!("{} {} LUFS", aim.name, number(aim.loudness, 1));
+    let rect = Rect::from_min_size(inner.min, vec2(inner.width(), 20.0));
+    let help = "The delivery target that the loudness is compared with; the specification of your delivery takes precedence.";
+    let button = TextButton::new(&text, help).named("target").size(12.0).show(ui, rect, &context.theme);
+    Popup::menu(&button).width(250.0).show(|ui| {
+        for (n, target) in context.live.targets.iter().enumerate() {
+            let text = format!(
+                "{}   {} LUFS   {} dBTP",
+                target.name,
+                number(target.loudness, 1),
+                number(target.true_peak, 1)
+            );
+            if ui.selectable_label(n == context.live.target, text).clicked() {
+                *chosen = target.name.to_owned();
+                ui.close();
+            }
+        }
+    });
+}
+
+/// Pause, resume and reset of the integrated measurement, and whether it follows the transport.
+fn measuring(
+    follow_transport: &mut bool,
+    ui: &mut Ui,
+    inner: Rect,
+    context: &DrawContext,
+    requests: &mut ScreenRequests,
+) {
+    let theme = &context.theme;
+    let rect =
+        |left: f32, width: f32| Rect::from_min_size(pos2(left, inner.bottom() - 19.0), vec2(width, 19.0));
+    let running = context.live.measuring;
+    let (text, help) = match running {
+        true => ("pause", "Pauses the integrated measurement; what was measured is kept."),
+        false => ("resume", "Resumes the integrated measurement."),
+    };
+    let button = TextButton::new(text, help).named("measure").size(12.0).enabled(!*follow_transport);
+    let place = rect(inner.left(), button.width(ui));
+    if button.show(ui, place, theme).clicked() {
+        requests.measurement.run = Some(!running);
+    }
+    let help = "Discards what was measured and starts again.";
+    let button = TextButton::new("reset", help).named("reset measurement").size(12.0);
+    let place = rect(place.right() + 5.0, button.width(ui));
+    if button.show(ui, place, theme).clicked() {
+        requests.measurement.reset = true;
+    }
+    let time = clock(context.live.measured.floor());
+    let more = match (running, *follow_transport) {
+        (_, true) => format!("follows {time}"),
+        (false, _) => format!("{time} paused"),
+        _ => time.clone(),
+    };
+    let room = inner.right() - place.right() - 6.0;
+    let help = match *follow_transport {
+        true => {
+            "Time measured. The measurement follows the transport: it runs while that plays, and resets where playback starts at another place. Press to control it by hand."
+        }
+        false => {
+            "Time measured. Press to make it follow the transport: to run while that plays, and to reset where playback starts at another place."
+        }
+    };
+    let text = if drawing::width(ui.painter(), &more, 12.0) + 6.0 <= room { &more } else { &time };
+    let button =
+        TextButton::new(text, help).plain().named("follow the transport").size(12.0).on(*follow_transport);
+    let width = button.width(ui);
+    let place = Rect::from_min_size(pos2(inner.right() - width + 3.0, place.top()), vec2(width, 19.0));
+    if button.show(ui, place, theme).clicked() {
+        *follow_transport = !*follow_transport;
+    }
+}
+
+/// Red more than 1 LU above the target, otherwise ochre, the colour of loudness.
+fn loudness_color(context: &DrawContext) -> Color32 {
+    let over = context.steady.output.integrated > context.steady.chosen_target().loudness + 1.0;
+    if over { context.theme.red } else { context.theme.ochre }
+}
+
+/// The difference between loudness and target, in words.
+fn distance_text(off: f64) -> String {
+    if !off.is_finite() {
+        return "not measured yet".to_owned();
+    }
+    match off {
+        off if off.abs() < 0.05 => "on the target".to_owned(),
+        off if off > 0.0 => format!("{} LU over the target", number(off, 1)),
+        off => format!("{} LU under the target", number(-off, 1)),
+    }
+}
+
+/// The other figures, the most important first.
+fn rows(live: &LiveReadout, red: Color32, text_color: Color32) -> Vec<(&'static str, String, Color32)> {
+    let (output, input) = (&live.output, &live.input);
+    let tenths = |value: f64| number(value, 1);
+    let over = output.true_peak_max > live.chosen_target().true_peak + 0.05;
+    let peak = if over { red } else { text_color };
+    vec![
+        ("true peak max", format!("{} dBTP", tenths(output.true_peak_max)), peak),
+        ("loudness range", format!("{} LU", tenths(output.range)), text_color),
+        ("PLR", format!("{} LU", tenths(output.plr)), text_color),
+        ("limiter, deepest", format!("{} dB", tenths(live.limiter.deepest)), text_color),
+        ("compressor, deepest", format!("{} dB", tenths(live.compressor.deepest)), text_color),
+        ("limiter active", format!("{} %", number(live.limiter.active_share * 100.0, 0)), text_color),
+        ("pumping, 0.5–8 Hz", format!("{} dB", tenths(live.pumping_db)), text_color),
+        ("loudness, in", format!("{} LUFS", tenths(input.integrated)), text_color),
+        ("true peak max, in", format!("{} dBTP", tenths(input.true_peak_max)), text_color),
+        ("crest factor, in", format!("{} dB", tenths(input.crest)), text_color),
+        ("crest factor, out", format!("{} dB", tenths(output.crest)), text_color),
+        ("correlation", signed(output.correlation, 2), text_color),
+    ]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_difference_to_the_target_is_given_in_words() {
+        assert_eq!(distance_text(-0.01), "on the target");
+        assert_eq!(distance_text(1.24), "1.2 LU over the target");
+        assert_eq!(distance_text(-3.0), "3.0 LU under the target");
+        assert_eq!(distance_text(f64::NEG_INFINITY), "not measured yet");
+    }
+}

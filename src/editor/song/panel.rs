@@ -1,0 +1,167 @@
+//! The row as a is_loaded: play button and time, file and messages, buttons.
+
+use super::export_form::{self, ExportFormState};
+use super::view::SongView;
+use super::waveform::{self, WaveformState};
+use crate::editor::buttons::TextButton;
+use crate::editor::drawing;
+use crate::editor::layout::Layout;
+use crate::editor::theme::Theme;
+use crate::finish;
+use crate::numbers::{clock_tenths, shortest};
+use crate::player::{ExportProgress, LOUDEST_S, LoadState, SessionRequest};
+use egui::{Align2, Rect, Stroke, StrokeKind, Ui, pos2, vec2};
+
+/// Height of the row, points.
+pub const HEIGHT_PT: f32 = 112.0;
+
+/// The state that the row keeps between frames.
+#[derive(Debug, Default)]
+pub struct SongState {
+    waveform: WaveformState,
+    export_form: ExportFormState,
+}
+
+/// The row's place in `area`, aligned with the margins of the screen above it.
+pub fn place(area: Rect, screen: Rect) -> Rect {
+    let notes = Layout::of(screen).notes;
+    Rect::from_x_y_ranges(notes.x_range(), area.top()..=area.bottom() - 10.0)
+}
+
+/// Draws the row; returns the user's requests.
+pub fn show(
+    state: &mut SongState,
+    ui: &mut Ui,
+    rect: Rect,
+    theme: &Theme,
+    view: &SongView,
+) -> Vec<SessionRequest> {
+    let mut requests = Vec::new();
+    let left = Rect::from_min_size(rect.min, vec2(92.0, rect.height()));
+    // Aligned with the readout, where that is wide enough.
+    let width = (rect.width() * 0.19).clamp(208.0, 300.0);
+    let right = Rect::from_min_max(pos2(rect.right() - width, rect.top()), rect.max);
+    let middle = Rect::from_min_max(pos2(left.right(), rect.top()), pos2(right.left() - 12.0, rect.bottom()));
+    let title_rect = Rect::from_min_size(middle.min, vec2(middle.width(), 18.0));
+    let wave_rect = Rect::from_min_max(pos2(middle.left(), title_rect.bottom() + 1.0), middle.max);
+    transport(ui, left, theme, view, &mut requests);
+    file_and_message(ui, title_rect, theme, view);
+    waveform::show(&mut state.waveform, ui, wave_rect, theme, view, &mut requests);
+    buttons(state, ui, right, theme, view, &mut requests);
+    requests
+}
+
+/// Play button, position and length.
+fn transport(ui: &mut Ui, rect: Rect, theme: &Theme, view: &SongView, requests: &mut Vec<SessionRequest>) {
+    let (text, help) = match view.playing {
+        true => ("pause", "Pauses here; Space does the same."),
+        false => ("play", "Plays from here, between start and end; Space does the same."),
+    };
+    let place = Rect::from_min_size(pos2(rect.left(), rect.top() + 22.0), vec2(76.0, 28.0));
+    let button = TextButton::new(text, help).named("play").on(view.playing).size(14.0);
+    if button.show(ui, place, theme).clicked() {
+        requests.push(SessionRequest::PlayPause);
+    }
+    let p = ui.painter();
+    let rate = f64::from(view.song.format().rate);
+    let bounds = view.playhead.bounds();
+    let at = (view.audible_frame.saturating_sub(bounds.start)) as f64 / rate;
+    let of = (bounds.end - bounds.start) as f64 / rate;
+    let top = place.bottom() + 6.0;
+    drawing::text(p, pos2(rect.left(), top), Align2::LEFT_TOP, &clock_tenths(at), 19.0, theme.text);
+    let of = format!("of {}", clock_tenths(of));
+    drawing::text(p, pos2(rect.left(), top + 24.0), Align2::LEFT_TOP, &of, 12.0, theme.secondary);
+}
+
+/// The file and its format; on the right a message about export, file or device.
+fn file_and_message(ui: &mut Ui, rect: Rect, theme: &Theme, view: &SongView) {
+    let format = view.song.format();
+    let name = view.song.path().file_name().unwrap_or_default().to_string_lossy().into_owned();
+    let kind = match format.kind {
+        finish::Container::Wav => "WAV",
+        finish::Container::Rf64 => "RF64",
+        finish::Container::Flac => "FLAC",
+    };
+    let channels = if format.channels == 1 { "mono" } else { "stereo" };
+    let rate = format!("{} kHz", shortest(f64::from(format.rate) / 1000.0, 3));
+    let about = format!("{kind}, {}, {rate}, {channels}", format.encoding);
+    let p = ui.painter();
+    let y = rect.top() + 1.0;
+    let third = rect.width() * 0.34;
+    let name =
+        drawing::text_within(p, pos2(rect.left() + 2.0, y), &name, drawing::BODY_PT, theme.text, third);
+    let at = pos2(name.right() + 10.0, y + 0.5);
+    let about = drawing::text_within(p, at, &about, 12.0, theme.secondary, (rect.right() - at.x).max(1.0));
+    let (message, is_problem) = match (&view.export, view.song.load(), view.silent) {
+        (Some(ExportProgress::Done(message)), ..) => (message.clone(), false),
+        (Some(ExportProgress::Exists), ..) => ("not exported: a file of that name exists".to_owned(), true),
+        (Some(ExportProgress::Failed(why)), ..) => (format!("not exported: {why}"), true),
+        (_, LoadState::Broken(why), _) => (format!("the file {why}"), true),
+        (_, _, Some(why)) => (why.to_owned(), true),
+        (_, LoadState::Reading, _) => ("reading the file".to_owned(), false),
+        _ => return,
+    };
+    let room = rect.right() - about.right() - 16.0;
+    if room < 60.0 {
+        return;
+    }
+    let width = drawing::width(p, &message, 12.0).min(room);
+    let at = pos2(rect.right() - width - 1.0, y + 0.5);
+    let color = if is_problem { theme.red } else { theme.text };
+    drawing::text_within(p, at, &message, 12.0, color, room);
+    let area = Rect::from_min_max(at, rect.max);
+    ui.interact(area, ui.scope_id().with("message"), egui::Sense::hover()).on_hover_text(message);
+}
+
+/// Loudest, loop, found start and end, export.
+fn buttons(
+    state: &mut SongState,
+    ui: &mut Ui,
+    rect: Rect,
+    theme: &Theme,
+    view: &SongView,
+    requests: &mut Vec<SessionRequest>,
+) {
+    let panel = Rect::from_min_max(pos2(rect.left(), rect.top() + 19.0), rect.max);
+    ui.painter().rect(panel, 1.0, theme.background, Stroke::new(1.0, theme.border), StrokeKind::Inside);
+    let inner = panel.shrink2(vec2(9.0, 8.0));
+    let (half, row_height) = ((inner.width() - 8.0) / 2.0, (inner.height() + 6.0) / 3.0);
+    let cell = |column: f32, row: f32, width: f32| {
+        let at = pos2(inner.left() + column * (half + 8.0), inner.top() + row * row_height);
+        Rect::from_min_size(at, vec2(width, row_height - 6.0))
+    };
+    let is_loaded = matches!(view.song.load(), LoadState::Whole(_));
+    let help = format!(
+        "Finds the loudest {LOUDEST_S:.0} seconds (K-weighted, ITU-R BS.1770) and loops them: set the drive there."
+    );
+    let button = TextButton::new("loudest 10 s", &help).size(12.0).enabled(is_loaded);
+    if button.show(ui, cell(0.0, 0.0, half), theme).clicked() {
+        requests.push(SessionRequest::LoopLoudest);
+    }
+    let loop_range = view.playhead.loop_range();
+    let help = "Loops the part that you select by dragging over the waveform, or the whole song; press again to end.";
+    if TextButton::new("loop", help)
+        .size(12.0)
+        .on(loop_range.is_some())
+        .show(ui, cell(1.0, 0.0, half), theme)
+        .clicked()
+    {
+        requests.push(SessionRequest::Loop(if loop_range.is_some() {
+            None
+        } else {
+            Some(view.playhead.bounds())
+        }));
+    }
+    let help = "Sets start and end to those found in the music, with 0.8 s of lead-in and 1 s of tail (common practice, no source).";
+    let button =
+        TextButton::new("found start and end", help).size(12.0).on(!view.user_bounds).enabled(is_loaded);
+    if button.show(ui, cell(0.0, 1.0, half), theme).clicked() {
+        requests.push(SessionRequest::FoundBounds);
+    }
+    let help = "Goes to the start of the loop or of the song.";
+    if TextButton::new("to the start", help).size(12.0).show(ui, cell(1.0, 1.0, half), theme).clicked() {
+        requests
+            .push(SessionRequest::Seek(loop_range.map_or(view.playhead.bounds().start, |range| range.start)));
+    }
+    export_form::show(&mut state.export_form, ui, cell(0.0, 2.0, inner.width()), theme, view, requests);
+}

@@ -1,0 +1,24 @@
+//! What the row of the song shows.
+
+use crate::meter::Target;
+use crate::player::{ExportProgress, LoadedSong, Playhead};
+
+/// The state of the session in one frame.
+pub struct SongView<'a> {
+    /// The song.
+    pub song: &'a LoadedSong,
+    /// Start, end and loop.
+    pub playhead: &'a Playhead,
+    /// The frame of the song that is audible now.
+    pub audible_frame: u64,
+    /// Whether it plays.
+    pub playing: bool,
+    /// The user has set start and end.
+    pub user_bounds: bool,
+    /// Why it is silent, if it is.
+    pub silent: Option<&'a str>,
+    /// Progress of the export, if there is one.
+    pub export: Option<ExportProgress>,
+    /// The delivery target.
+    pub target: Target,
+}

@@ -1,0 +1,41 @@
+//! The layout of the EQ panel.
+
+use super::band::BandParams;
+use super::chart::{self, EqScale};
+use super::nodes::{self, NodesState};
+use super::table;
+use crate::editor::context::DrawContext;
+use crate::editor::param_editor::ParamEditor;
+use crate::editor::window_state::WindowState;
+use crate::settings::BANDS;
+use egui::{Rect, Ui, pos2};
+
+/// The state that the EQ panel keeps between frames.
+#[derive(Debug, Default)]
+pub struct EqState {
+    nodes: NodesState,
+}
+
+/// Draws the panel into `rect`.
+pub(in crate::editor::stages) fn show(
+    state: &mut EqState,
+    window_state: &mut WindowState,
+    solo: &mut Option<usize>,
+    ui: &mut Ui,
+    rect: Rect,
+    context: &DrawContext,
+    editor: &mut ParamEditor,
+) {
+    let is_tall = rect.height() > 300.0;
+    let table_height = if is_tall { 104.0 } else { 88.0 };
+    let bands: [BandParams; BANDS] = std::array::from_fn(BandParams::of);
+    let bar = Rect::from_min_max(rect.min, pos2(rect.right(), rect.top() + 20.0));
+    let graph =
+        Rect::from_min_max(pos2(rect.left(), bar.bottom()), pos2(rect.right(), rect.bottom() - table_height));
+    let under = Rect::from_min_max(pos2(rect.left(), graph.bottom() + 4.0), rect.max);
+    chart::bar(window_state, solo, ui, bar, context, editor, &bands);
+    let scale = EqScale { rect: graph, range_db: f64::from(window_state.eq_range_db) };
+    chart::draw(ui, &scale, context, window_state.tilt);
+    nodes::show(&mut state.nodes, solo, ui, &scale, context, editor, &bands);
+    table::show(solo, ui, under, context, editor, &bands);
+}

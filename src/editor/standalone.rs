@@ -1,0 +1,199 @@
+//! The content of the standalone window: the screen and the row of the song below it. The
+//! parameters are in memory; the sound goes to a [`Device`].
+
+use super::context::ScreenRequests;
+use super::controls::MemoryControls;
+use super::drawing;
+use super::layout::MIN_SIZE;
+use super::screen::Screen;
+use super::song::{self, SongView};
+use super::theme::Theme;
+use super::window_state::WindowState;
+use crate::finish::Error;
+use crate::live::{self, LiveReadout, response};
+use crate::player::{Device, ExportProgress, LoadState, PlayerSession, SessionRequest};
+use crate::settings::Settings;
+use crate::stage::eq::EqCurve;
+use egui::{Align2, Key, Rect, Ui, UiBuilder, pos2, vec2};
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+/// Smallest window (width, height), points.
+pub const MIN_WINDOW_SIZE: (f32, f32) = (MIN_SIZE.0, MIN_SIZE.1 + song::HEIGHT_PT);
+
+/// How long it is still drawn after the last sound, s: the analysis is slightly behind.
+const REPAINT_AFTER_S: f64 = 1.0;
+
+/// The content of the window.
+pub struct StandaloneWindow {
+    /// The screen.
+    pub screen: Screen,
+    /// The parameters.
+    pub memory: MemoryControls,
+    session: Option<PlayerSession>,
+    song: song::SongState,
+    /// Time of the last frame that was not caused by input, s.
+    last_change_s: f64,
+    /// Why the last file could not be opened.
+    open_error: Option<String>,
+}
+
+impl StandaloneWindow {
+    /// Without a song; the user's presets are in `folder`.
+    pub fn new(window_state: WindowState, settings: Settings, folder: Option<PathBuf>) -> Self {
+        Self {
+            screen: Screen::new(window_state, folder),
+            memory: MemoryControls { settings, ..MemoryControls::default() },
+            session: None,
+            song: song::SongState::default(),
+            last_change_s: f64::NEG_INFINITY,
+            open_error: None,
+        }
+    }
+
+    /// Opens a song in place of the present one; an error is shown in the window.
+    pub fn open(&mut self, path: &Path, device: &mut dyn Device) {
+        self.set_session(PlayerSession::open(path, device));
+    }
+
+    /// Takes over a session, or shows the error.
+    pub fn set_session(&mut self, session: Result<PlayerSession, Error>) {
+        match session {
+            Ok(session) => {
+                self.session = Some(session);
+                self.song = song::SongState::default();
+                self.open_error = None;
+            }
+            Err(err) => self.open_error = Some(err.to_string()),
+        }
+    }
+
+    /// The song.
+    pub fn session(&mut self) -> Option<&mut PlayerSession> {
+        self.session.as_mut()
+    }
+
+    /// Draws one frame into the whole window; true if the [`WindowState`] has changed.
+    pub fn show(&mut self, ui: &mut Ui, device: &mut dyn Device) -> bool {
+        let ctx = ui.ctx().clone();
+        let dropped = ctx.input(|i| i.raw.dropped_files.first().map(|file| file.path().to_owned()));
+        if let Some(path) = dropped {
+            self.open(&path, device);
+        }
+        if device.lost()
+            && let Some(session) = &self.session
+        {
+            // Play the same song from the same frame on the device that is available now.
+            let (song, frame) = (session.song().clone(), session.audible_frame());
+            self.set_session(PlayerSession::of(song, device));
+            if let Some(session) = &mut self.session {
+                session.request(SessionRequest::Seek(frame));
+            }
+        }
+        self.space_key(&ctx);
+        let area = ctx.content_rect();
+        let size = area.size().max(vec2(MIN_WINDOW_SIZE.0, MIN_WINDOW_SIZE.1));
+        let area = Rect::from_min_size(area.min, size);
+        let cut = area.bottom() - song::HEIGHT_PT;
+        let upper = Rect::from_min_max(area.min, pos2(area.right(), cut));
+        let lower = Rect::from_min_max(pos2(area.left(), cut), area.max);
+        let requests = self.show_screen(ui, upper);
+        self.song_row(ui, lower, upper);
+        if let Some(session) = &self.session {
+            session.measure(requests.measurement);
+            let now = ctx.input(|i| i.time);
+            let is_working = matches!(session.export(), Some(ExportProgress::Running { .. }))
+                || session.song().load() == LoadState::Reading;
+            if session.playing() {
+                ctx.request_repaint();
+                self.last_change_s = now;
+            } else if is_working {
+                ctx.request_repaint_after(Duration::from_millis(60));
+                self.last_change_s = now;
+            } else if now - self.last_change_s < REPAINT_AFTER_S {
+                ctx.request_repaint_after(Duration::from_millis(100));
+            }
+        }
+        limit_zoom(&ctx, f32::from(self.screen.window_state.scale) / 100.0);
+        requests.save_window_state
+    }
+
+    fn show_screen(&mut self, ui: &mut Ui, area: Rect) -> ScreenRequests {
+        let Self { screen, memory, session, .. } = self;
+        let target = screen.window_state.target.clone();
+        match session {
+            Some(session) => {
+                session.refresh(
+                    &memory.settings,
+                    &screen.window_state.target,
+                    screen.window_state.follow_transport,
+                    screen.solo,
+                );
+                session.with_readout(|live, history| screen.show_in(ui, area, live, history, memory))
+            }
+            None => {
+                let mut live = LiveReadout::default();
+                let chosen = live::target(&target);
+                live.target = live.targets.iter().position(|t| t.name == chosen.name).unwrap_or(0);
+                live.response = response(&EqCurve::of(&memory.settings.eq, live.sample_rate));
+                screen.show_in(ui, area, &live, &(), memory)
+            }
+        }
+    }
+
+    fn song_row(&mut self, ui: &mut Ui, area: Rect, upper: Rect) {
+        let theme = Theme::of(self.screen.window_state.dark);
+        ui.painter().rect_filled(area, 0.0, theme.window);
+        let rect = song::place(area, upper);
+        let Some(session) = &mut self.session else {
+            let message = self.open_error.as_deref().unwrap_or("drop a WAV or FLAC file here");
+            let color = if self.open_error.is_some() { theme.red } else { theme.secondary };
+            drawing::text(
+                ui.painter(),
+                rect.center(),
+                Align2::CENTER_CENTER,
+                message,
+                drawing::TITLE_PT,
+                color,
+            );
+            return;
+        };
+        let view = SongView {
+            song: session.song(),
+            playhead: session.playhead(),
+            audible_frame: session.audible_frame(),
+            playing: session.playing(),
+            user_bounds: session.user_bounds(),
+            silent: self.open_error.as_deref().or(session.silent()),
+            export: session.export(),
+            target: live::target(&self.screen.window_state.target),
+        };
+        let state = &mut self.song;
+        let builder = UiBuilder::new().max_rect(rect).id_salt("song");
+        let requests = ui.scope_builder(builder, |ui| song::show(state, ui, rect, &theme, &view)).inner;
+        requests.into_iter().for_each(|ask| session.request(ask));
+    }
+
+    /// Space plays and pauses, unless a widget has the focus.
+    fn space_key(&mut self, ctx: &egui::Context) {
+        if ctx.memory(|m| m.focused()).is_some() {
+            return;
+        }
+        if let Some(session) = &mut self.session
+            && ctx.input_mut(|i| i.consume_key(egui::Modifiers::NONE, Key::Space))
+        {
+            session.request(SessionRequest::PlayPause);
+        }
+    }
+}
+
+/// Sets the zoom to `scale`, or smaller, so that the smallest layout fits into the window.
+fn limit_zoom(ctx: &egui::Context, scale: f32) {
+    let now = ctx.zoom_factor();
+    let points = ctx.content_rect().size();
+    let fits = now * (points.x / MIN_WINDOW_SIZE.0).min(points.y / MIN_WINDOW_SIZE.1);
+    let wanted = scale.min(fits).max(0.3);
+    if (wanted / now - 1.0).abs() > 0.01 {
+        ctx.set_zoom_factor(wanted);
+    }
+}

@@ -1,0 +1,19 @@
+//! The data that a window draws while sound runs, and what it asks of the running analysis.
+//!
+//! - [`LiveReadout`]: one snapshot of meters, curves and advice;
+//! - [`HistorySource`]: the recorded columns that the chart draws, [`MeasuredHistory`] those of the
+//!   analysis;
+//! - [`MeasurementRequest`], [`AnalysisUpdates`]: from the window to the analysis.
+
+mod eq_response;
+mod history_source;
+mod measured_history;
+mod readout;
+mod requests;
+mod snapshot_readout;
+
+pub use eq_response::{CURVE_HZ, CURVE_POINTS, CURVE_RANGE_HZ, response};
+pub use history_source::{HistorySource, LiveColumn};
+pub use measured_history::MeasuredHistory;
+pub use readout::{LiveNote, LiveReadout, LoudnessReadout, ReductionReadout, SourceFinding};
+pub use requests::{AnalysisUpdates, MeasurementRequest, target};

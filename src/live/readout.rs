@@ -1,0 +1,170 @@
+//! One snapshot of everything that the screen draws besides the parameters and the history.
+//! Values that do not exist yet are −∞ or NaN; the screen writes them as a dash.
+
+use super::eq_response::response;
+use crate::chain::ChainReadout;
+use crate::meter::{TARGETS, Target};
+use crate::settings::Settings;
+use crate::stage::eq::EqCurve;
+
+/// Meters of the chain's input or of its output.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LoudnessReadout {
+    /// Momentary loudness (0.4 s), LUFS.
+    pub momentary: f64,
+    /// Short-term loudness (3 s), LUFS.
+    pub short_term: f64,
+    /// Integrated loudness, LUFS.
+    pub integrated: f64,
+    /// Loudness range, LU.
+    pub range: f64,
+    /// True peak of the last moment, dBTP.
+    pub true_peak: f64,
+    /// Highest true peak since the measurement began, dBTP.
+    pub true_peak_max: f64,
+    /// PLR: highest true peak minus integrated loudness, LU.
+    pub plr: f64,
+    /// Crest factor: peak over RMS, dB.
+    pub crest: f64,
+    /// Correlation of the channels, −1 to +1.
+    pub correlation: f64,
+}
+
+impl Default for LoudnessReadout {
+    /// Nothing measured yet.
+    fn default() -> Self {
+        let none = f64::NEG_INFINITY;
+        Self {
+            momentary: none,
+            short_term: none,
+            integrated: none,
+            range: f64::NAN,
+            true_peak: none,
+            true_peak_max: none,
+            plr: f64::NAN,
+            crest: f64::NAN,
+            correlation: f64::NAN,
+        }
+    }
+}
+
+/// Gain reduction of one stage.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct ReductionReadout {
+    /// Present reduction, dB ≥ 0.
+    pub now: f64,
+    /// Deepest reduction since the measurement began, dB ≥ 0.
+    pub deepest: f64,
+    /// Share of the last ten seconds in which the stage reduced, 0 to 1.
+    pub active_share: f64,
+}
+
+/// A result of the source check.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SourceFinding {
+    /// One sentence.
+    pub text: String,
+    /// The trim that corrects it, dB.
+    pub trim: Option<f32>,
+}
+
+/// One line of advice.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LiveNote {
+    /// True for what is audible or fails a delivery check; false for information.
+    pub is_warning: bool,
+    /// What the figures mean.
+    pub text: String,
+    /// The one change that would help.
+    pub remedy: String,
+}
+
+/// One snapshot.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LiveReadout {
+    /// Sample rate of the chain, Hz.
+    pub sample_rate: f64,
+    /// Meters of the chain's input.
+    pub input: LoudnessReadout,
+    /// Meters of the chain's output.
+    pub output: LoudnessReadout,
+    /// Gain reduction of the compressor.
+    pub compressor: ReductionReadout,
+    /// Gain reduction of the limiter.
+    pub limiter: ReductionReadout,
+    /// Pumping: movement of the gain reduction between 0.5 and 8 Hz, dB.
+    pub pumping_db: f64,
+    /// How much louder the output is than the input, dB.
+    pub louder_by_db: f64,
+    /// Magnitude of the running EQ at [`super::CURVE_HZ`] for the mid and for the side signal, dB;
+    /// empty while nothing runs.
+    pub response: [Vec<f32>; 2],
+    /// Levels of the input in the bands of [`crate::meter::spectrum`], dB; empty before the first.
+    pub spectrum_input: Vec<f32>,
+    /// Levels of the output, likewise.
+    pub spectrum_output: Vec<f32>,
+    /// Level at the compressor's detector, dBFS, and the reduction, dB.
+    pub compressor_point: (f64, f64),
+    /// Make-up gain that the compressor applies now, dB.
+    pub makeup_db: f64,
+    /// Whether the integrated measurement is running.
+    pub measuring: bool,
+    /// Seconds measured.
+    pub measured: f64,
+    /// Delivery targets to choose from; never empty.
+    pub targets: Vec<Target>,
+    /// Index into `targets`.
+    pub target: usize,
+    /// Results of the source check, the most important first.
+    pub findings: Vec<SourceFinding>,
+    /// Advice, the most important first.
+    pub notes: Vec<LiveNote>,
+}
+
+impl LiveReadout {
+    /// Takes over what the running chain reports; without it, the EQ curve that `settings` lead to.
+    pub fn follow(&mut self, readout: Option<&ChainReadout>, settings: &Settings) {
+        match readout {
+            Some(readout) => {
+                self.response = response(&readout.curve);
+                self.compressor_point = readout.compressor_point;
+                self.makeup_db = readout.makeup;
+                self.louder_by_db = readout.louder_by;
+            }
+            None => {
+                self.response = response(&EqCurve::of(&settings.eq, self.sample_rate));
+                self.compressor_point = (f64::NEG_INFINITY, 0.0);
+            }
+        }
+    }
+
+    /// The chosen delivery target.
+    pub fn chosen_target(&self) -> &Target {
+        &self.targets[self.target.min(self.targets.len() - 1)]
+    }
+}
+
+impl Default for LiveReadout {
+    fn default() -> Self {
+        Self {
+            sample_rate: 48_000.0,
+            input: LoudnessReadout::default(),
+            output: LoudnessReadout::default(),
+            compressor: ReductionReadout::default(),
+            limiter: ReductionReadout::default(),
+            pumping_db: 0.0,
+            louder_by_db: 0.0,
+            response: [Vec::new(), Vec::new()],
+            spectrum_input: Vec::new(),
+            spectrum_output: Vec::new(),
+            compressor_point: (f64::NEG_INFINITY, 0.0),
+            makeup_db: 0.0,
+            measuring: true,
+            measured: 0.0,
+            targets: TARGETS.to_vec(),
+            target: 0,
+            findings: Vec::new(),
+            notes: Vec::new(),
+        }
+    }
+}

@@ -1,0 +1,158 @@
+//! The device's end of the ring: reads frames at the device's rate in the device's callback. Nothing
+//! here allocates, locks or waits.
+//!
+//! Starting, pausing and seeking are short fades, so that none of them clicks.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+
+/// Length of a fade, s.
+const FADE_S: f64 = 0.005;
+
+/// State shared by the two ends of the ring. Frames are counted at the device's rate since the ring
+/// was made.
+#[derive(Debug, Default)]
+pub struct RingStatus {
+    /// Whether the device plays.
+    pub playing: AtomicBool,
+    /// Frames before this one are discarded: the user has moved the position.
+    pub discard_before: AtomicU64,
+    /// Frames read from the ring.
+    pub read: AtomicU64,
+    /// Frames that the device needed and the ring did not hold.
+    pub missed: AtomicU64,
+}
+
+/// The device's end.
+pub struct DeviceRing {
+    ring: rtrb::Consumer<[f32; 2]>,
+    status: Arc<RingStatus>,
+    gain: f32,
+    step: f32,
+    read: u64,
+}
+
+impl DeviceRing {
+    /// For a device at `rate` Hz.
+    pub fn new(ring: rtrb::Consumer<[f32; 2]>, status: Arc<RingStatus>, rate: u32) -> Self {
+        let step = (1.0 / (FADE_S * f64::from(rate))) as f32;
+        Self { ring, status, gain: 0.0, step, read: 0 }
+    }
+
+    /// Fills interleaved frames of `channels` channels: the first two get the sound, a single one the
+    /// mean.
+    pub fn fill(&mut self, out: &mut [f32], channels: usize) {
+        let playing = self.status.playing.load(Ordering::Acquire);
+        let discard_before = self.status.discard_before.load(Ordering::Acquire);
+        let mut missed = 0;
+        for frame in out.chunks_mut(channels.max(1)) {
+            if self.gain == 0.0 && self.read < discard_before {
+                self.discard_until(discard_before);
+            }
+            let wanted = playing && self.read >= discard_before;
+            let mut pair = [0.0; 2];
+            if wanted || self.gain > 0.0 {
+                match self.ring.pop() {
+                    Ok(next) => {
+                        self.read += 1;
+                        self.gain = (self.gain + if wanted { self.step } else { -self.step }).clamp(0.0, 1.0);
+                        pair = next.map(|x| x * self.gain);
+                    }
+                    // After a gap the sound fades in again.
+                    Err(_) => {
+                        missed += u64::from(wanted);
+                        self.gain = 0.0;
+                    }
+                }
+            }
+            match frame {
+                [one] => *one = 0.5 * (pair[0] + pair[1]),
+                [left, right, others @ ..] => {
+                    (*left, *right) = (pair[0], pair[1]);
+                    others.fill(0.0);
+                }
+                [] => {}
+            }
+        }
+        self.status.read.store(self.read, Ordering::Release);
+        if missed > 0 {
+            self.status.missed.fetch_add(missed, Ordering::Relaxed);
+        }
+    }
+
+    fn discard_until(&mut self, discard_before: u64) {
+        let n = (discard_before - self.read).min(self.ring.slots() as u64) as usize;
+        if let Ok(old) = self.ring.read_chunk(n) {
+            old.commit_all();
+            self.read += n as u64;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn ring(frames: usize) -> (rtrb::Producer<[f32; 2]>, DeviceRing, Arc<RingStatus>) {
+        let (producer, consumer) = rtrb::RingBuffer::new(frames);
+        let status = Arc::new(RingStatus::default());
+        (producer, DeviceRing::new(consumer, status.clone(), 48_000), status)
+    }
+
+    #[test]
+    fn playing_and_pausing_fade_and_resume_at_the_same_frame() {
+        let (mut producer, mut device, status) = ring(4096);
+        (0..4096).for_each(|_| producer.push([1.0, -1.0]).unwrap());
+        let mut out = [9.0_f32; 2 * 512];
+        device.fill(&mut out, 2);
+        assert!(out.iter().all(|x| *x == 0.0) && status.read.load(Ordering::Relaxed) == 0);
+        let mut output = Vec::new();
+        for playing in [true, false, true] {
+            status.playing.store(playing, Ordering::Relaxed);
+            device.fill(&mut out, 2);
+            output.extend(out.iter().step_by(2).copied());
+        }
+        assert!(output.windows(2).all(|pair| (pair[1] - pair[0]).abs() < 0.005), "no click");
+        assert!(output[500] == 1.0 && output[1000] == 0.0 && output[1530] == 1.0);
+        // Only the frames of the fades are consumed while pausing.
+        let read = status.read.load(Ordering::Relaxed);
+        assert!(read.abs_diff(512 + 240 + 512) <= 2, "{read}");
+    }
+
+    #[test]
+    fn a_seek_is_audible_at_once_without_a_click() {
+        let (mut producer, mut device, status) = ring(8192);
+        (0..4096).for_each(|_| producer.push([0.5; 2]).unwrap());
+        status.playing.store(true, Ordering::Relaxed);
+        let mut out = [0.0_f32; 2 * 512];
+        device.fill(&mut out, 2);
+        status.discard_before.store(4096, Ordering::Relaxed);
+        (0..2048).for_each(|_| producer.push([-0.5; 2]).unwrap());
+        let last = out[1023];
+        device.fill(&mut out, 2);
+        let output: Vec<f32> = std::iter::once(last).chain(out.iter().step_by(2).copied()).collect();
+        assert!(output.windows(2).all(|pair| (pair[1] - pair[0]).abs() < 0.003), "no click");
+        assert_eq!(output[512], -0.5);
+    }
+
+    #[test]
+    fn missing_frames_are_silent_and_counted() {
+        let (mut producer, mut device, status) = ring(512);
+        (0..300).for_each(|_| producer.push([0.5; 2]).unwrap());
+        status.playing.store(true, Ordering::Relaxed);
+        let mut out = [9.0_f32; 512];
+        device.fill(&mut out, 1);
+        assert!(out[299] > 0.4 && out[300..].iter().all(|x| *x == 0.0));
+        assert_eq!(status.missed.load(Ordering::Relaxed), 212);
+    }
+
+    #[test]
+    fn channels_beyond_two_are_silent() {
+        let (mut producer, mut device, status) = ring(512);
+        (0..512).for_each(|_| producer.push([0.5; 2]).unwrap());
+        status.playing.store(true, Ordering::Relaxed);
+        let mut out = [9.0_f32; 6 * 400];
+        device.fill(&mut out, 6);
+        assert!(out.chunks(6).all(|f| f[0] == f[1] && f[2..] == [0.0; 4]) && out[6 * 399] == 0.5);
+    }
+}

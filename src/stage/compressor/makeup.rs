@@ -1,0 +1,185 @@
+//! Make-up gain of the compressed signal, dB: set by hand, or held automatically so that the output
+//! is as loud as the input.
+//!
+//! Auto make-up measures the loudness difference between the stage's input and the compressed signal
+//! before make-up ([`LoudnessDifference`]: K-weighting of ITU-R BS.1770-5, absolute gate). The memory
+//! is long (0.5 s after a reset or a moved control, growing to 6 s; own choice), because a make-up
+//! that followed each passage would undo what the compressor does between them. A moved control
+//! shortens the memory: the make-up stays where it is and learns the new sound within seconds.
+//!
+//! The measurement runs whether it is used or not: switched to auto, the make-up glides to a value
+//! that is already known. It runs one chunk behind the sound, so that it can share the detector's
+//! loop and costs hardly more than the detector alone.
+
+use crate::dsp::k_weighting::KWeighting;
+use crate::dsp::loudness_difference::{AveragingMemory, LoudnessDifference};
+use crate::dsp::smooth::Smooth;
+use crate::dsp::{Block, CHANNELS, CHUNK, db, fastlog};
+
+/// What was heard before a control moved still weighs (0.5 / (0.5 + 0.25 t))^4 after t seconds:
+/// 1.2 % after 4 s. Own choice.
+const MEMORY: AveragingMemory = AveragingMemory { start_s: 0.5, growth: 0.25, limit_s: 6.0 };
+/// 63 % time of the automatic make-up, seconds: slower than a beat.
+const AUTO_GLIDE_S: f64 = 0.5;
+/// 63 % time of the make-up in use, seconds.
+const GLIDE_S: f64 = 0.05;
+/// Most that auto make-up adds, dB: the gain must have a bound.
+pub const AUTO_LIMIT_DB: f64 = 24.0;
+
+/// Two channels of the input and two of the compressed signal.
+const LANES: usize = 2 * CHANNELS;
+
+/// K-weighted energies of input and compressed signal: the part that runs for every frame.
+#[derive(Clone, Copy, Debug)]
+pub struct WeightedEnergy {
+    weighting: KWeighting<LANES>,
+    /// Weighted squares summed over the present chunk.
+    energy: [f64; LANES],
+}
+
+impl WeightedEnergy {
+    /// Adds a frame.
+    #[inline(always)]
+    pub fn add_frame(&mut self, x: [f64; LANES]) {
+        let y = self.weighting.step(x);
+        for n in 0..LANES {
+            self.energy[n] += y[n] * y[n];
+        }
+    }
+}
+
+/// Make-up of the stage.
+#[derive(Clone, Debug)]
+pub struct Makeup {
+    /// dB, set by hand.
+    manual_db: f64,
+    /// Auto make-up instead.
+    auto: bool,
+    /// dB in use.
+    in_use_db: Smooth,
+    /// dB that auto make-up would apply.
+    auto_db: Smooth,
+    /// Copied out and back by the loop that it shares with the detector.
+    pub weighted: WeightedEnergy,
+    /// Frames were stored since the last tick: the compressor runs.
+    is_running: bool,
+    /// The last [`CHUNK`] frames, not yet measured.
+    delayed: [[f64; LANES]; CHUNK],
+    difference: LoudnessDifference,
+}
+
+impl Makeup {
+    /// 0 dB by hand; `sample_rate` in Hz.
+    pub fn new(sample_rate: f64) -> Self {
+        Self {
+            manual_db: 0.0,
+            auto: false,
+            in_use_db: Smooth::new(0.0, GLIDE_S, 1e-6, sample_rate),
+            auto_db: Smooth::new(0.0, AUTO_GLIDE_S, 1e-6, sample_rate),
+            weighted: WeightedEnergy { weighting: KWeighting::new(sample_rate), energy: [0.0; LANES] },
+            is_running: false,
+            delayed: [[0.0; LANES]; CHUNK],
+            difference: LoudnessDifference::new(MEMORY, sample_rate),
+        }
+    }
+
+    /// `manual` in dB; `auto` = auto make-up instead.
+    pub fn set(&mut self, manual: f64, auto: bool) {
+        self.manual_db = manual;
+        if auto && !self.auto {
+            // The value is known already; the make-up in use glides there.
+            self.auto_db.set(self.matched_db());
+            self.auto_db.jump();
+        }
+        self.auto = auto;
+        self.update_target();
+    }
+
+    /// The compressor's reduction changes from now on: shortens the memory.
+    pub fn restart_memory(&mut self) {
+        self.difference.restart_memory();
+    }
+
+    /// Jumps to the target.
+    pub fn jump(&mut self) {
+        self.in_use_db.jump();
+    }
+
+    /// Clears all signal and everything learnt: auto make-up starts again from 0 dB.
+    pub fn reset(&mut self) {
+        self.difference.reset();
+        self.reset_signal();
+    }
+
+    /// Clears all signal, keeps the learnt loudness difference: for a stage that is switched in again
+    /// or has changed its place in the chain.
+    pub fn reset_signal(&mut self) {
+        self.weighted.weighting.reset();
+        self.weighted.energy = [0.0; LANES];
+        self.delayed = [[0.0; LANES]; CHUNK];
+        self.auto_db.set(self.matched_db());
+        self.auto_db.jump();
+        self.update_target();
+        self.in_use_db.jump();
+    }
+
+    /// Control tick: adds the last chunk to the measurement, if the stage has processed it.
+    pub fn tick(&mut self) {
+        let [left, right, wet_left, wet_right] = std::mem::take(&mut self.weighted.energy);
+        if std::mem::take(&mut self.is_running) {
+            self.difference.add([left + right, wet_left + wet_right].map(|sum| sum / CHUNK as f64));
+        }
+        self.weighted.weighting.flush();
+        if self.auto {
+            self.auto_db.set(self.matched_db());
+            self.auto_db.tick();
+            self.update_target();
+        }
+        self.in_use_db.tick();
+    }
+
+    /// The frame that stood at position `at` one chunk ago, to be measured now.
+    #[inline(always)]
+    pub fn delayed(&self, at: usize) -> [f64; LANES] {
+        self.delayed[at]
+    }
+
+    /// Stores a block of the stage's input and the compressor's linear gain on it, to be measured in
+    /// the next chunk.
+    #[inline(always)]
+    pub fn store(&mut self, block: &Block, gain: &[[f64; CHUNK]; CHANNELS]) {
+        self.is_running = true;
+        let [left, right] = &block.ch;
+        let delayed = &mut self.delayed[block.start..block.start + block.len];
+        for (i, frame) in delayed.iter_mut().enumerate() {
+            let (l, r) = (left[i], right[i]);
+            *frame = [l, r, l * gain[0][i], r * gain[1][i]];
+        }
+    }
+
+    /// Linear make-up for frames from position `start` of the present chunk on.
+    #[inline(always)]
+    pub fn gain(&self, start: usize, gain: &mut [f64]) {
+        if self.in_use_db.is_still() {
+            return gain.fill(fastlog::exp2(self.in_use_db.end() * (1.0 / db::DB_PER_OCTAVE)));
+        }
+        for (i, g) in gain.iter_mut().enumerate() {
+            *g = fastlog::exp2(self.in_use_db.at(start + i) * (1.0 / db::DB_PER_OCTAVE));
+        }
+    }
+
+    /// dB at the end of the present chunk.
+    pub fn db(&self) -> f64 {
+        self.in_use_db.end()
+    }
+
+    fn update_target(&mut self) {
+        let target = if self.auto { self.auto_db.end() } else { self.manual_db };
+        self.in_use_db.set(target);
+    }
+
+    /// What brings the compressed signal to the input's loudness, dB, 0 to [`AUTO_LIMIT_DB`].
+    fn matched_db(&self) -> f64 {
+        (-self.difference.db().unwrap_or(0.0)).clamp(0.0, AUTO_LIMIT_DB)
+    }
+}

@@ -1,0 +1,294 @@
+//! Compressor: feed-forward, gain computed in decibels; f64 samples in place, full scale = ±1.
+//!
+//! ```text
+//! in ─┬──────────────────────────────────────────────────────────────────── × gain ── mix ── out
+//!     └ side-chain low cut ─ detector ─ log ─ curve ─ stereo link ─ ballistics ─ exp ┘ ↑
+//!                           [detector]      [curve]               [ballistics]   make-up [makeup]
+//! ```
+//!
+//! The order of the blocks (level in dB → gain computer → smoothing of the *reduction*) is the one
+//! that Giannoulis, Massberg and Reiss recommend ("Digital dynamic range compressor design: a
+//! tutorial and analysis", JAES 60(6), 2012, from memory): attack and release then mean the same
+//! at every level, and the knee stays where it is drawn.
+//!
+//! A block is processed in passes over its frames: only the filters and the ballistics are serial,
+//! every other pass is plain arithmetic over an array, which the compiler turns into vector code.
+
+pub mod ballistics;
+pub mod curve;
+pub mod detector;
+pub mod makeup;
+
+use crate::dsp::minmax::larger;
+use crate::dsp::smooth::Smooth;
+use crate::dsp::{Block, CHANNELS, CHUNK, db, fastlog};
+use crate::settings::CompressorSettings;
+use ballistics::Ballistics;
+use curve::MovingCurve;
+use detector::LevelDetector;
+use makeup::Makeup;
+use multiversion::multiversion;
+
+/// [`Compressor::process_scalar`] compiled for the widest vector registers of the processor; every
+/// version gives the same bits.
+#[multiversion(targets("x86_64+avx2"))]
+fn process_vector(compressor: &mut Compressor, block: &mut Block) {
+    compressor.process_scalar(block);
+}
+
+/// 63 % time of threshold, ratio, knee, stereo link and mix, seconds.
+const GLIDE_S: f64 = 0.02;
+
+/// The compressor of the chain. Ignores [`CompressorSettings::on`]: the chain fades it in and out.
+#[derive(Clone, Debug)]
+pub struct Compressor {
+    detector: LevelDetector,
+    curve: MovingCurve,
+    ballistics: Ballistics,
+    makeup: Makeup,
+    /// The settings that shape the reduction, as last set.
+    shape: CompressorSettings,
+    /// Stereo link: 0 = each channel by itself, 1 = the larger reduction for both.
+    stereo_link: Smooth,
+    /// 0 = dry, 1 = compressed.
+    mix: Smooth,
+    /// Reduction of each frame of the last block, dB ≥ 0: the larger of the two channels.
+    reduction_db: [f32; CHUNK],
+    /// Detector level of the last frame, dBFS: the larger of the two channels.
+    level_dbfs: f64,
+}
+
+impl Compressor {
+    /// A stage at the default settings; `sample_rate` in Hz.
+    pub fn new(sample_rate: f64) -> Self {
+        let settings = CompressorSettings::default();
+        let smooth = |value: f32| Smooth::new(f64::from(value) / 100.0, GLIDE_S, 1e-6, sample_rate);
+        let mut compressor = Self {
+            detector: LevelDetector::new(sample_rate),
+            curve: MovingCurve::new(&settings, GLIDE_S, sample_rate),
+            ballistics: Ballistics::new(sample_rate),
+            makeup: Makeup::new(sample_rate),
+            shape: settings,
+            stereo_link: smooth(settings.stereo_link),
+            mix: smooth(settings.mix),
+            reduction_db: [0.0; CHUNK],
+            level_dbfs: detector::FLOOR_DBFS,
+        };
+        compressor.set(&settings);
+        compressor.jump();
+        compressor
+    }
+
+    /// New targets, applied at the next control tick: threshold, ratio, knee, stereo link and mix
+    /// glide (63 % in 20 ms), make-up in 50 ms, the side-chain low cut in octaves (50 ms). Time
+    /// constants change at once: they change the speed of a move, not a value.
+    pub fn set(&mut self, settings: &CompressorSettings) {
+        // Everything that changes the reduction, and nothing else.
+        let shape = CompressorSettings { on: true, mix: 100.0, makeup: 0.0, auto_makeup: false, ..*settings };
+        if shape != self.shape {
+            self.shape = shape;
+            self.makeup.restart_memory();
+        }
+        self.detector.set(f64::from(settings.rms_window), f64::from(settings.sidechain_low_cut));
+        self.curve.set(settings);
+        self.ballistics.set(f64::from(settings.attack), f64::from(settings.release), settings.auto_release);
+        self.makeup.set(f64::from(settings.makeup), settings.auto_makeup);
+        self.stereo_link.set(f64::from(settings.stereo_link) / 100.0);
+        self.mix.set(f64::from(settings.mix) / 100.0);
+    }
+
+    /// Jumps to the targets. For activation and reset: during sound it clicks.
+    pub fn jump(&mut self) {
+        self.detector.jump();
+        self.curve.jump();
+        self.ballistics.apply_times();
+        self.makeup.jump();
+        self.stereo_link.jump();
+        self.mix.jump();
+    }
+
+    /// Clears all signal and what auto make-up has learnt: no reduction, no level, make-up 0 dB.
+    pub fn reset(&mut self) {
+        self.makeup.reset();
+        self.reset_signal();
+    }
+
+    /// Clears all signal: no reduction, no level. What auto make-up has learnt stays. For a stage
+    /// that is switched in again or has changed its place in the chain.
+    pub fn reset_signal(&mut self) {
+        self.detector.reset();
+        self.ballistics.reset();
+        self.makeup.reset_signal();
+        self.reduction_db = [0.0; CHUNK];
+        self.level_dbfs = detector::FLOOR_DBFS;
+    }
+
+    /// Control tick: before the frame at position 0 of each chunk.
+    pub fn tick(&mut self) {
+        self.detector.tick();
+        self.curve.tick();
+        self.stereo_link.tick();
+        self.mix.tick();
+        self.ballistics.tick(self.stereo_link.is_still() && self.stereo_link.end() == 1.0);
+        self.makeup.tick();
+    }
+
+    /// Compresses in place.
+    pub fn process(&mut self, block: &mut Block) {
+        process_vector(self, block);
+    }
+
+    /// The arithmetic, inlined into every version of [`process_vector`].
+    #[inline(always)]
+    fn process_scalar(&mut self, block: &mut Block) {
+        let (start, len) = (block.start, block.len);
+        if len == 0 {
+            return;
+        }
+
+        // Of each frame in turn: mean square, level, wanted reduction, smoothed reduction, gain.
+        let mut lanes = [[0.0; CHUNK]; CHANNELS];
+        self.measure(block, &mut lanes);
+        // Fully linked: the louder channel decides for both, and one lane is enough.
+        let linked = self.ballistics.is_linked();
+        if linked {
+            let [left, right] = &mut lanes;
+            for (left, right) in left[..len].iter_mut().zip(right) {
+                *left = larger(*left, *right);
+            }
+        }
+        let lane_count = if linked { 1 } else { CHANNELS };
+        for lane in &mut lanes[..lane_count] {
+            for x in &mut lane[..len] {
+                *x = detector::level_dbfs(*x);
+            }
+        }
+        self.level_dbfs =
+            lanes[..lane_count].iter().fold(f64::NEG_INFINITY, |top, lane| larger(lane[len - 1], top));
+        for lane in &mut lanes[..lane_count] {
+            self.curve.reduction(start, &mut lane[..len]);
+        }
+        if linked {
+            lanes[1] = lanes[0];
+        } else {
+            self.apply_stereo_link(start, len, &mut lanes);
+        }
+        self.ballistics.process(&mut lanes, len);
+        let [left, right] = &lanes;
+        for (deeper, (l, r)) in self.reduction_db[..len].iter_mut().zip(left.iter().zip(right)) {
+            *deeper = larger(*l, *r) as f32;
+        }
+
+        for lane in &mut lanes[..lane_count] {
+            for g in lane {
+                *g = fastlog::exp2(*g * (-1.0 / db::DB_PER_OCTAVE));
+            }
+        }
+        if linked {
+            lanes[1] = lanes[0];
+        }
+        self.makeup.store(block, &lanes);
+        self.apply_gain(block, &lanes);
+    }
+
+    /// Reduction at each frame of the last block, dB ≥ 0, `[..len]` of it meaningful: the larger
+    /// of the two channels; neither mix nor make-up is counted.
+    pub fn reduction_db(&self) -> &[f32; CHUNK] {
+        &self.reduction_db
+    }
+
+    /// Detector level of the last frame, dBFS, not below −300 (the larger of the two channels): with
+    /// [`curve::GainCurve`] the operating point on the static curve.
+    pub fn level_db(&self) -> f64 {
+        self.level_dbfs
+    }
+
+    /// Make-up at the end of the present chunk, dB.
+    pub fn makeup_db(&self) -> f64 {
+        self.makeup.db()
+    }
+
+    /// Mean squares of the block's frames, and the weighted energies of the chunk before for the
+    /// make-up: two independent recursions in one loop, which the processor overlaps.
+    #[inline(always)]
+    fn measure(&mut self, block: &Block, power: &mut [[f64; CHUNK]; CHANNELS]) {
+        let (mut detector, mut weighted) = (self.detector.power, self.makeup.weighted);
+        let [left, right] = power;
+        for i in 0..block.len {
+            [left[i], right[i]] = detector.add_frame([block.ch[0][i], block.ch[1][i]]);
+            weighted.add_frame(self.makeup.delayed(block.start + i));
+        }
+        (self.detector.power, self.makeup.weighted) = (detector, weighted);
+    }
+
+    /// Stereo link: from each channel's own reduction to the larger of both.
+    ///
+    /// Weighted sums, not `own + link · (larger − own)`: at 100 % both channels get the very same
+    /// bits, at 0 % each keeps its own.
+    #[inline(always)]
+    fn apply_stereo_link(&self, start: usize, len: usize, wanted: &mut [[f64; CHUNK]; CHANNELS]) {
+        let [left, right] = wanted;
+        for i in 0..len {
+            let link = self.stereo_link.at(start + i);
+            let common = larger(left[i], right[i]) * link;
+            left[i] = left[i] * (1.0 - link) + common;
+            right[i] = right[i] * (1.0 - link) + common;
+        }
+    }
+
+    /// Multiplies with (1 − mix) + mix · make-up · gain: exactly 1 at 0 % (the dry bits), exactly
+    /// the compressor's gain at 100 %, exactly 1 wherever nothing is reduced or made up.
+    #[inline(always)]
+    fn apply_gain(&self, block: &mut Block, gain: &[[f64; CHUNK]; CHANNELS]) {
+        let (start, len) = (block.start, block.len);
+        if self.mix.is_still() && self.mix.end() == 0.0 {
+            return;
+        }
+        let mut wet = [0.0; CHUNK];
+        let mut dry = [0.0; CHUNK];
+        self.makeup.gain(start, &mut wet[..len]);
+        for i in 0..len {
+            let mix = self.mix.at(start + i);
+            wet[i] *= mix;
+            dry[i] = 1.0 - mix;
+        }
+        for (ch, gain) in block.ch.iter_mut().zip(gain) {
+            for i in 0..len {
+                ch[i] *= dry[i] + wet[i] * gain[i];
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The vector version for this processor against the scalar one.
+    #[test]
+    fn vector_and_scalar_versions_give_the_same_bits() {
+        let (mut vector, mut scalar) = (Compressor::new(48_000.0), Compressor::new(48_000.0));
+        let mut random = testkit::Random::new(1);
+        for part in 0..2000 {
+            let settings = CompressorSettings {
+                threshold: -30.0,
+                auto_makeup: part % 700 > 300,
+                auto_release: part % 500 > 200,
+                stereo_link: (part / 20) as f32,
+                ..Default::default()
+            };
+            let level = f64::from(part % 90) / 90.0;
+            let mut block = Block { len: CHUNK, ..Block::new() };
+            block.ch = std::array::from_fn(|_| std::array::from_fn(|_| level * random.signed()));
+            let mut other = block.clone();
+            for compressor in [&mut vector, &mut scalar] {
+                compressor.set(&settings);
+                compressor.tick();
+            }
+            vector.process(&mut block);
+            scalar.process_scalar(&mut other);
+            assert_eq!(block.ch.map(|ch| ch.map(f64::to_bits)), other.ch.map(|ch| ch.map(f64::to_bits)));
+            assert_eq!(vector.makeup_db().to_bits(), scalar.makeup_db().to_bits());
+        }
+    }
+}

@@ -1,0 +1,333 @@
+//! From a band's numbers (Hz, dB, Q) to the coefficients of a section whose magnitude follows the
+//! analogue curve up to Nyquist.
+//!
+//! # Method
+//! With t = tan²(πf/fs), t0 the same at f0 and u = t/t0, the power gain of any second-order
+//! section is a ratio of two parabolas in u,
+//!
+//! ```text
+//! |H|² = (n0 + n1 u + n2 u²) / (1 + d1 u + d2 u²)
+//! ```
+//!
+//! and from d1, d2 and the n the section's coefficients follow in closed form ([`section`]).
+//! The bilinear transform copies the parabolas of the prototype, and so squeezes the axis: its
+//! curve at f is the analogue one at another frequency. Here n0 is the prototype's gain at DC and
+//! the other four numbers are fitted to the prototype's true gain at 15 frequencies around f0,
+//! by least squares of (N − |H|² D), which is linear, weighted with 1/(|H|² D) from the round
+//! before (Sanathanan and Koerner 1963 \[from memory\]) so that it is the error in dB that becomes
+//! small. Far below Nyquist u is the analogue axis, the prototype itself is the solution, and the
+//! error vanishes.
+//!
+//! Where the fit has no real filter behind it (shelves that have hardly begun at Nyquist leave it
+//! nearly undetermined) or misses by more than [`GOOD_FIT_ERROR`], it is tried with the prototype's gain
+//! at Nyquist pinned as well (as M. Vicanek does for shelves, 2024), and with the poles of the
+//! impulse-invariant transform (as in Vicanek, "Matched second order digital filters", 2016) and
+//! only the zeros fitted; the best of the three is taken, and the bilinear transform if none can
+//! be built. The fit itself is our own.
+
+use super::fit::{FitColumn, POINTS, least_squares};
+use super::prototype::Prototype;
+use super::section::EqSection;
+use std::f64::consts::PI;
+
+/// Relative error of |H|² (0.05 dB) with which a fit is taken without looking further.
+const GOOD_FIT_ERROR: f64 = 0.012;
+
+/// Distance of the fitting points from f0, in half-widths of the curve.
+const POINT_SPREAD: [f64; POINTS / 2] = [0.35, 0.7, 1.1, 1.6, 2.2, 3.0, 4.5];
+
+/// Highest frequency of a band as a share of the sample rate.
+pub(crate) const MAX_FREQUENCY_SHARE: f64 = 0.49;
+
+/// Bell: `gain` dB at `f0` Hz, cookbook `q`.
+pub fn bell(sample_rate: f64, f0: f64, gain: f64, q: f64) -> EqSection {
+    matched(sample_rate, f0, Prototype::Bell { a: amplitude(gain), q })
+}
+
+/// High shelf: `gain` dB far above `f0` Hz, half of it at `f0`.
+pub fn high_shelf(sample_rate: f64, f0: f64, gain: f64, q: f64) -> EqSection {
+    matched(sample_rate, f0, Prototype::HighShelf { a: amplitude(gain), q })
+}
+
+/// Low shelf: `gain` dB far below `f0` Hz, half of it at `f0`.
+pub fn low_shelf(sample_rate: f64, f0: f64, gain: f64, q: f64) -> EqSection {
+    // The high shelf of opposite gain, lifted as a whole: the same curve.
+    let a = amplitude(gain);
+    matched(sample_rate, f0, Prototype::HighShelf { a: 1.0 / a, q }).scaled(a * a)
+}
+
+/// Low-pass of second order, −12 dB/oct above `f0` Hz.
+pub fn low_pass(sample_rate: f64, f0: f64, q: f64) -> EqSection {
+    matched(sample_rate, f0, Prototype::LowPass { q })
+}
+
+/// High-pass of second order, −12 dB/oct below `f0` Hz.
+pub fn high_pass(sample_rate: f64, f0: f64, q: f64) -> EqSection {
+    let poles = Prototype::LowPass { q };
+    let axis = FitAxis::new(sample_rate, f0, poles.half_width());
+    // |H|² = n2 u² / (1 + d1 u + d2 u²): both zeros stay at DC, three numbers are fitted.
+    let power = axis.ratio.map(|w| w * w * (1.0 + poles.shape(w)));
+    let invariant = invariant_poles(&axis, sample_rate, f0, poles);
+    let build = |[n2, d1, d2]: [f64; 3]| -> Option<(f64, EqSection)> {
+        let built = section(&axis, [0.0, 0.0, n2], [d1, d2])?;
+        let gain = |u: f64| n2 * u * u / (1.0 + u * (d1 + d2 * u));
+        Some((axis.miss(&power, gain), built))
+    };
+
+    let (mut d1, mut d2) = invariant;
+    let mut fitted = None;
+    for _ in 0..ROUNDS {
+        let w = axis.weights(&power, d1, d2);
+        let columns = [
+            each(|i| axis.u[i] * axis.u[i] * w[i]),
+            each(|i| -power[i] * axis.u[i] * w[i]),
+            each(|i| -power[i] * axis.u[i] * axis.u[i] * w[i]),
+        ];
+        fitted = least_squares(&columns, &each(|i| power[i] * w[i]));
+        let Some(x) = fitted else { break };
+        [_, d1, d2] = x;
+    }
+    let mut best = fitted.and_then(build);
+    if best.as_ref().is_none_or(|best| best.0 > GOOD_FIT_ERROR) {
+        let (d1, d2) = invariant;
+        let w = axis.weights(&power, d1, d2);
+        let column = each(|i| axis.u[i] * axis.u[i] * w[i]);
+        let other = least_squares(&[column], &[1.0; POINTS]).and_then(|[n2]| build([n2, d1, d2]));
+        best = best.into_iter().chain(other).min_by(|a, b| a.0.total_cmp(&b.0));
+    }
+    let (g, k) = ((PI * f0 / sample_rate).tan(), 1.0 / q);
+    best.map_or(EqSection { g, k, high: 1.0, band: 0.0, low: 0.0 }, |best| best.1)
+}
+
+/// Low-pass of first order, −6 dB/oct above `f0` Hz, −3.01 dB there.
+pub fn low_pass_6(sample_rate: f64, f0: f64) -> EqSection {
+    first_order(sample_rate, f0, 1.0, |w| 1.0 / (1.0 + w))
+}
+
+/// High-pass of first order, −6 dB/oct below `f0` Hz, −3.01 dB there.
+pub fn high_pass_6(sample_rate: f64, f0: f64) -> EqSection {
+    first_order(sample_rate, f0, 0.0, |w| w / (1.0 + w))
+}
+
+/// Band-pass with the gain 1 at `f0` Hz, by the bilinear transform: for listening only.
+pub fn band_pass(sample_rate: f64, f0: f64, q: f64) -> EqSection {
+    let k = 1.0 / q;
+    EqSection { g: (PI * f0 / sample_rate).tan(), k, high: 0.0, band: k, low: 0.0 }
+}
+
+/// Rounds of re-weighting; more do not lower the worst error.
+const ROUNDS: usize = 2;
+
+fn amplitude(gain: f64) -> f64 {
+    (gain * (std::f64::consts::LN_10 / 40.0)).exp()
+}
+
+#[inline(always)]
+fn each(f: impl Fn(usize) -> f64) -> FitColumn {
+    std::array::from_fn(f)
+}
+
+/// The points of a fit.
+struct FitAxis {
+    /// tan(πf0/fs)
+    tan: f64,
+    /// u at each point.
+    u: FitColumn,
+    /// (f/f0)² at each point.
+    ratio: FitColumn,
+}
+
+impl FitAxis {
+    /// Points around `f0`, as far apart as a curve of `half_width` (in ln f) asks; above f0 they
+    /// crowd towards Nyquist and never reach it.
+    fn new(sample_rate: f64, f0: f64, half_width: f64) -> Self {
+        let tan = (PI * f0 / sample_rate).tan();
+        let room = (0.5 * sample_rate / f0).ln();
+        let mut axis = Self { tan, u: [1.0; POINTS], ratio: [1.0; POINTS] };
+        let middle = POINTS / 2;
+        for (i, spread) in POINT_SPREAD.into_iter().enumerate() {
+            let away = spread * half_width;
+            axis.set_point(middle - 1 - i, (-away).exp(), f0 / sample_rate);
+            axis.set_point(middle + 1 + i, (away / (1.0 + away / room)).exp(), f0 / sample_rate);
+        }
+        axis
+    }
+
+    #[inline]
+    fn set_point(&mut self, i: usize, ratio: f64, f0: f64) {
+        let t = (PI * f0 * ratio).tan() / self.tan;
+        self.u[i] = t * t;
+        self.ratio[i] = ratio * ratio;
+    }
+
+    /// Largest relative error of a power `gain`(u) against the one asked for.
+    fn miss(&self, power: &FitColumn, gain: impl Fn(f64) -> f64) -> f64 {
+        (0..POINTS).map(|i| (gain(self.u[i]) / power[i] - 1.0).abs()).fold(0.0, f64::max)
+    }
+
+    /// 1/(|H|² D) at each point.
+    #[inline]
+    fn weights(&self, power: &FitColumn, d1: f64, d2: f64) -> FitColumn {
+        each(|i| {
+            let d = 1.0 + self.u[i] * (d1 + d2 * self.u[i]);
+            // A round may leave D negative somewhere; the next one must still have a weight.
+            1.0 / (power[i] * d.max(1e-6))
+        })
+    }
+}
+
+/// A fit: |H|² − 1 = κ (m1 u + m2 u²)/(1 + d1 u + d2 u²).
+#[derive(Clone, Copy)]
+struct SectionFit {
+    m1: f64,
+    m2: f64,
+    d1: f64,
+    d2: f64,
+}
+
+fn matched(sample_rate: f64, f0: f64, curve: Prototype) -> EqSection {
+    let axis = FitAxis::new(sample_rate, f0, curve.half_width());
+    let scale = curve.scale();
+    let shape = axis.ratio.map(|w| curve.shape(w));
+    let power = shape.map(|e| 1.0 + scale * e);
+    let (p1, p2) = invariant_poles(&axis, sample_rate, f0, curve);
+
+    let build = |fit: SectionFit| -> Option<(f64, EqSection)> {
+        let SectionFit { m1, m2, d1, d2 } = fit;
+        let built = section(&axis, [1.0, d1 + scale * m1, d2 + scale * m2], [d1, d2])?;
+        let gain = |u: f64| 1.0 + scale * u * (m1 + m2 * u) / (1.0 + u * (d1 + d2 * u));
+        Some((axis.miss(&power, gain), built))
+    };
+
+    let mut best = free(&axis, &shape, &power, p1, p2).and_then(build);
+    if best.as_ref().is_none_or(|best| best.0 > GOOD_FIT_ERROR) {
+        let nyquist = 0.5 * sample_rate / f0;
+        let nyquist = curve.shape(nyquist * nyquist);
+        let others = [pinned(&axis, &shape, &power, nyquist, p1, p2), zeros(&axis, &shape, &power, p1, p2)];
+        let others = others.into_iter().flatten().filter_map(build);
+        best = best.into_iter().chain(others).min_by(|a, b| a.0.total_cmp(&b.0));
+    }
+    best.map_or_else(|| bilinear(axis.tan, curve), |best| best.1)
+}
+
+/// All four numbers fitted.
+fn free(axis: &FitAxis, shape: &FitColumn, power: &FitColumn, d1: f64, d2: f64) -> Option<SectionFit> {
+    let mut fit = SectionFit { m1: 0.0, m2: 0.0, d1, d2 };
+    for _ in 0..ROUNDS {
+        let w = axis.weights(power, fit.d1, fit.d2);
+        let m1 = each(|i| axis.u[i] * w[i]);
+        let m2 = each(|i| axis.u[i] * m1[i]);
+        let columns = [m1, m2, each(|i| -shape[i] * m1[i]), each(|i| -shape[i] * m2[i])];
+        let [m1, m2, d1, d2] = least_squares(&columns, &each(|i| shape[i] * w[i]))?;
+        fit = SectionFit { m1, m2, d1, d2 };
+    }
+    Some(fit)
+}
+
+/// The gain at Nyquist exact (m2 = e·d2 there), three numbers fitted.
+fn pinned(
+    axis: &FitAxis,
+    shape: &FitColumn,
+    power: &FitColumn,
+    nyquist: f64,
+    d1: f64,
+    d2: f64,
+) -> Option<SectionFit> {
+    let mut fit = SectionFit { m1: 0.0, m2: 0.0, d1, d2 };
+    for _ in 0..ROUNDS {
+        let w = axis.weights(power, fit.d1, fit.d2);
+        let m1 = each(|i| axis.u[i] * w[i]);
+        let columns = [m1, each(|i| -shape[i] * m1[i]), each(|i| (nyquist - shape[i]) * axis.u[i] * m1[i])];
+        let [m1, d1, d2] = least_squares(&columns, &each(|i| shape[i] * w[i]))?;
+        fit = SectionFit { m1, m2: nyquist * d2, d1, d2 };
+    }
+    Some(fit)
+}
+
+/// The poles given, the zeros fitted.
+fn zeros(axis: &FitAxis, shape: &FitColumn, power: &FitColumn, d1: f64, d2: f64) -> Option<SectionFit> {
+    let w = axis.weights(power, d1, d2);
+    let m1 = each(|i| axis.u[i] * w[i]);
+    let columns = [m1, each(|i| axis.u[i] * m1[i])];
+    let right = each(|i| shape[i] * w[i] * (1.0 + axis.u[i] * (d1 + d2 * axis.u[i])));
+    let [m1, m2] = least_squares(&columns, &right)?;
+    Some(SectionFit { m1, m2, d1, d2 })
+}
+
+/// d1, d2 of the poles z = exp(s/fs).
+fn invariant_poles(axis: &FitAxis, sample_rate: f64, f0: f64, curve: Prototype) -> (f64, f64) {
+    let (natural, damping) = curve.poles();
+    let w = 2.0 * PI * f0 / sample_rate * natural;
+    let (r, turn) = ((-damping * w).exp(), 1.0 - damping * damping);
+    // |D| at z = 1 and z = −1, in forms without cancellation at low frequencies.
+    let (p, m) = if turn >= 0.0 {
+        let (sin, cos) = (0.5 * w * turn.sqrt()).sin_cos();
+        let fall = (-damping * w).exp_m1();
+        (fall * fall + 4.0 * r * sin * sin, fall * fall + 4.0 * r * cos * cos)
+    } else {
+        let slow = w / (damping + (-turn).sqrt());
+        let fast = w * (damping + (-turn).sqrt());
+        ((-slow).exp_m1() * (-fast).exp_m1(), (1.0 + (-slow).exp()) * (1.0 + (-fast).exp()))
+    };
+    let middle = -2.0 * (-2.0 * damping * w).exp_m1();
+    let t0 = axis.tan * axis.tan;
+    let d2 = m / p * t0;
+    (middle * middle / (p * p) * t0 - 2.0 * d2, d2 * d2)
+}
+
+/// The bilinear transform of the prototype, for a curve that cannot be fitted.
+fn bilinear(tan: f64, curve: Prototype) -> EqSection {
+    match curve {
+        Prototype::Bell { a, q } => EqSection { g: tan, k: 1.0 / (a * q), high: 1.0, band: a / q, low: 1.0 },
+        Prototype::HighShelf { a, q } => {
+            EqSection { g: tan * a.sqrt(), k: 1.0 / q, high: a * a, band: a / q, low: 1.0 }
+        }
+        Prototype::LowPass { q } => EqSection { g: tan, k: 1.0 / q, high: 0.0, band: 0.0, low: 1.0 },
+    }
+}
+
+/// The section with |H|² = (n0 + n1 u + n2 u²)/(1 + d1 u + d2 u²), minimum phase; `None` if no
+/// real filter has that.
+///
+/// With σ² = −u √d2 the denominator is |σ² + kσ + 1|² for k² = d1/√d2 + 2, and g follows from
+/// σ = s/g. The same for the numerator, scaled.
+fn section(axis: &FitAxis, n: [f64; 3], d: [f64; 2]) -> Option<EqSection> {
+    // All comparisons are written so that NaN fails.
+    if !(d[1] > 0.0 && d[1].is_finite() && n[2] >= 0.0 && n[2].is_finite()) {
+        return None;
+    }
+    let root = d[1].sqrt();
+    let k2 = (d[0] + 2.0 * root) / root;
+    let band2 = (n[1] + 2.0 * (n[0] * n[2]).sqrt()) / root;
+    if !((1e-8..1e12).contains(&k2) && (0.0..1e12).contains(&band2)) {
+        return None;
+    }
+    let g = axis.tan / root.sqrt();
+    if !(1e-7..1e7).contains(&g) {
+        return None;
+    }
+    Some(EqSection { g, k: k2.sqrt(), high: (n[2] / d[1]).sqrt(), band: band2.sqrt(), low: n[0].sqrt() })
+}
+
+/// A first-order curve `power`((f/f0)²) with the power `dc` at 0 Hz, fitted by
+/// |H|² = (dc + n u)/(1 + d u), carried by a second-order section with k = 2: pole and zero at
+/// σ = −1 cancel.
+fn first_order(sample_rate: f64, f0: f64, dc: f64, power: impl Fn(f64) -> f64) -> EqSection {
+    let axis = FitAxis::new(sample_rate, f0, 2.0);
+    let power = axis.ratio.map(power);
+    // To start with, and if the fit fails: the impulse-invariant pole.
+    let pole = (-2.0 * PI * f0 / sample_rate).exp();
+    let corner = axis.tan * (1.0 + pole) / (1.0 - pole);
+    let mut d = corner * corner;
+    let mut n = (1.0 - dc) * d;
+    for _ in 0..ROUNDS {
+        let w = axis.weights(&power, d, 0.0);
+        let columns = [each(|i| axis.u[i] * w[i]), each(|i| -power[i] * axis.u[i] * w[i])];
+        match least_squares(&columns, &each(|i| (power[i] - dc) * w[i])) {
+            Some(x) if x[0] >= 0.0 && x[1] > 0.0 => [n, d] = x,
+            _ => break,
+        }
+    }
+    let (high, low) = ((n / d).sqrt(), dc.sqrt());
+    EqSection { g: axis.tan / d.sqrt(), k: 2.0, high, band: high + low, low }
+}

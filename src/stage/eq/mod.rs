@@ -1,0 +1,204 @@
+//! EQ: five bands, two channels in place; frequencies in Hz, gains in dB, cookbook Q.
+//!
+//! | file | what it holds |
+//! | --- | --- |
+//! | `prototype` | the analogue curves to follow |
+//! | `fit`, `design` | from a curve to the coefficients of a section |
+//! | `section` | one running section, and why it cannot become unstable |
+//! | `shape` | the sections of each kind and slope |
+//! | `glide` | smoothing of frequency, gain and Q |
+//! | `band` | a band: sections, fades, mid and side |
+//! | `solo` | band solo |
+//! | `curve` | magnitude of the running coefficients, for the screen |
+
+mod band;
+mod curve;
+pub mod design;
+mod fit;
+mod glide;
+mod prototype;
+pub mod section;
+mod shape;
+mod solo;
+
+pub use curve::EqCurve;
+
+use crate::dsp::{Block, CHUNK};
+use crate::settings::{BANDS, BandSettings, EqSettings};
+use band::EqBand;
+use multiversion::multiversion;
+use section::{EqSection, SectionState, process_cascade};
+use shape::SECTIONS;
+use solo::BandSolo;
+
+/// Most sections interleaved in one loop; more would not fit into the vector registers.
+const GROUP: usize = 5;
+
+/// [`Eq::process_steady_scalar`] compiled for the widest vector registers of the processor; every
+/// version gives the same bits.
+#[multiversion(targets("x86_64+avx2"))]
+fn process_steady(eq: &mut Eq, block: &mut Block) {
+    eq.process_steady_scalar(block);
+}
+
+/// The EQ stage. Ignores [`EqSettings::on`]: the chain fades the whole stage.
+#[derive(Clone, Debug)]
+pub struct Eq {
+    sample_rate: f64,
+    settings: [BandSettings; BANDS],
+    bands: [EqBand; BANDS],
+    solo: BandSolo,
+}
+
+impl Eq {
+    /// The default bands, flat, at `sample_rate` Hz.
+    pub fn new(sample_rate: f64) -> Self {
+        let settings = EqSettings::default().bands;
+        Self {
+            sample_rate,
+            settings,
+            bands: settings.each_ref().map(|band| EqBand::new(band, sample_rate)),
+            solo: BandSolo::new(&settings, sample_rate),
+        }
+    }
+
+    /// New targets, reached smoothly from the next control tick on.
+    pub fn set(&mut self, settings: &EqSettings) {
+        self.settings = settings.bands;
+        for (band, settings) in self.bands.iter_mut().zip(&settings.bands) {
+            band.set(settings);
+        }
+    }
+
+    /// Solos one band (0 to 4): plays its frequency region of the stage's input; `None` ends it.
+    /// Monitoring: not a setting.
+    pub fn solo(&mut self, band: Option<usize>) {
+        self.solo.solo(band);
+    }
+
+    /// Jumps to the targets.
+    pub fn jump(&mut self) {
+        self.bands.iter_mut().for_each(EqBand::jump);
+        self.solo.jump();
+    }
+
+    /// Clears all signal.
+    pub fn reset(&mut self) {
+        self.bands.iter_mut().for_each(EqBand::reset);
+        self.solo.reset();
+    }
+
+    /// Control tick, before the frame at position 0 of each chunk.
+    pub fn tick(&mut self) {
+        self.bands.iter_mut().for_each(EqBand::tick);
+        self.solo.tick(&self.settings);
+    }
+
+    /// Processes in place; with every band flat or off the block is not changed.
+    pub fn process(&mut self, block: &mut Block) {
+        let soloed = !self.solo.is_idle();
+        if !soloed && self.bands.iter().all(EqBand::is_idle) {
+            return;
+        }
+        if !soloed && self.is_steady() {
+            return process_steady(self, block);
+        }
+        let mut frames = [[0.0; 2]; CHUNK];
+        for (i, frame) in frames.iter_mut().enumerate() {
+            *frame = [block.ch[0][i], block.ch[1][i]];
+        }
+        let input = frames;
+        let (frames, start) = (&mut frames[..block.len], block.start);
+        for band in &mut self.bands {
+            band.process(frames, start);
+        }
+        if soloed {
+            self.solo.process(&input[..block.len], frames, start);
+        }
+        for (i, frame) in frames.iter().enumerate() {
+            block.ch[0][i] = frame[0];
+            block.ch[1][i] = frame[1];
+        }
+    }
+
+    /// No coefficient moves and no band is fading.
+    fn is_steady(&self) -> bool {
+        self.bands.iter().all(|band| band.is_idle() || band.is_steady())
+    }
+
+    /// All bands in one loop, while each is steady or idle: the common case. Gives the same bits as
+    /// one band after the other.
+    #[inline(always)]
+    fn process_steady_scalar(&mut self, block: &mut Block) {
+        const MOST: usize = BANDS * SECTIONS;
+        let mut coefficients = [EqSection::FLAT.frame_coefficients(); MOST];
+        let mut states = [SectionState::default(); MOST];
+        let mut count = 0;
+        for (section, state) in
+            self.bands.iter_mut().filter(|band| !band.is_idle()).flat_map(EqBand::sections)
+        {
+            (coefficients[count], states[count]) = (*section, *state);
+            count += 1;
+        }
+        let mut done = 0;
+        while done < count {
+            let (coefficients, states) = (&coefficients[done..], &mut states[done..]);
+            let group = (count - done).min(GROUP);
+            let (ch, len) = (&mut block.ch, block.len);
+            match group {
+                1 => process_cascade::<1>(coefficients, states, ch, len),
+                2 => process_cascade::<2>(coefficients, states, ch, len),
+                3 => process_cascade::<3>(coefficients, states, ch, len),
+                4 => process_cascade::<4>(coefficients, states, ch, len),
+                _ => process_cascade::<GROUP>(coefficients, states, ch, len),
+            }
+            done += group;
+        }
+        let sections = self.bands.iter_mut().filter(|band| !band.is_idle()).flat_map(EqBand::sections);
+        for ((_, state), done) in sections.zip(states) {
+            *state = done;
+        }
+    }
+
+    /// The coefficients at the end of the present chunk.
+    pub fn curve(&self) -> EqCurve {
+        EqCurve { sample_rate: self.sample_rate, bands: self.bands.each_ref().map(EqBand::curve) }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// All bands in one loop, vector and scalar version, against one band after the other.
+    #[test]
+    fn interleaving_and_vector_code_change_no_bit() {
+        let mut settings = EqSettings::default();
+        let mut random = testkit::Random::new(1);
+        for bands in 1..=BANDS {
+            for (n, band) in settings.bands.iter_mut().enumerate() {
+                band.on = true;
+                band.gain = if n < bands { 1.5 - n as f32 } else { 0.0 };
+            }
+            let mut vector = Eq::new(48_000.0);
+            vector.set(&settings);
+            vector.jump();
+            let (mut scalar, mut single) = (vector.clone(), vector.clone());
+            for len in (1..=CHUNK).cycle().take(200) {
+                let mut block = Block { len, ..Block::new() };
+                block.ch = std::array::from_fn(|_| std::array::from_fn(|_| random.signed()));
+                let mut other = block.clone();
+                let mut frames: [[f64; 2]; CHUNK] = std::array::from_fn(|i| [block.ch[0][i], block.ch[1][i]]);
+                assert!(vector.is_steady());
+                vector.process(&mut block);
+                scalar.process_steady_scalar(&mut other);
+                single.bands.iter_mut().for_each(|band| band.process(&mut frames[..len], 0));
+                for i in 0..len {
+                    let want = frames[i].map(f64::to_bits);
+                    assert_eq!([block.ch[0][i], block.ch[1][i]].map(f64::to_bits), want);
+                    assert_eq!([other.ch[0][i], other.ch[1][i]].map(f64::to_bits), want);
+                }
+            }
+        }
+    }
+}
