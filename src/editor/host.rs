@@ -1,6 +1,10 @@
 //! The window in a host: the screen on the framework's OpenGL surface, gestures to the host's
 //! automation, window state saved with the session.
 
+mod closing;
+mod editor;
+#[cfg(target_os = "linux")]
+mod first_frame;
 mod gestures;
 mod instance_sender;
 mod instance_view;
@@ -15,17 +19,19 @@ use super::screen::Screen;
 use super::window_state::WindowState;
 use crate::host_params::HostParams;
 use crate::presets;
+use closing::WindowThread;
+use editor::{NotedThread, WaitingEditor};
 use gestures::HostControls;
 use instance_view::InstanceView;
 use nice_plug::context::gui::GuiContext;
 use nice_plug::editor::dpi::LogicalSize;
 use nice_plug::editor::{ResizeHint, SizeConstraints};
 use nice_plug_egui::baseview::{HandlerError, WindowSize};
-use nice_plug_egui::{EguiEditor, EguiEditorState, EguiNiceSettings, Frame, NiceEguiApp};
-use std::sync::Arc;
+use nice_plug_egui::{EguiEditorState, EguiNiceSettings, Frame, NiceEguiApp};
+use std::sync::{Arc, PoisonError};
 
 /// The editor type for the framework.
-pub type LintelEditor = EguiEditor<HostWindow>;
+pub type LintelEditor = WaitingEditor<HostWindow>;
 
 /// Smallest window (width, height), logical points: the smallest layout at the smallest scale.
 const MIN_WINDOW_SIZE: (f32, f32) = (MIN_SIZE.0 * 0.75, MIN_SIZE.1 * 0.75);
@@ -53,9 +59,17 @@ pub fn create(params: Arc<HostParams>, shared: Arc<SharedInstance>) -> Option<Li
     let repaint = shared.repaint.clone();
     let screen = Screen::new(window_state, presets::folder());
     let controls = HostControls::new(params.clone());
-    let window =
-        HostWindow { params, view: InstanceView::new(shared), screen, controls, zoom: Zoom::default() };
-    nice_plug_egui::create_egui_editor(state, repaint, settings, window)
+    let thread = NotedThread::default();
+    let window = HostWindow {
+        params,
+        view: InstanceView::new(shared),
+        screen,
+        controls,
+        zoom: Zoom::default(),
+        thread: thread.clone(),
+    };
+    let inner = nice_plug_egui::create_egui_editor(state, repaint, settings, window)?;
+    Some(WaitingEditor::new(inner, thread))
 }
 
 /// The delivery target in a session's saved window state.
@@ -70,6 +84,8 @@ pub struct HostWindow {
     screen: Screen,
     controls: HostControls,
     zoom: Zoom,
+    /// Takes the thread that builds the window; closing waits for it.
+    thread: NotedThread,
 }
 
 /// Adapts the zoom so that the smallest layout fits into the host's window.
@@ -115,12 +131,12 @@ fn fitting_zoom(zoom: f32, scale: f32, points: egui::Vec2) -> f32 {
 }
 
 impl NiceEguiApp for HostWindow {
-    fn build(
-        &mut self,
-        ctx: egui::Context,
-        host: GuiContext,
-        _frame: &mut Frame,
-    ) -> Result<(), HandlerError> {
+    fn build(&mut self, ctx: egui::Context, host: GuiContext, frame: &mut Frame) -> Result<(), HandlerError> {
+        *self.thread.lock().unwrap_or_else(PoisonError::into_inner) = Some(WindowThread::current());
+        #[cfg(target_os = "linux")]
+        first_frame::prepare(frame.baseview_window());
+        #[cfg(not(target_os = "linux"))]
+        let _ = frame;
         self.screen.opened();
         self.screen.solo = None;
         self.view.sync_solo(&mut self.screen.solo);

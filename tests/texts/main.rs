@@ -3,6 +3,7 @@
 
 mod arrows;
 mod licences;
+mod own_code;
 mod unsafe_code;
 mod words;
 

@@ -1,4 +1,5 @@
-//! Opened and closed many times in a foreign host library (pedalboard from PyPI): what stays behind.
+//! Opened and closed many times as VST3 in a foreign host library (pedalboard from PyPI), which has a run
+//! loop: what stays behind is what the README names, and no more. docs/upstream.md has the causes.
 //!
 //! It needs the bundle and the environment that `cargo xtask test` makes; where one of them is missing
 //! the test says so and passes. `LINTEL_OPENINGS` sets the number of openings.
@@ -17,10 +18,23 @@ struct Count {
 
 /// Graphics drivers and their libraries keep a little for every surface (Mesa 22 with its software
 /// renderer: 12 to 17 kB); what the screen holds while it is open is some megabytes.
-const DRIVER: i64 = 24_000;
+pub const DRIVER_BYTES: i64 = 24_000;
+
+/// The keyboard's map, which the framework (baseview 0.4) never gives back.
+pub const KEYBOARD_MAP_BYTES: i64 = 66_000;
+
+/// The task queue of the framework's run loop handler (nice-plug 0.4, VST3 on Linux), which outlives the
+/// view, as do its two sockets.
+const HANDLER_BYTES: i64 = 260_000;
+const HANDLER_FDS: i64 = 2;
+
+/// How many openings are asked for.
+pub fn openings() -> i64 {
+    std::env::var("LINTEL_OPENINGS").ok().and_then(|n| n.parse().ok()).unwrap_or(30)
+}
 
 #[test]
-fn opening_and_closing_leaves_nothing_behind() {
+fn an_opening_leaves_no_more_than_is_known() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let target = std::env::var_os("CARGO_TARGET_DIR").map_or_else(|| root.join("target"), Into::into);
     let bundle = target.join("bundled/Lintel.vst3");
@@ -33,7 +47,7 @@ fn opening_and_closing_leaves_nothing_behind() {
         return;
     }
     let Some(display) = Display::start() else { return };
-    let openings: i64 = std::env::var("LINTEL_OPENINGS").ok().and_then(|n| n.parse().ok()).unwrap_or(30);
+    let openings = openings();
     let output = Command::new(python)
         .arg(root.join("tests/foreign/open_close.py"))
         .arg(bundle)
@@ -48,8 +62,11 @@ fn opening_and_closing_leaves_nothing_behind() {
         .collect();
     let [early, late] = counts.as_slice() else { panic!("{counts:?}") };
     println!("{openings} openings: {early:?}, {late:?}");
-    assert!(late.fds <= early.fds, "file descriptors: {} and then {}", early.fds, late.fds);
+    let counted = openings - openings / 10;
+    let fds = late.fds - early.fds;
+    assert!(fds <= HANDLER_FDS * counted, "{fds} file descriptors stay after {counted} openings");
     assert!(late.threads <= early.threads, "threads: {} and then {}", early.threads, late.threads);
-    let each = (late.heap - early.heap) / (openings - openings / 10);
-    assert!(each <= DRIVER, "{each} bytes stay after each opening");
+    let each = (late.heap - early.heap) / counted;
+    let known = DRIVER_BYTES + KEYBOARD_MAP_BYTES + HANDLER_BYTES;
+    assert!(each <= known, "{each} bytes stay after each opening");
 }

@@ -5,11 +5,10 @@ use std::collections::BTreeSet;
 use std::time::{Duration, Instant};
 use testkit::host::raw::{Events, Rig};
 use testkit::process;
-use testkit::window::Display;
-use testkit::window::Parent;
+use testkit::window::{Display, Parent};
 
 /// Waits until the picture fulfils something; gives it.
-fn seen(parent: &Parent, what: &str, holds: impl Fn(&[u8]) -> bool) -> Vec<u8> {
+pub fn seen(parent: &Parent, what: &str, holds: impl Fn(&[u8]) -> bool) -> Vec<u8> {
     let start = Instant::now();
     loop {
         let picture = parent.picture();
@@ -22,7 +21,7 @@ fn seen(parent: &Parent, what: &str, holds: impl Fn(&[u8]) -> bool) -> Vec<u8> {
 }
 
 /// A screen has many colours, an empty window one.
-fn is_drawn(picture: &[u8]) -> bool {
+pub fn is_drawn(picture: &[u8]) -> bool {
     picture.chunks_exact(4).map(|pixel| [pixel[0], pixel[1], pixel[2]]).collect::<BTreeSet<_>>().len() > 100
 }
 
@@ -55,6 +54,32 @@ fn inside() {
     seen(&parents[1], "the second window stands still", |picture| is_drawn(picture) && picture != second);
     rigs[1].close_window();
     println!("both have drawn");
+}
+
+#[test]
+#[ignore = "the process that the test below starts"]
+fn late_inside() {
+    // The server resets when its last client leaves, so this one stays.
+    let _client = Parent::open_at(1350);
+    for pause_ms in [0, 10, 30, 100, 300] {
+        // A new parent, without what the window before has drawn.
+        let parent = Parent::open_at(0);
+        let mut rig = Rig::inside(&lintel::plugin::clap_entry);
+        assert!(rig.activate(48_000.0, 512) && rig.start());
+        assert!(rig.open_window_after(parent.id, Duration::from_millis(pause_ms)));
+        seen(&parent, &format!("shown after {pause_ms} ms, the window draws nothing"), is_drawn);
+        rig.close_window();
+    }
+    println!("all have drawn");
+}
+
+/// A host may take its time between making a window and showing it.
+#[test]
+fn a_window_shown_late_draws() {
+    let Some(display) = Display::start() else { return };
+    let output = process::run("pair::late_inside", &[("DISPLAY", &display.name)]);
+    let said = process::said(&output);
+    assert!(output.status.success() && said.contains("all have drawn"), "{said}");
 }
 
 #[test]

@@ -29,6 +29,7 @@ use std::ffi::{CStr, CString, c_char, c_void};
 use std::path::Path;
 use std::ptr::{null, null_mut};
 use std::sync::atomic::Ordering;
+use std::time::Duration;
 
 /// Calls a function of the C interface; a missing one is a fault of the plugin.
 macro_rules! call {
@@ -341,12 +342,20 @@ impl Rig {
 
     /// Opens the window inside of an X11 one.
     pub fn open_window(&self, parent: u32) -> bool {
+        self.open_window_after(parent, Duration::ZERO)
+    }
+
+    /// The same, with a pause before the window that has been made is shown.
+    pub fn open_window_after(&self, parent: u32, pause: Duration) -> bool {
         let gui = self.extension::<clap_plugin_gui>(CLAP_EXT_GUI);
         let api = CLAP_WINDOW_API_X11.as_ptr();
         let window = clap_window { api, specific: clap_window_handle { x11: parent.into() } };
         call!(gui, create, self.plugin, api, false)
             && call!(gui, set_parent, self.plugin, &raw const window)
-            && call!(gui, show, self.plugin)
+            && {
+                std::thread::sleep(pause);
+                call!(gui, show, self.plugin)
+            }
     }
 
     /// Closes it.
