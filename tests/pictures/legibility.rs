@@ -64,6 +64,28 @@ fn no_text_is_smaller_than_11_points_overlaps_another_or_leaves_the_window() {
     }
 }
 
+/// Notes may be cut with an ellipsis, their tooltip has the whole text; labels and values may not.
+#[test]
+fn no_label_and_no_value_is_cut() {
+    fn cut(shape: &Shape, out: &mut Vec<(f32, String)>) {
+        match shape {
+            Shape::Vec(shapes) => shapes.iter().for_each(|shape| cut(shape, out)),
+            Shape::Text(text) if text.galley.elided && text.galley.rows.len() == 1 => {
+                out.push((text.pos.y, text.galley.text().to_owned()));
+            }
+            _ => {}
+        }
+    }
+    for (width, height) in [(900.0, 600.0), (1180.0, 760.0), (1920.0, 1080.0), (3840.0, 2160.0)] {
+        let rig = with_music(width, height);
+        let mut texts = Vec::new();
+        rig.0.output().shapes.iter().for_each(|clipped| cut(&clipped.shape, &mut texts));
+        let notes_top = rig.rect("next note").top() - 10.0;
+        texts.retain(|(y, _)| *y < notes_top);
+        assert!(texts.is_empty(), "{width} x {height}: {texts:?}");
+    }
+}
+
 #[test]
 fn every_control_has_a_tooltip() {
     let mut rig = with_music(1180.0, 760.0);

@@ -47,14 +47,12 @@ impl Ruler<'_> {
             }
         };
         let room = value_rect.left() - rect.left() - 4.0;
-        drawing::text_within(
-            p,
-            pos2(rect.left(), top - size * 0.62),
-            self.label,
-            size,
-            theme.secondary,
-            room,
-        );
+        let label = match self.short_label {
+            Some(short) if drawing::width(p, self.label, size) > room => short,
+            _ => self.label,
+        };
+        let label_at = pos2(rect.left(), top - size * 0.62);
+        drawing::text_within(p, label_at, label, size, theme.secondary, room);
 
         let y = rect.top()
             + if is_tall { 25.0 } else { (rect.height() - if is_low { 5.0 } else { 7.0 }).min(25.0) };

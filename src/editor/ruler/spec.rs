@@ -17,8 +17,10 @@ pub enum RulerStyle {
 pub struct Ruler<'a> {
     /// Index of the parameter.
     pub index: usize,
-    /// Short label.
+    /// Label.
     pub label: &'a str,
+    /// Abbreviation of the label, for rulers that are too narrow for it.
+    pub short_label: Option<&'a str>,
     /// Colour of the pointer.
     pub color: Color32,
     /// How it is drawn.
@@ -30,12 +32,25 @@ pub struct Ruler<'a> {
 impl<'a> Ruler<'a> {
     /// The parameter called `id` with a scale.
     pub fn new(id: &str, label: &'a str, color: Color32) -> Self {
-        Self { index: controls::index(id), label, color, style: RulerStyle::Scale, automatic: None }
+        Self {
+            index: controls::index(id),
+            label,
+            short_label: None,
+            color,
+            style: RulerStyle::Scale,
+            automatic: None,
+        }
     }
 
     /// The parameter at `index`, its value alone.
     pub fn value_only(index: usize, label: &'a str, color: Color32) -> Self {
-        Self { index, label, color, style: RulerStyle::ValueOnly, automatic: None }
+        Self { index, label, short_label: None, color, style: RulerStyle::ValueOnly, automatic: None }
+    }
+
+    /// Uses `label` where the ruler is too narrow for the full one.
+    pub fn short_label(mut self, label: Option<&'a str>) -> Self {
+        self.short_label = label;
+        self
     }
 
     /// Writes `value` instead of the parameter's own value.

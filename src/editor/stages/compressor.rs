@@ -40,19 +40,20 @@ pub fn show(ui: &mut Ui, rect: Rect, context: &DrawContext, editor: &mut ParamEd
     let mut grid = RulerGrid::new(lower, 2, rows - 1);
     let auto_makeup = editor.is_on("comp_auto_makeup");
     let makeup = format!("{} dB", signed(context.steady.makeup_db, 1));
-    for (id, label) in [
-        ("comp_knee", "knee"),
-        ("comp_rms_window", "RMS window"),
-        ("comp_attack", "attack"),
-        ("comp_release", "release"),
-        ("comp_sidechain_low_cut", "side-chain low cut"),
-        ("comp_stereo_link", "stereo link"),
-        ("comp_mix", "mix"),
-        ("comp_makeup", "make-up"),
+    for (id, label, short_label) in [
+        ("comp_knee", "knee", None),
+        ("comp_rms_window", "RMS window", Some("RMS")),
+        ("comp_attack", "attack", None),
+        ("comp_release", "release", None),
+        ("comp_sidechain_low_cut", "side-chain low cut", Some("SC low cut")),
+        ("comp_stereo_link", "stereo link", Some("stereo")),
+        ("comp_mix", "mix", None),
+        ("comp_makeup", "make-up", None),
     ] {
         let cell = grid.next_cell();
         let automatic = (id == "comp_makeup" && auto_makeup).then_some(makeup.as_str());
-        Ruler::new(id, label, theme.teal).automatic(automatic).show(ui, cell, theme, editor);
+        let ruler = Ruler::new(id, label, theme.teal).short_label(short_label).automatic(automatic);
+        ruler.show(ui, cell, theme, editor);
     }
     let half = (rect.width() - 8.0) / 2.0;
     for (n, (id, text)) in
