@@ -30,7 +30,7 @@ pub struct BextLoudness {
 /// of version 2 would mean 0.00 LUFS.
 pub(super) fn bext(spec: &OutputSpec, loudness: Option<&BextLoudness>) -> Vec<u8> {
     let mut out = Vec::with_capacity(700);
-    let (date, time) = stamp(now());
+    let (date, time) = date_and_time(now());
     let title = spec.tags.title.as_deref().unwrap_or("");
     text(&mut out, title, 256);
     text(&mut out, "Lintel", 32);
@@ -118,7 +118,7 @@ fn hundredths(value: f64) -> i16 {
 }
 
 /// Date and time of day in UTC, as `2024-02-29` and `12:34:56`.
-fn stamp(time: Timestamp) -> (String, String) {
+fn date_and_time(time: Timestamp) -> (String, String) {
     let utc = time.to_zoned(TimeZone::UTC);
     (utc.strftime("%Y-%m-%d").to_string(), utc.strftime("%H:%M:%S").to_string())
 }
@@ -137,9 +137,9 @@ mod tests {
     #[test]
     fn timestamps_become_dates_and_times() {
         // As GNU date prints them: date -u -d @951782400.
-        assert_eq!(stamp(Timestamp::UNIX_EPOCH), ("1970-01-01".into(), "00:00:00".into()));
+        assert_eq!(date_and_time(Timestamp::UNIX_EPOCH), ("1970-01-01".into(), "00:00:00".into()));
         let leap_day = Timestamp::from_second(951_782_400 + 3_661).unwrap();
-        assert_eq!(stamp(leap_day), ("2000-02-29".into(), "01:01:01".into()));
+        assert_eq!(date_and_time(leap_day), ("2000-02-29".into(), "01:01:01".into()));
     }
 
     #[test]

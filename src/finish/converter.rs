@@ -3,7 +3,7 @@
 //!
 //! The conversion itself is the crate rubato's synchronous one: a block is transformed, multiplied
 //! with a linear-phase filter and transformed back, in 64-bit float. The blocks are chosen long
-//! enough for the filter to stay flat up to 20 kHz at 44.1 kHz; the tests measure what remains.
+//! enough for the filter to stay flat up to 20 kHz at 44.1 kHz; the tests measure the residual.
 
 use rubato::audioadapter_buffers::direct::SequentialSliceOfVecs;
 use rubato::{Fft, FixedSync, Resampler, WindowFunction};

@@ -1,4 +1,4 @@
-//! The cut of a song: the found ends of the music and the user's options in; frames to keep, silence
+//! The cut of a song: the start and end found in the music and the user's options in; frames to keep, silence
 //! around them and fades out, with a note on all music that is cut off.
 
 use super::ends::SongEnds;

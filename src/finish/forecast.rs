@@ -1,7 +1,7 @@
 //! Forecast of loudness over gain: 10 ms cells of a song and a gain in dB in, an estimate of the
 //! integrated loudness behind the limiter in LUFS out.
 //!
-//! The search for the gain measures with the real chain; the forecast only provides its starting point
+//! The search for the gain measures with the real chain; the forecast only provides its first guess
 //! and the shape of the curve between two measured points. It models the limiter with one step per
 //! cell: the excess of a peak over the ceiling is removed one cell before to one cell behind it and
 //! released by the limiter's own [`Release`]. Peaks between the samples are not modelled; EQ and

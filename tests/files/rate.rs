@@ -21,7 +21,7 @@ fn rms(x: &[f64]) -> f64 {
     (x.iter().map(|x| x * x).sum::<f64>() / x.len() as f64).sqrt()
 }
 
-/// Fits a sine of `hz` by least squares: its amplitude, and what remains without it.
+/// Fits a sine of `hz` by least squares: its amplitude, and the residual.
 fn fit(x: &[f64], hz: f64, rate: f64) -> (f64, Vec<f64>) {
     let wave = |n: usize| (TAU * hz * n as f64 / rate).sin_cos();
     let (mut ss, mut sc, mut cc, mut xs, mut xc) = (0.0, 0.0, 0.0, 0.0, 0.0);

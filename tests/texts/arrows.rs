@@ -102,6 +102,9 @@ impl<'ast> Visit<'ast> for Paths<'_> {
         self.use_tree(&item.tree, &mut Vec::new(), hands_on);
     }
 
+    /// `pub(super)` imports nothing.
+    fn visit_visibility(&mut self, _: &'ast syn::Visibility) {}
+
     fn visit_path(&mut self, path: &'ast syn::Path) {
         let names: Vec<String> = path.segments.iter().map(|part| part.ident.to_string()).collect();
         match self.absolute(&names) {

@@ -108,7 +108,9 @@ fn words(identifier: &str) -> Vec<String> {
 fn check_text(at: &str, text: &str, found: &mut Vec<String>) {
     let plain = text.to_lowercase();
     for (old, new) in TEXTS {
-        if plain.contains(old) {
+        // Whole words: "float work" is not "at work".
+        let is_word = |at: usize| !plain[..at].ends_with(char::is_alphanumeric);
+        if plain.match_indices(old).any(|(at, _)| is_word(at)) {
             found.push(format!("{at}: \"{old}\" → {new}"));
         }
     }

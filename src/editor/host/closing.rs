@@ -95,13 +95,13 @@ mod tests {
 
     /// A thread that ends when the sender is dropped.
     fn held() -> (WindowThread, Sender<()>, thread::JoinHandle<()>) {
-        let (tell, told) = channel();
+        let (sender, receiver) = channel();
         let (hold, held) = channel::<()>();
         let handle = thread::spawn(move || {
-            tell.send(WindowThread::current()).expect("the test listens");
+            sender.send(WindowThread::current()).expect("the test listens");
             let _ = held.recv();
         });
-        (told.recv().expect("it started"), hold, handle)
+        (receiver.recv().expect("it started"), hold, handle)
     }
 
     #[test]
@@ -129,7 +129,7 @@ mod tests {
         for before in [true, false] {
             let clean = Arc::new(AtomicBool::new(false));
             let clean_up = CleanUp(clean.clone());
-            let (tell, told) = channel();
+            let (sender, receiver) = channel();
             let handle = thread::spawn(move || {
                 let watched = if before {
                     LOCAL.set(Some(clean_up));
@@ -139,9 +139,9 @@ mod tests {
                     LOCAL.set(Some(clean_up));
                     watched
                 };
-                tell.send(watched).expect("the test listens");
+                sender.send(watched).expect("the test listens");
             });
-            let watched = told.recv().expect("it started");
+            let watched = receiver.recv().expect("it started");
             assert_eq!(watched.wait(FOREVER), Ended::Yes);
             assert!(clean.load(Ordering::SeqCst), "registered before: {before}");
             handle.join().expect("it ends");

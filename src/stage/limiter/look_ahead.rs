@@ -15,10 +15,10 @@
 //! there for ever. Then the reductions cross-fade. Both are enough, so is every mean of them; the
 //! latency L stays. A further change waits until the fade is done.
 
-use super::ease;
 use super::smoother::Smoother;
 use crate::dsp::chunk_ring::ChunkRing;
 use crate::dsp::sliding::SlidingMax;
+use crate::dsp::smooth::smoothstep;
 use crate::dsp::{CHANNELS, CHUNK};
 
 /// Seconds for a cross-fade between two look-aheads.
@@ -185,7 +185,7 @@ impl LookAhead {
                 let chunks = (FADE * self.sample_rate / CHUNK as f64).ceil() as usize;
                 let out = std::array::from_fn(|ch| {
                     std::array::from_fn(|i| {
-                        let mix = ease((done * CHUNK + i + 1) as f64 / (chunks * CHUNK) as f64);
+                        let mix = smoothstep((done * CHUNK + i + 1) as f64 / (chunks * CHUNK) as f64);
                         (1.0 - mix) * now[ch][i] + mix * next[ch][i]
                     })
                 });

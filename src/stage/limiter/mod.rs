@@ -46,7 +46,7 @@ use crate::dsp::chunk_ring::ChunkRing;
 use crate::dsp::db::{self, DB_PER_OCTAVE};
 use crate::dsp::fastlog::{exp2, log2};
 use crate::dsp::gain::Gain;
-use crate::dsp::smooth::{Fade, Smooth};
+use crate::dsp::smooth::{Fade, Smooth, smoothstep};
 use crate::dsp::{Block, CHANNELS, CHUNK};
 use crate::settings::LimiterSettings;
 use demand::{Around, Demand};
@@ -163,7 +163,7 @@ impl Limiter {
         self.latency()
     }
 
-    /// New targets. Drive, ceiling, link, on/off and taken-away move smoothly; a new look-ahead
+    /// New targets. Drive, ceiling, link, on/off and removed-away move smoothly; a new look-ahead
     /// cross-fades; release and true peak act on what the gain does next.
     pub fn set(&mut self, settings: &LimiterSettings) {
         self.drive.set(f64::from(settings.drive));
@@ -259,7 +259,7 @@ impl Limiter {
         for (ch, samples) in block.ch.iter_mut().enumerate() {
             let (input, limited) = (&mut self.input[ch][range.clone()], &self.limited[ch][range.clone()]);
             for ((sample, input), limited) in samples[..len].iter_mut().zip(input).zip(limited) {
-                *input = heard_of(*sample);
+                *input = without_absurd(*sample);
                 *sample = *limited;
             }
         }
@@ -278,15 +278,15 @@ impl Limiter {
         let delay = AHEAD + self.look_ahead.frames();
         for i in 0..block.len {
             let at = block.start + i;
-            let on = ease(self.on.at(at));
-            let taken = ease(self.removed_only.at(at));
+            let on = smoothstep(self.on.at(at));
+            let removed = smoothstep(self.removed_only.at(at));
             for (ch, samples) in block.ch.iter_mut().enumerate() {
                 let x = samples[i];
-                self.input[ch][at] = heard_of(x);
+                self.input[ch][at] = without_absurd(x);
                 let (driven, limited) = (self.signal[ch].read(delay)[at], self.limited[ch][at]);
                 // Only while it fades: a mean of both, computed so that 0 and 1 are exact.
                 let out = if whole { limited } else { (1.0 - on) * driven + on * limited };
-                samples[i] = if normal { out } else { (1.0 - taken) * out + taken * (driven - out) };
+                samples[i] = if normal { out } else { (1.0 - removed) * out + removed * (driven - out) };
             }
             let reduction = self.reduction[at];
             let heard =
@@ -361,14 +361,8 @@ fn process(limiter: &mut Limiter, block: &mut Block) {
 
 /// A sample as it enters: what is absurd or not a number comes in as silence.
 #[inline(always)]
-fn heard_of(x: f64) -> f64 {
+fn without_absurd(x: f64) -> f64 {
     if x.abs() <= ABSURD { x } else { 0.0 }
-}
-
-/// The straight line of a fade without its two corners: 3m² − 2m³, exact at 0 and 1.
-#[inline]
-fn ease(mix: f64) -> f64 {
-    mix * mix * (3.0 - 2.0 * mix)
 }
 
 /// Linear gains of reductions; exactly 1 for none, never above.

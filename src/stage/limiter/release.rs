@@ -29,7 +29,7 @@
 //! a slow one for the programme, are what Giannoulis, Massberg and Reiss ("Parameter Automation in
 //! a Dynamic Range Compressor", JAES 61(10), 2013, from memory) discuss as automatic release;
 //! letting the fast part fall to a slow *floor*, and the density that raises it, are ours. 200 ms
-//! (strokes of a fifth of a second apart are a passage, not single peaks), 0.5, 1 and 1.5 s: common
+//! (transients a fifth of a second apart are a passage, not single peaks), 0.5, 1 and 1.5 s: common
 //! practice, no source.
 
 use crate::dsp::{CHANNELS, CHUNK};
