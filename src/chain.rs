@@ -523,17 +523,10 @@ mod tests {
     const RATE_HZ: f64 = 48_000.0;
     const HALF_SECOND: usize = 24_000;
 
-    /// Noise with a slow tremolo, near −20 dBFS. Linear congruential generator with the multiplier and
-    /// increment of Knuth's MMIX.
+    /// Steady white noise, near −20 dBFS: what changes from one half second to the next is the chain's.
     fn noise(frames: usize) -> Vec<f32> {
-        let mut state = 1u64;
-        (0..frames)
-            .map(|n| {
-                state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-                let white = (state >> 11) as f64 / (1u64 << 52) as f64 - 1.0;
-                (0.15 * white * (1.0 + 0.5 * (n as f64 * std::f64::consts::TAU / RATE_HZ).sin())) as f32
-            })
-            .collect()
+        let mut random = testkit::Random::new(1);
+        (0..frames).map(|_| (0.15 * random.signed()) as f32).collect()
     }
 
     /// Runs `input` through the chain; gives output minus input, K-weighted, of each half second, dB.
