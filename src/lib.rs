@@ -60,7 +60,7 @@
 //! assert_eq!(settings.limiter.drive, 4.5);
 //! let drive = params::find("drive").expect("a parameter");
 //! assert_eq!(drive.text(drive.get(&settings)), "+4.5 dB");
-//! # Ok::<(), params::FileError>(())
+//! # Ok::<(), params::SettingsFileError>(())
 //! ```
 
 pub mod chain;

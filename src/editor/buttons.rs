@@ -4,7 +4,11 @@ use super::drawing;
 use super::focus::focus_ring;
 use super::theme::Theme;
 use egui::accesskit::Role;
-use egui::{Align2, Color32, Rect, Response, Sense, Stroke, StrokeKind, Ui, WidgetInfo};
+use egui::{Align2, Color32, Rect, Response, Sense, Stroke, StrokeKind, Ui, WidgetInfo, vec2};
+use std::borrow::Cow;
+
+/// An arrow in the middle of a button's text, for "A → B".
+const ARROW: char = '→';
 
 /// The look of a button.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -79,10 +83,15 @@ impl<'a> TextButton<'a> {
         self
     }
 
+    /// The text with room for an arrow, which the typeface does not have and [`show`](Self::show) draws.
+    fn label(&self) -> Cow<'a, str> {
+        if self.text.contains(ARROW) { self.text.replace(ARROW, "   ").into() } else { self.text.into() }
+    }
+
     /// Width that it needs, points.
     pub fn width(&self, ui: &Ui) -> f32 {
         let pad = if self.style == ButtonStyle::Framed { 16.0 } else { 6.0 };
-        (drawing::width(ui.painter(), self.text, self.size) + pad).ceil()
+        (drawing::width(ui.painter(), &self.label(), self.size) + pad).ceil()
     }
 
     /// Draws it into `rect`. The response's `clicked` is also true for Enter and Space.
@@ -104,7 +113,16 @@ impl<'a> TextButton<'a> {
             let border = if over { theme.secondary } else { theme.border };
             p.rect(rect, 3.0, fill, Stroke::new(1.0, border), StrokeKind::Inside);
         }
-        let at = drawing::text(p, rect.center(), Align2::CENTER_CENTER, self.text, self.size, text);
+        let at = drawing::text(p, rect.center(), Align2::CENTER_CENTER, &self.label(), self.size, text);
+        if self.text.contains(ARROW) {
+            let half = vec2(0.42 * self.size, 0.0);
+            let (from, to) = (at.center() - half, at.center() + half);
+            let barb = 0.22 * self.size;
+            p.line_segment([from, to], Stroke::new(1.0, text));
+            for y in [-barb, barb] {
+                p.line_segment([to, to + vec2(-barb, y)], Stroke::new(1.0, text));
+            }
+        }
         if over && self.style == ButtonStyle::Plain && !self.on {
             p.hline(at.x_range(), at.bottom() - 0.5, Stroke::new(1.0, theme.text));
         }

@@ -63,7 +63,7 @@ fn settings_files() {
     }
     let whole = [
         params::to_toml(&settings),
-        "drive = 4\nglue_on = true\n".into(),
+        "drive = 4\ncomp_on = true\n".into(),
         "order = \"compressor first\"".into(),
     ];
     try_many("settings", &whole.map(String::into_bytes), 10_000, check::settings);

@@ -12,7 +12,7 @@ pub const BUSY: [(&str, &str); 12] = [
     ("eq1_gain", "+2 dB"),
     ("eq2_freq", "240 Hz"),
     ("eq2_gain", "−2.5 dB"),
-    ("eq3_channel", "sides"),
+    ("eq3_channel", "side"),
     ("eq3_gain", "+1.5 dB"),
     ("eq5_gain", "+2 dB"),
     ("comp_on", "on"),

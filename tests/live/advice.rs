@@ -161,7 +161,7 @@ fn flat_tops_with_their_places() {
 #[test]
 fn bounced_at_full_scale_until_the_trim_is_set() {
     let loud = |t: f64| pass([0.9999 * (TAU * 997.0 * t).sin() * (TAU * 0.3 * t).sin(), music(t)[1]]);
-    speaks(&run(5.0, nothing, loud), RuleId::FullScale, "Trim by −6.0 dB");
+    speaks(&run(5.0, nothing, loud), RuleId::FullScale, "Set trim to −6.0 dB");
     let trimmed = |a: &mut Analysis| {
         let mut settings = Settings::default();
         settings.input.trim = -6.0;
@@ -206,7 +206,7 @@ fn noise_before_the_music() {
 }
 
 #[test]
-fn large_tone_moves() {
+fn large_eq_moves() {
     let with = |gain: f32| {
         let prepare = move |a: &mut Analysis| {
             let mut settings = Settings::default();
@@ -216,9 +216,9 @@ fn large_tone_moves() {
         run(2.0, prepare, |t| pass(music(t)))
     };
     silent(&with(3.0), RuleId::EqMoveLarge);
-    speaks(&with(-4.0), RuleId::EqMoveLarge, "Band 4 moves −4.0 dB at 3.2 kHz");
+    speaks(&with(-4.0), RuleId::EqMoveLarge, "EQ band 4, −4.0 dB at 3.2 kHz");
     silent(&with(-4.0), RuleId::EqMoveTooLarge);
-    speaks(&with(6.0), RuleId::EqMoveTooLarge, "moves +6.0 dB at 3.2 kHz");
+    speaks(&with(6.0), RuleId::EqMoveTooLarge, "EQ band 4, +6.0 dB at 3.2 kHz");
     silent(&with(6.0), RuleId::EqMoveLarge);
 }
 
@@ -226,7 +226,7 @@ fn large_tone_moves() {
 fn limiter_deep() {
     let with =
         |depth: f64| run(12.0, nothing, move |t| reduced(t, 0.0, if t % 0.5 < 0.1 { depth } else { 0.0 }));
-    speaks(&with(6.0), RuleId::LimiterDeep, "takes 6.0 dB away");
+    speaks(&with(6.0), RuleId::LimiterDeep, "reduces by 6.0 dB");
     silent(&with(2.5), RuleId::LimiterDeep);
 }
 
@@ -241,7 +241,7 @@ fn limiter_constant() {
 
 #[test]
 fn compressor_deep() {
-    speaks(&run(12.0, nothing, |t| reduced(t, 5.0, 0.0)), RuleId::CompressorDeep, "takes 5.0 dB away");
+    speaks(&run(12.0, nothing, |t| reduced(t, 5.0, 0.0)), RuleId::CompressorDeep, "reduces by 5.0 dB");
     silent(&run(12.0, nothing, |t| reduced(t, 2.0, 0.0)), RuleId::CompressorDeep);
 }
 
@@ -269,11 +269,7 @@ fn under_the_target_as_far_as_true_peaks_permit() {
             |t| pass([0.25 * (TAU * 997.0 * t).sin(); 2]),
         )
     };
-    speaks(
-        &with(-8.0, -1.0),
-        RuleId::UnderTarget,
-        "4.0 dB up to −8 LUFS are unused; true peaks permit 4.0 dB",
-    );
+    speaks(&with(-8.0, -1.0), RuleId::UnderTarget, "4.0 LU below −8 LUFS; true peaks permit 4.0 dB");
     speaks(&with(-8.0, -10.0), RuleId::UnderTarget, "true peaks permit 2.0 dB");
     silent(&with(-12.0, -1.0), RuleId::UnderTarget);
 }
@@ -305,7 +301,7 @@ fn pumping_fires_on_a_hard_driven_beat_and_not_on_a_moderate_one() {
     let (a, b) = (hard.snapshot(), moderate.snapshot());
     assert!((a.limiter.most - 8.0).abs() < 1.5, "{}", a.limiter.most);
     assert!((a.after.integrated - b.after.integrated).abs() < 0.05);
-    speaks(&hard, RuleId::Pumping, "the music pumps");
+    speaks(&hard, RuleId::Pumping, "Pumping: the reduction moves by");
     silent(&moderate, RuleId::Pumping);
 }
 
