@@ -72,7 +72,7 @@ impl Layout {
 
 impl ChartLayout {
     fn of(chart_area: Rect) -> Self {
-        const SCALE_WIDTH: f32 = 92.0;
+        const SCALE_WIDTH: f32 = 108.0;
         const VALUES_WIDTH: f32 = 106.0;
         let (left, right) = (chart_area.left() + SCALE_WIDTH, chart_area.right() - VALUES_WIDTH);
         let cut = |x0: f32, x1: f32, y0: f32, y1: f32| Rect::from_min_max(pos2(x0, y0), pos2(x1, y1));

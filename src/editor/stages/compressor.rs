@@ -45,7 +45,7 @@ pub fn show(ui: &mut Ui, rect: Rect, context: &DrawContext, editor: &mut ParamEd
         ("comp_rms_window", "RMS window", Some("RMS")),
         ("comp_attack", "attack", None),
         ("comp_release", "release", None),
-        ("comp_sidechain_low_cut", "side-chain low cut", Some("SC low cut")),
+        ("comp_sidechain_low_cut", "side-chain low cut", Some("SC cut")),
         ("comp_stereo_link", "stereo link", Some("stereo")),
         ("comp_mix", "mix", None),
         ("comp_makeup", "make-up", None),

@@ -68,8 +68,9 @@ pub fn show(ui: &mut Ui, rect: Rect, context: &DrawContext, editor: &mut ParamEd
     if let Some(trim) = suggested_trim {
         let text = format!("set trim to {} dB", number(f64::from(trim), 1));
         let help = "Sets the trim that restores the headroom.";
-        let button = TextButton::new(&text, help).named("set trim");
         let place = Rect::from_min_max(pos2(rect.left(), rect.bottom() - 24.0), rect.max);
+        let wide = TextButton::new(&text, help).named("set trim");
+        let button = if wide.width(ui) > place.width() { wide.size(drawing::SMALL_PT) } else { wide };
         if button.show(ui, place, theme).clicked() {
             editor.set_once(trim_index, trim);
         }
