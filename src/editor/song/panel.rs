@@ -150,11 +150,15 @@ fn buttons(
     let help = "Sets start and end to those found in the music, with 0.8 s of lead-in and 1 s of tail (common practice, no source).";
     let button =
         TextButton::new("found start and end", help).size(12.0).on(!view.user_bounds).enabled(is_loaded);
-    if button.show(ui, cell(0.0, 1.0, half), theme).clicked() {
+    // The second row is divided by the length of its texts.
+    let row = cell(0.0, 1.0, inner.width());
+    let (left, right) = row.split_left_right_at_fraction(0.66);
+    if button.show(ui, left.with_max_x(left.right() - 4.0), theme).clicked() {
         requests.push(SessionRequest::FoundBounds);
     }
     let help = "Goes to the start of the loop or of the song.";
-    if TextButton::new("to the start", help).size(12.0).show(ui, cell(1.0, 1.0, half), theme).clicked() {
+    let button = TextButton::new("to start", help).named("to the start").size(12.0);
+    if button.show(ui, right.with_min_x(right.left() + 4.0), theme).clicked() {
         requests
             .push(SessionRequest::Seek(loop_range.map_or(view.playhead.bounds().start, |range| range.start)));
     }
