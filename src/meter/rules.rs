@@ -225,7 +225,7 @@ pub static RULES: [Rule; 21] = [
         measure: |f| largest_move(f).map(|(_, band)| f64::from(band.gain.abs())).filter(|&gain| gain <= 5.0),
         decimals: 1,
         says: "EQ band {band}, {gain} dB at {frequency}: a large move for a master.",
-        advises: "Try half of it and compare level-matched.",
+        advises: "Try half of it and compare at equal loudness.",
     },
     Rule {
         id: RuleId::DcOffset,
