@@ -63,6 +63,8 @@
 //! # Ok::<(), params::SettingsFileError>(())
 //! ```
 
+#![warn(missing_docs)]
+
 pub mod chain;
 pub mod dsp;
 #[cfg(feature = "screen")]

@@ -36,7 +36,16 @@ pub struct Param {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Kind {
     /// `min` to `max` in `unit`, mapped to the control's travel by `law`.
-    Number { min: f32, max: f32, law: Law, unit: Unit },
+    Number {
+        /// Smallest value.
+        min: f32,
+        /// Largest value.
+        max: f32,
+        /// How the range is mapped to the control's travel.
+        law: Law,
+        /// Unit of the value.
+        unit: Unit,
+    },
     /// One of a few words; the value is the index.
     Choice(&'static [&'static str]),
     /// Off (0) or on (1).

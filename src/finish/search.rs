@@ -2,7 +2,7 @@
 //! in; the gain in dB and all trials out.
 //!
 //! Loudness rises with the gain, by 1 LU per dB while nothing is limited and by less beyond. A
-//! [`Forecast`] gives the first guess (each round gives a better one); the trials measure its error,
+//! `Forecast` gives the first guess (each round gives a better one); the trials measure its error,
 //! and inverse interpolation of that error through the nearest trials gives the next gain. A round
 //! trials several gains at once, one per core; near the target the next gain is tried alone, and the
 //! caller may keep what such a trial renders. A trial is a complete pass of the song through the chain;

@@ -11,7 +11,7 @@ use super::writer::Written;
 /// allows a meter ±0.1 LU).
 pub const METER_TOLERANCE_LU: f64 = 0.1;
 /// Largest difference of true peak between two independent meters, dB (own goal). Where the second
-/// meter reads lower, [`under_read_db`] is added.
+/// meter reads lower, `under_read_db` is added.
 pub const METER_TOLERANCE_DB: f64 = 0.3;
 /// Largest difference between the figures of the render and those of the file, by the same meter, LU
 /// and dB (own goal).

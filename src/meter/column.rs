@@ -31,6 +31,7 @@ pub struct HistoryColumn {
     pub overs: u32,
     /// Position on the host's time line of the first frame, samples.
     pub position: Option<i64>,
+    /// Transport events in the column.
     pub marks: ColumnMarks,
     /// Frames measured (fewer than the column is wide when some were lost or are yet to come).
     pub frames: u32,

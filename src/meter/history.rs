@@ -55,6 +55,7 @@ pub struct HistoryView {
     pub start: u64,
     /// Frames per column.
     pub width: u64,
+    /// The columns, oldest first.
     pub columns: Vec<HistoryColumn>,
 }
 

@@ -6,14 +6,17 @@ use crate::dsp::{CHANNELS, CHUNK, db};
 /// Sums and extremes over some frames; two of them merge into one.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct LevelSums {
+    /// Frames summed.
     pub frames: u64,
-    /// Lowest and highest sample per channel.
+    /// Lowest sample per channel, linear.
     pub min: [f32; CHANNELS],
+    /// Highest sample per channel, linear.
     pub max: [f32; CHANNELS],
     /// Highest true peak per channel, linear.
     pub true_peak: [f32; CHANNELS],
-    /// Sum of samples and of squares per channel.
+    /// Sum of samples per channel.
     pub sum: [f64; CHANNELS],
+    /// Sum of squares per channel.
     pub square: [f64; CHANNELS],
     /// Sum of left · right.
     pub cross: f64,

@@ -16,32 +16,54 @@ const PRACTICE: &str = "common practice, no source";
 /// Name of a rule.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum RuleId {
+    /// The end is cut while the sound is still loud.
     EndCutOff,
+    /// The true peak is above the delivery's limit.
     PeakAboveDelivery,
+    /// One channel of the source is silent.
     ChannelSilent,
+    /// The source's channels cancel in mono.
     OutOfPhase,
+    /// The source has clipped peaks.
     FlatTops,
+    /// The source reaches full scale.
     FullScale,
+    /// The source has little PLR left.
     TooDense,
+    /// The reduction moves with the beat.
     Pumping,
+    /// The limiter reduces much while active.
     LimiterDeep,
+    /// The limiter is active most of the time.
     LimiterConstant,
+    /// The compressor reduces more than is gentle.
     CompressorDeep,
+    /// The loudness is above the target.
     OverTarget,
+    /// The loudness is below the target.
     UnderTarget,
+    /// An EQ band moves more than mastering should.
     EqMoveTooLarge,
+    /// An EQ band makes a large move.
     EqMoveLarge,
+    /// The source has a DC offset.
     DcOffset,
+    /// The lead-in is long.
     LeadInLong,
+    /// The lead-in is short.
     LeadInShort,
+    /// The source leaves little headroom.
     LittleHeadroom,
+    /// The lead-in has audible noise.
     LeadInNoisy,
+    /// Both channels of the source are the same.
     ChannelsIdentical,
 }
 
 /// One rule.
 #[derive(Clone, Copy, Debug)]
 pub struct Rule {
+    /// Which rule it is.
     pub id: RuleId,
     /// What is measured, with its unit.
     pub quantity: &'static str,

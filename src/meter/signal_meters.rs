@@ -10,8 +10,11 @@ use crate::dsp::{CHANNELS, CHUNK};
 /// The meters of one signal.
 #[derive(Clone)]
 pub struct SignalMeters {
+    /// Loudness after BS.1770.
     pub loudness: LoudnessMeter,
+    /// Peaks, RMS, correlation, balance, DC.
     pub levels: LevelMeter,
+    /// Levels of the spectrum bands.
     pub spectrum: Spectrum,
     peaks: [TruePeak; CHANNELS],
     /// 1 or 2.

@@ -15,19 +15,25 @@ use crate::tap_ring::Transport;
 /// The meters' readings of one signal.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Readings {
-    /// Last 400 ms and last 3 s, LUFS.
+    /// Loudness of the last 400 ms, LUFS.
     pub momentary: f64,
+    /// Loudness of the last 3 s, LUFS.
     pub short_term: f64,
-    /// Of the measurement: gated loudness (LUFS), range (LU), maxima (LUFS).
+    /// Gated loudness of the measurement, LUFS.
     pub integrated: f64,
+    /// Loudness range of the measurement, LU.
     pub range: f64,
+    /// Largest momentary loudness of the measurement, LUFS.
     pub max_momentary: f64,
+    /// Largest short-term loudness of the measurement, LUFS.
     pub max_short_term: f64,
-    /// Highest sample per channel of the measurement and of the last 400 ms, dBFS.
+    /// Highest sample per channel of the measurement, dBFS.
     pub sample_peak: [f64; CHANNELS],
+    /// Highest sample per channel of the last 400 ms, dBFS.
     pub sample_peak_now: [f64; CHANNELS],
-    /// Highest true peak per channel of the measurement and of the last 400 ms, dBTP.
+    /// Highest true peak per channel of the measurement, dBTP.
     pub true_peak: [f64; CHANNELS],
+    /// Highest true peak per channel of the last 400 ms, dBTP.
     pub true_peak_now: [f64; CHANNELS],
     /// Highest true peak of both channels, of the measurement, dBTP.
     pub max_true_peak: f64,
@@ -35,14 +41,17 @@ pub struct Readings {
     pub plr: Option<f64>,
     /// Highest true peak of the last 3 s over `short_term`, LU.
     pub short_term_plr: Option<f64>,
-    /// Highest sample over root mean square, of the measurement and of the last 3 s, dB.
+    /// Highest sample over root mean square, of the measurement, dB.
     pub crest: Option<f64>,
+    /// Crest factor of the last 3 s, dB.
     pub crest_now: Option<f64>,
-    /// Correlation of the channels, of the measurement and of the last 400 ms, −1 to 1.
+    /// Correlation of the channels, of the measurement, −1 to 1.
     pub correlation: Option<f64>,
+    /// Correlation of the last 400 ms, −1 to 1.
     pub correlation_now: Option<f64>,
-    /// Power of right over left, of the measurement and of the last 400 ms, dB.
+    /// Power of right over left, of the measurement, dB.
     pub balance: Option<f64>,
+    /// Power of right over left of the last 400 ms, dB.
     pub balance_now: Option<f64>,
     /// Mean value per channel of the measurement, share of full scale.
     pub dc: [f64; CHANNELS],
@@ -85,30 +94,39 @@ impl Readings {
 /// Everything at one moment.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Snapshot {
-    /// Sample rate, Hz, and frames since the start of the history.
+    /// Sample rate, Hz.
     pub sample_rate: u32,
+    /// Frames since the start of the history.
     pub frames: u64,
-    /// Whether the measurement runs, and the seconds measured.
+    /// Whether the measurement runs.
     pub measuring: bool,
+    /// Seconds measured.
     pub measured: f64,
-    /// The untouched input and what leaves the chain.
+    /// Readings of the untouched input.
     pub before: Readings,
+    /// Readings of the output.
     pub after: Readings,
-    /// Reductions: newest and deepest; share and depth of the last 10 s.
+    /// Gain reduction of the compressor.
     pub compressor: ReductionStats,
+    /// Gain reduction of the limiter.
     pub limiter: ReductionStats,
-    /// Pumping: movement of both reductions together at 0.5 to 8 Hz, dB: now, largest, time of the
-    /// largest in seconds.
+    /// Pumping: movement of both reductions together at 0.5 to 8 Hz, dB.
     pub pumping: f64,
+    /// Largest pumping of the measurement, dB.
     pub pumping_most: f64,
+    /// Time of the largest pumping, s.
     pub pumping_most_at: f64,
     /// Times that the true peak rose above the target's limit in the measurement.
     pub overs: u64,
+    /// The delivery target.
     pub target: Target,
+    /// Result of the source check.
     pub source: SourceReport,
     /// At most three, the most important first.
     pub notes: Vec<AdviceNote>,
+    /// Spectrum of the input.
     pub spectrum_before: SpectrumBands,
+    /// Spectrum of the output.
     pub spectrum_after: SpectrumBands,
     /// Transport at the newest chunk.
     pub transport: Transport,

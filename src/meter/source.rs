@@ -24,13 +24,17 @@ pub enum StereoImage {
     /// Too short or too quiet to say.
     #[default]
     Unknown,
+    /// Two different channels.
     Stereo,
     /// The layout has one channel.
     Mono,
+    /// Only the right channel has signal.
     LeftSilent,
+    /// Only the left channel has signal.
     RightSilent,
     /// Two channels, bit for bit the same.
     Identical,
+    /// The channels are correlated negatively.
     OutOfPhase,
 }
 
@@ -41,9 +45,17 @@ pub enum LeadIn {
     #[default]
     Unknown,
     /// All zeros for so many seconds.
-    DigitalSilence { seconds: f64 },
+    DigitalSilence {
+        /// Length, s.
+        seconds: f64,
+    },
     /// Noise: root mean square of the quietest 100 ms, dBFS.
-    Noise { seconds: f64, floor_db: f64 },
+    Noise {
+        /// Length, s.
+        seconds: f64,
+        /// Level of the quietest 100 ms, dBFS.
+        floor_db: f64,
+    },
 }
 
 /// The smallest step that holds every sample so far.
@@ -63,24 +75,31 @@ pub enum BitDepth {
 pub struct SourceReport {
     /// Seconds checked.
     pub seconds: f64,
-    /// Highest sample, dBFS, and the second at which full scale was first reached.
+    /// Highest sample, dBFS.
     pub peak_db: f64,
+    /// Second at which full scale was first reached.
     pub full_scale_at: Option<f64>,
     /// Distance of the true peak from full scale, dB; negative above it.
     pub headroom_db: f64,
     /// Trim that would leave [`HEADROOM_DB`], dB, in half steps, never above 0.
     pub trim_db: f64,
-    /// Flat tops of both channels: number, samples in the longest, height, seconds of the first.
+    /// Number of flat tops in both channels.
     pub flat_tops: u64,
+    /// Samples in the longest flat top.
     pub flat_top_longest: usize,
+    /// Height of the highest flat top, dBFS.
     pub flat_top_db: f64,
+    /// Seconds of the first flat tops.
     pub flat_top_at: Vec<f64>,
     /// Mean value per channel, share of full scale.
     pub dc: [f64; CHANNELS],
+    /// How the channels are related.
     pub image: StereoImage,
     /// Correlation of the channels.
     pub correlation: Option<f64>,
+    /// What comes before the music.
     pub lead_in: LeadIn,
+    /// Word length that the samples use.
     pub bits: BitDepth,
 }
 

@@ -179,7 +179,7 @@ impl Engine {
         frames * u64::from(self.rate.1) / u64::from(self.rate.0)
     }
 
-    /// Fills the ring up to [`BUFFER_S`]; true if something was written. To be called more often
+    /// Fills the ring up to `BUFFER_S`; true if something was written. To be called more often
     /// than five times per second, or the ring runs empty.
     pub fn fill(&mut self) -> bool {
         let ahead = (BUFFER_S * f64::from(self.rate.1)) as u64;

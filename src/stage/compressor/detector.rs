@@ -34,7 +34,7 @@ pub struct DetectorPower {
 }
 
 impl DetectorPower {
-    /// Mean squares after one frame; never under [`FLOOR_POWER`].
+    /// Mean squares after one frame; never under `FLOOR_POWER`.
     #[inline(always)]
     pub fn add_frame(&mut self, x: [f64; CHANNELS]) -> [f64; CHANNELS] {
         let y = self.state.step(&self.low_cut, x);

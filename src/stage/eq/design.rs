@@ -9,7 +9,7 @@
 //! |H|² = (n0 + n1 u + n2 u²) / (1 + d1 u + d2 u²)
 //! ```
 //!
-//! and from d1, d2 and the n the section's coefficients follow in closed form ([`section`]).
+//! and from d1, d2 and the n the section's coefficients follow in closed form (`section`).
 //! The bilinear transform copies the parabolas of the prototype, and so squeezes the axis: its
 //! curve at f is the analogue one at another frequency. Here n0 is the prototype's gain at DC and
 //! the other four numbers are fitted to the prototype's true gain at 15 frequencies around f0,
@@ -19,7 +19,7 @@
 //! error vanishes.
 //!
 //! Where the fit has no real filter behind it (shelves that have hardly begun at Nyquist leave it
-//! nearly undetermined) or misses by more than [`GOOD_FIT_ERROR`], it is tried with the prototype's gain
+//! nearly undetermined) or misses by more than `GOOD_FIT_ERROR`, it is tried with the prototype's gain
 //! at Nyquist pinned as well (as M. Vicanek does for shelves, 2024), and with the poles of the
 //! impulse-invariant transform (as in Vicanek, "Matched second order digital filters", 2016) and
 //! only the zeros fitted; the best of the three is taken, and the bilinear transform if none can
