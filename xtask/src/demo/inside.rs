@@ -10,8 +10,8 @@ use serde::Serialize;
 
 /// Columns a second in the picture.
 const COLUMNS: f64 = 50.0;
-/// ReductionStats in dB from which on the ceiling counts as working.
-pub const WORKING: f32 = 0.1;
+/// Gain reduction in dB from which on the limiter counts as active.
+pub const ACTIVE_DB: f32 = 0.1;
 
 /// How deep a stage went.
 #[derive(Clone, Copy, Debug, Default, Serialize)]
@@ -29,7 +29,7 @@ pub struct Inside {
     pub latency: usize,
     pub compressor: ReductionStats,
     pub limiter: ReductionStats,
-    /// Share of the time during which the ceiling takes more than [`WORKING`] dB, 0 … 1.
+    /// Share of the time during which the limiter reduces by more than [`ACTIVE_DB`] dB, 0 … 1.
     pub working: f64,
     pub columns: Vec<ChartColumn>,
 }
@@ -112,7 +112,7 @@ impl Tally {
             self.sum[k] += f64::from(reduction);
             self.deepest[k] = self.deepest[k].max(reduction);
         }
-        self.working += usize::from(limiter > WORKING);
+        self.working += usize::from(limiter > ACTIVE_DB);
         let column = &mut self.column;
         column.before = column.before.max(before);
         column.after = column.after.max(after[0].abs()).max(after[1].abs());

@@ -20,7 +20,7 @@ pub struct Measures {
     /// Highest sample, dBFS.
     pub sample_peak_dbfs: f64,
     /// True peak over integrated loudness, LU.
-    pub peak_to_loudness_lu: f64,
+    pub plr_lu: f64,
 }
 
 /// Reads the whole file once.
@@ -33,6 +33,6 @@ pub fn measure(path: &Path) -> Result<Measures> {
         max_short_term_lufs: level(figures.max_short_term),
         true_peak_dbtp: level(figures.true_peak),
         sample_peak_dbfs: level(figures.sample_peak),
-        peak_to_loudness_lu: level(figures.plr),
+        plr_lu: level(figures.plr),
     })
 }

@@ -1,5 +1,5 @@
 //! `cargo xtask demo`: a bounced mix in, a master out through the bundled plugin in a real host, with
-//! a table before → after and a picture of what was removed over time.
+//! a table of figures in and out and a picture of the gain reduction over time.
 //!
 //! The picture is drawn from the library's own chain, run on the same input with the same settings;
 //! the demo fails unless that chain's output equals the bundle's, bit for bit.
@@ -28,7 +28,7 @@ use testkit::quartet;
 pub struct Args {
     /// A bounced mix, WAV or FLAC, mono or stereo; without it a marimba quartet is made.
     input: Option<PathBuf>,
-    /// Gain into the ceiling, dB.
+    /// Gain into the limiter, dB.
     #[arg(long, value_name = "DB", allow_hyphen_values = true)]
     drive: Option<String>,
     /// The level that nothing passes, dBTP.
@@ -126,8 +126,8 @@ pub fn run(args: &Args) -> Result<(), Failure> {
         seconds,
         sample_rate: source.rate,
         settings: texts.iter().map(|(id, text)| ((*id).to_owned(), text.clone())).collect(),
-        before,
-        after,
+        measured_in: before,
+        measured_out: after,
         compressor: inside.compressor,
         limiter: inside.limiter,
         limiter_working_share: inside.working,

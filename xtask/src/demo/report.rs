@@ -1,7 +1,7 @@
-//! The demo's table and picture: measures before and after in, a table for people, JSON for programs
+//! The demo's table and picture: measures of input and output in, a table for people, JSON for programs
 //! and a chart out.
 
-use super::inside::{Inside, ReductionStats, WORKING};
+use super::inside::{ACTIVE_DB, Inside, ReductionStats};
 use super::measure::Measures;
 use comfy_table::presets::NOTHING;
 use comfy_table::{CellAlignment, Table};
@@ -18,11 +18,11 @@ pub struct Report {
     pub sample_rate: u32,
     /// Parameter ids and the texts they were set to.
     pub settings: Vec<(String, String)>,
-    pub before: Measures,
-    pub after: Measures,
+    pub measured_in: Measures,
+    pub measured_out: Measures,
     pub compressor: ReductionStats,
     pub limiter: ReductionStats,
-    /// Share of the time with more than 0.1 dB of reduction by the ceiling, 0 … 1.
+    /// Share of the time with more than 0.1 dB of reduction by the limiter, 0 … 1.
     pub limiter_working_share: f64,
     pub latency_samples: usize,
     /// Length of the music over the time that the bundle took for it.
@@ -36,14 +36,14 @@ impl Report {
     pub fn table(&self) -> Table {
         let mut table = Table::new();
         table.load_style(NOTHING);
-        table.set_header(["", "before", "after", ""]);
-        let (b, a) = (&self.before, &self.after);
+        table.set_header(["", "in", "out", ""]);
+        let (b, a) = (&self.measured_in, &self.measured_out);
         for (what, before, after, unit) in [
             ("integrated loudness", b.integrated_lufs, a.integrated_lufs, "LUFS"),
             ("loudness range", b.range_lu, a.range_lu, "LU"),
             ("max short-term", b.max_short_term_lufs, a.max_short_term_lufs, "LUFS"),
             ("true peak", b.true_peak_dbtp, a.true_peak_dbtp, "dBTP"),
-            ("PLR", b.peak_to_loudness_lu, a.peak_to_loudness_lu, "LU"),
+            ("PLR", b.plr_lu, a.plr_lu, "LU"),
         ] {
             table.add_row([what, &tenths(before), &tenths(after), unit]);
         }
@@ -67,7 +67,7 @@ impl Report {
 
     /// The picture, from the same numbers.
     pub fn chart(&self, title: &str, inside: &Inside, settings: &Settings, target: f32) -> ReportChart {
-        let (b, a) = (&self.before, &self.after);
+        let (b, a) = (&self.measured_in, &self.measured_out);
         let change =
             |label: &str, before: f64, after: f64| ChartFigure::change(label, tenths(before), tenths(after));
         let reduction = |label: &str, reduction: &ReductionStats| {
@@ -84,13 +84,13 @@ impl Report {
             figures: [
                 vec![
                     change("true peak, dBTP", b.true_peak_dbtp, a.true_peak_dbtp),
-                    change("PLR, LU", b.peak_to_loudness_lu, a.peak_to_loudness_lu),
+                    change("PLR, LU", b.plr_lu, a.plr_lu),
                 ],
                 vec![
                     reduction("compressor", &self.compressor),
-                    reduction("ceiling", &self.limiter),
+                    reduction("limiter", &self.limiter),
                     ChartFigure::new(
-                        format!("ceiling over {WORKING} dB"),
+                        format!("limiter over {ACTIVE_DB} dB"),
                         format!("{} % of the time", percent(self.limiter_working_share)),
                     ),
                 ],
