@@ -4,6 +4,7 @@
 //! The picture is drawn from the library's own chain, run on the same input with the same settings;
 //! the demo fails unless that chain's output equals the bundle's, bit for bit.
 
+mod drive;
 #[cfg(test)]
 mod foreign;
 mod inside;
@@ -13,7 +14,10 @@ mod steps;
 
 use crate::Failure;
 use inside::Inside;
-use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Reader, Tags, Writer, write_whole};
+use lintel::finish::{
+    Encoding, Layout, NoProgress, OutputSpec, Overwrite, Reader, Tags, Writer, check, write_whole,
+};
+use lintel::meter::LoudnessMeter;
 use lintel::params;
 use lintel::settings::Settings;
 use report::Report;
@@ -28,7 +32,7 @@ use testkit::quartet;
 pub struct Args {
     /// A bounced mix, WAV or FLAC, mono or stereo; without it a marimba quartet is made.
     input: Option<PathBuf>,
-    /// Gain into the limiter, dB.
+    /// Gain into the limiter, dB; without it the drive is searched that gives −14 LUFS.
     #[arg(long, value_name = "DB", allow_hyphen_values = true)]
     drive: Option<String>,
     /// The level that nothing passes, dBTP.
@@ -42,16 +46,15 @@ pub struct Args {
     seconds: f64,
 }
 
-/// LoudnessMeter that the demo's settings aim at, LUFS.
-const TARGET: f32 = -14.0;
+/// Integrated loudness that the demo aims at, LUFS.
+const TARGET_LUFS: f32 = -14.0;
 /// Frames per call of the plugin.
 const BLOCK: usize = 512;
 
-/// Gentle, and enough to show the job on the quartet: headroom back, a little less boom at 75 Hz, a
-/// little air, compressor that takes one to two dB in the loud bars, and the drive (found by measuring, see
-/// the table that the demo prints) that brings the whole near −14 LUFS.
-const SETTINGS: [(&str, &str); 13] = [
-    ("trim", "−6.0 dB"),
+/// Gentle, and enough to show the job on the quartet: a little less boom at 75 Hz, a little air, and a
+/// compressor that reduces the loud bars by one to two dB. Trim and drive are added: the trim that the
+/// check of the source asks for, and the drive that gives [`TARGET_LUFS`].
+const SETTINGS: [(&str, &str); 11] = [
     ("eq2_freq", "75 Hz"),
     ("eq2_gain", "−2.0 dB"),
     ("eq2_q", "1.40"),
@@ -62,7 +65,6 @@ const SETTINGS: [(&str, &str); 13] = [
     ("comp_ratio", "2.0 : 1"),
     ("comp_attack", "30 ms"),
     ("comp_sidechain_low_cut", "90 Hz"),
-    ("drive", "+9.8 dB"),
     ("ceiling", "−1.0 dBTP"),
 ];
 
@@ -71,8 +73,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     let here = std::env::current_dir()?;
     let out = here.join(&args.out);
     // Everything that can be wrong with the request is found before anything is built.
-    let texts = texts_of(args.drive.as_ref(), args.ceiling.as_ref());
-    let settings = settings(&texts)?;
+    settings(&texts_of(0.0, args.drive.as_ref(), args.ceiling.as_ref()))?;
     let given = args.input.as_deref().map(load).transpose()?;
     let source = args.input.as_ref().map(|input| here.join(input));
     std::fs::create_dir_all(&out).map_err(|err| format!("{}: {err}", out.display()))?;
@@ -90,10 +91,28 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     eprintln!("building the bundles …");
     let bundle = crate::bundle::build()?;
     let mut host = Host::open(&bundle)?;
-    for (id, text) in &texts {
-        let param = params::find(id).expect("checked when the settings were read");
-        host.set(param.name, text)?;
+    let trim_db = check::check(&path, None, &NoProgress::default())?.measured.source.trim_db;
+    let mut texts = texts_of(trim_db, args.drive.as_ref(), args.ceiling.as_ref());
+    let set = |host: &mut Host, texts: &[(&'static str, String)]| -> Result<(), Failure> {
+        for (id, text) in texts {
+            let param = params::find(id).expect("checked when the settings were read");
+            host.set(param.name, text)?;
+        }
+        Ok(())
+    };
+    set(&mut host, &texts)?;
+    if args.drive.is_none() {
+        let step = Step::begin("searching the drive through the bundle", 1);
+        let drive_db = drive::find(f64::from(TARGET_LUFS), |drive_db| {
+            host.set("drive", &format!("{drive_db:.2} dB"))?;
+            loudness_of(&mut host, &source)
+        })?;
+        texts.push(("drive", format!("{drive_db:.2} dB")));
+        step.at(1);
+        step.end();
     }
+    set(&mut host, &texts)?;
+    let settings = settings(&texts)?;
     let frames = source.lanes[0].len();
     let step = Step::begin("mastering through the bundle", frames);
     let run = host::Run { sample_rate: f64::from(source.rate), block: BLOCK, changes: &[] };
@@ -136,7 +155,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
         picture_matches_bundle: true,
     };
     let title = if args.input.is_some() { &name } else { "marimba quartet in a boathouse" };
-    let chart = report.chart(title, &inside, &settings, TARGET);
+    let chart = report.chart(title, &inside, &settings, TARGET_LUFS);
     let put = |ending: &str, bytes: &[u8]| {
         let path = out.join(format!("{name}-master.{ending}"));
         write_whole(&path, bytes, Overwrite::Allow)
@@ -149,19 +168,24 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     Ok(())
 }
 
-/// The demo's settings with what the command line changes.
-fn texts_of(drive: Option<&String>, ceiling: Option<&String>) -> Vec<(&'static str, String)> {
-    SETTINGS
-        .iter()
-        .map(|&(id, text)| {
-            let given = match id {
-                "drive" => drive,
-                "ceiling" => ceiling,
-                _ => None,
-            };
-            (id, given.cloned().unwrap_or_else(|| text.to_owned()))
-        })
-        .collect()
+/// The demo's settings: [`SETTINGS`] with the trim in dB and what the command line changes.
+fn texts_of(trim_db: f64, drive: Option<&String>, ceiling: Option<&String>) -> Vec<(&'static str, String)> {
+    let mut texts: Vec<_> = SETTINGS.iter().map(|&(id, text)| (id, text.to_owned())).collect();
+    texts.push(("trim", format!("{trim_db:.1} dB")));
+    // What stands later in the list counts.
+    texts.extend(drive.map(|text| ("drive", text.clone())));
+    texts.extend(ceiling.map(|text| ("ceiling", text.clone())));
+    texts
+}
+
+/// Integrated loudness of what the bundle makes of `source` as it is set, LUFS.
+fn loudness_of(host: &mut Host, source: &Source) -> Result<f64, Failure> {
+    let run = host::Run { sample_rate: f64::from(source.rate), block: BLOCK, changes: &[] };
+    let output = host.run(&source.lanes, run, &mut |_| {})?;
+    let mut meter = LoudnessMeter::new(source.rate, source.channels);
+    let lanes: Vec<&[f32]> = output.channels[..source.channels].iter().map(Vec::as_slice).collect();
+    meter.feed(&lanes);
+    Ok(meter.integrated())
 }
 
 fn settings(texts: &[(&'static str, String)]) -> Result<Settings, Failure> {
@@ -262,9 +286,10 @@ mod tests {
 
     #[test]
     fn the_demos_settings_are_values_of_the_table() {
-        let settings = settings(&texts_of(None, None)).unwrap();
-        assert_eq!(settings.input.trim, -6.0);
-        assert_eq!(settings.limiter.ceiling, -1.0);
-        assert!(settings.compressor.on);
+        let plain = settings(&texts_of(-5.5, None, None)).unwrap();
+        assert_eq!((plain.input.trim, plain.limiter.drive, plain.limiter.ceiling), (-5.5, 0.0, -1.0));
+        assert!(plain.compressor.on);
+        let given = settings(&texts_of(0.0, Some(&"6".into()), Some(&"−2".into()))).unwrap();
+        assert_eq!((given.input.trim, given.limiter.drive, given.limiter.ceiling), (0.0, 6.0, -2.0));
     }
 }
