@@ -301,6 +301,7 @@ impl Chain {
             after: [&after[0][..len], &after[1][..len]],
             compressor_db: &compressor_db[..len],
             limiter_db: &self.limiter.reduction_db()[..len],
+            clip_db: &self.limiter.clip_db()[..len],
         }
     }
 

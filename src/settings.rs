@@ -173,6 +173,8 @@ pub struct LimiterSettings {
     pub release: f32,
     /// %, 0 = each channel for itself, 100 = one common reduction (the stereo image stays).
     pub stereo_link: f32,
+    /// Most that a short peak may lose to the soft curve, dB, 0 to 6; 0 = gain only.
+    pub soft_clip: f32,
     /// Limits the peaks between the samples too.
     pub true_peak: bool,
     /// Monitoring: plays the removed signal only, the driven input minus the output.
@@ -238,8 +240,9 @@ impl Default for LimiterSettings {
             drive: 0.0,
             ceiling: -1.0,
             look_ahead: 5.0,
-            release: 120.0,
+            release: 20.0,
             stereo_link: 100.0,
+            soft_clip: 6.0,
             true_peak: true,
             removed_only: false,
         }

@@ -21,8 +21,10 @@ pub struct Tap<'a> {
     pub after: [&'a [f32]; CHANNELS],
     /// Reduction by the compressor, dB ≥ 0 (the larger of both channels).
     pub compressor_db: &'a [f32],
-    /// Reduction by the limiter, dB ≥ 0 (the larger of both channels).
+    /// Gain reduction by the limiter, dB ≥ 0 (the larger of both channels).
     pub limiter_db: &'a [f32],
+    /// What the soft curve takes on top of it, dB ≥ 0 (the larger of both channels).
+    pub clip_db: &'a [f32],
 }
 
 impl Tap<'_> {
@@ -69,6 +71,8 @@ pub struct TapChunk {
     pub compressor_db: [f32; CHUNK],
     /// Reduction by the limiter, dB ≥ 0.
     pub limiter_db: [f32; CHUNK],
+    /// What the soft curve takes on top of it, dB ≥ 0.
+    pub clip_db: [f32; CHUNK],
 }
 
 impl TapChunk {
@@ -80,6 +84,7 @@ impl TapChunk {
         after: [[0.0; CHUNK]; CHANNELS],
         compressor_db: [0.0; CHUNK],
         limiter_db: [0.0; CHUNK],
+        clip_db: [0.0; CHUNK],
     };
 }
 
@@ -113,7 +118,8 @@ impl TapChunker {
                 self.chunk.after[c][to.clone()].copy_from_slice(&tap.after[c][from.clone()]);
             }
             self.chunk.compressor_db[to.clone()].copy_from_slice(&tap.compressor_db[from.clone()]);
-            self.chunk.limiter_db[to].copy_from_slice(&tap.limiter_db[from]);
+            self.chunk.limiter_db[to.clone()].copy_from_slice(&tap.limiter_db[from.clone()]);
+            self.chunk.clip_db[to].copy_from_slice(&tap.clip_db[from]);
             self.len += n;
             at += n;
             if self.len == CHUNK {
@@ -136,6 +142,7 @@ impl TapChunker {
         }
         self.chunk.compressor_db[len..].fill(0.0);
         self.chunk.limiter_db[len..].fill(0.0);
+        self.chunk.clip_db[len..].fill(0.0);
         let chunk = self.chunk;
         self.chunk.index += 1;
         self.len = 0;
@@ -233,7 +240,13 @@ mod tests {
         let ramp: Vec<f32> = frames.clone().map(|n| n as f32).collect();
         let mut position = frames.start as i64;
         for part in ramp.chunks(block) {
-            let tap = Tap { before: [part; 2], after: [part; 2], compressor_db: part, limiter_db: part };
+            let tap = Tap {
+                before: [part; 2],
+                after: [part; 2],
+                compressor_db: part,
+                limiter_db: part,
+                clip_db: part,
+            };
             taps.push(&tap, Transport { playing: true, position: Some(position) });
             position += part.len() as i64;
         }

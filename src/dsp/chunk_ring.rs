@@ -1,69 +1,69 @@
-//! Ring buffer of the latest samples of a signal, written one chunk at a time and read as a chunk at
-//! any distance: [`ChunkRing::read`]`(back)` returns what was written `back` frames earlier.
+//! The last so many values of a signal, written `N` at a time and read `N` at a time at any
+//! distance: what went in `back` values ago comes out unchanged.
 
 use super::CHUNK;
 
-/// Ring of whole chunks.
+/// Ring of whole pieces of `N` values: a chunk of frames, or the steps of a chunk.
 #[derive(Clone, Debug)]
-pub struct ChunkRing<T> {
-    /// Samples; a multiple of [`CHUNK`], with the first chunk repeated after the last, so that any
-    /// 32 consecutive frames are contiguous and can be borrowed instead of copied.
+pub struct ChunkRing<T, const N: usize = CHUNK> {
+    /// Values; a multiple of `N`, and the first piece once more after the last: every `N` values
+    /// then stand in one piece, and are lent instead of copied.
     ring: Box<[T]>,
-    /// Where the newest chunk begins.
+    /// Where the newest piece begins.
     newest: usize,
 }
 
-impl<T: Copy + Default> ChunkRing<T> {
-    /// Room to look back `max_back` frames, filled with `T::default()`.
+impl<T: Copy + Default, const N: usize> ChunkRing<T, N> {
+    /// Room to look back `max_back` values, filled with `T::default()`.
     pub fn new(max_back: usize) -> Self {
-        let len = max_back.next_multiple_of(CHUNK) + 2 * CHUNK;
+        let len = max_back.next_multiple_of(N) + 2 * N;
         Self { ring: vec![T::default(); len].into(), newest: 0 }
     }
 
-    /// Appends one chunk.
+    /// Takes one piece in.
     #[inline(always)]
-    pub fn push(&mut self, chunk: &[T; CHUNK]) {
-        self.newest += CHUNK;
+    pub fn push(&mut self, piece: &[T; N]) {
+        self.newest += N;
         if self.newest == self.len() {
             self.newest = 0;
             let len = self.len();
-            self.ring[len..].copy_from_slice(chunk);
+            self.ring[len..].copy_from_slice(piece);
         }
-        self.ring[self.newest..self.newest + CHUNK].copy_from_slice(chunk);
+        self.ring[self.newest..self.newest + N].copy_from_slice(piece);
     }
 
-    /// The 32 frames that lie `back` frames before the newest chunk (0: the newest itself).
+    /// The `N` values that lie `back` values before the newest piece (0: the newest itself).
     /// `back` is at most the `max_back` of [`ChunkRing::new`].
     #[inline(always)]
-    pub fn read(&self, back: usize) -> &[T; CHUNK] {
-        let start = self.index(back);
-        self.ring[start..start + CHUNK].try_into().expect("a chunk")
+    pub fn read(&self, back: usize) -> &[T; N] {
+        let start = self.place(back);
+        self.ring[start..start + N].try_into().expect("a whole piece")
     }
 
-    /// One sample: the one that lies `back` frames before the first of the newest chunk.
+    /// One value: the one that lies `back` values before the first of the newest piece.
     #[inline(always)]
     pub fn at(&self, back: usize) -> T {
-        self.ring[self.index(back)]
+        self.ring[self.place(back)]
     }
 
-    /// Frames of the ring, the first chunk counted once.
+    /// Values of the ring, the first piece counted once.
     #[inline(always)]
     fn len(&self) -> usize {
-        self.ring.len() - CHUNK
+        self.ring.len() - N
     }
 
     #[inline(always)]
-    fn index(&self, back: usize) -> usize {
+    fn place(&self, back: usize) -> usize {
         if back <= self.newest { self.newest - back } else { self.newest + self.len() - back }
     }
 
-    /// Copies the state of another one of the same size.
+    /// Takes over what another one of the same size remembers.
     pub fn copy_from(&mut self, other: &Self) {
         self.ring.copy_from_slice(&other.ring);
         self.newest = other.newest;
     }
 
-    /// Sets every sample to `value`.
+    /// The same value everywhere, as if it had always been so.
     pub fn fill(&mut self, value: T) {
         self.ring.fill(value);
     }

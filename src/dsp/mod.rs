@@ -8,6 +8,7 @@ pub mod delay;
 pub mod fastlog;
 pub mod filter;
 pub mod gain;
+pub mod half_band;
 pub mod k_weighting;
 pub mod loudness_difference;
 pub mod minmax;

@@ -51,6 +51,7 @@ pub fn check(path: &Path, target: Option<Target>, watch: &dyn ProgressWatcher) -
             output: [left, right],
             compressor_db: no_reduction,
             limiter_db: no_reduction,
+            clip_db: no_reduction,
         });
     })?;
     let ends = finder.finish();

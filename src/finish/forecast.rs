@@ -3,15 +3,67 @@
 //!
 //! The search for the gain measures with the real chain; the forecast only provides its first guess
 //! and the shape of the curve between two measured points. It models the limiter with one step per
-//! cell: the excess of a peak over the ceiling is removed one cell before to one cell behind it and
-//! released by the limiter's own [`Release`]. Peaks between the samples are not modelled; EQ and
-//! compressor are included as soon as the cells come from a pass through the chain.
+//! cell: what the peaks of 1.2 s have in common is the persistent reduction, the rest is removed one
+//! cell before to one cell behind it and released; of both the curve takes the share of
+//! [`hand_over`]. Peaks between the samples and the short part are not modelled; EQ and compressor are
+//! included as soon as the cells come from a pass through the chain.
 
 use super::gating::{CELLS_PER_SECOND, GatingBlocks};
-use crate::stage::limiter::release::{Release, Times};
+use crate::dsp::db::DB_PER_OCTAVE;
+use crate::settings::LimiterSettings;
+use crate::stage::limiter::hand_over;
+use std::collections::VecDeque;
+
+/// Cells within which a reduction must be wanted throughout to be persistent (1.2 s, the limiter's own).
+const PERSISTENT_CELLS: usize = 12 * CELLS_PER_SECOND as usize / 10;
 
 /// Number of gains at which the curve is computed, 1 dB apart.
 const KNOTS: usize = 16;
+
+/// The limiter in steps of one cell: excess in dB in, gain reduction in dB out.
+struct LimiterModel {
+    /// Excess of the last [`PERSISTENT_CELLS`] cells that may still be the lowest, with its cell.
+    lowest: VecDeque<(usize, f64)>,
+    /// Cells so far.
+    cell: usize,
+    /// Lasting reduction, dB.
+    lasting: f64,
+    /// What is left of it after a cell.
+    keep: f64,
+    /// Soft clip setting, log2 units.
+    soft_clip: f32,
+}
+
+impl LimiterModel {
+    fn new(limiter: &LimiterSettings) -> Self {
+        let release_s = f64::from(limiter.release) * 1e-3;
+        Self {
+            lowest: VecDeque::new(),
+            cell: 0,
+            lasting: 0.0,
+            keep: (-1.0 / (release_s * f64::from(CELLS_PER_SECOND))).exp(),
+            soft_clip: limiter.soft_clip / DB_PER_OCTAVE as f32,
+        }
+    }
+
+    fn step(&mut self, excess: f64) -> f64 {
+        while self.lowest.back().is_some_and(|(_, last)| *last >= excess) {
+            self.lowest.pop_back();
+        }
+        self.lowest.push_back((self.cell, excess));
+        self.cell += 1;
+        if self.lowest[0].0 + PERSISTENT_CELLS < self.cell {
+            self.lowest.pop_front();
+        }
+        let persistent = if self.cell < PERSISTENT_CELLS { 0.0 } else { self.lowest[0].1 };
+        self.lasting = (excess - persistent).max(self.lasting * self.keep);
+        let kept = |reduction: f64, hand_over: hand_over::HandOver| {
+            let octaves = (reduction / DB_PER_OCTAVE) as f32;
+            f64::from(hand_over.kept(octaves, self.soft_clip)) * DB_PER_OCTAVE
+        };
+        kept(persistent, hand_over::PERSISTENT) + kept(self.lasting, hand_over::LASTING)
+    }
+}
 
 /// Estimated loudness over a range of gains.
 #[derive(Clone, Debug)]
@@ -23,10 +75,11 @@ pub struct Forecast {
 }
 
 impl Forecast {
-    /// For the cells of a song behind a trim in dB, a ceiling in dBFS and a release in ms; from a gain
-    /// of `low` dB on. None for silence.
-    pub fn new(cells: &[[f32; 2]], trim: f64, ceiling: f64, release: f64, low: f64) -> Option<Self> {
-        let times = Times::with_steps(release, f64::from(CELLS_PER_SECOND));
+    /// For the cells of a song behind a trim in dB and a limiter; from a gain of `low` dB on. None for
+    /// silence.
+    pub fn new(cells: &[[f32; 2]], trim: f64, limiter: &LimiterSettings, low: f64) -> Option<Self> {
+        // Without the limiter nothing limits the peaks.
+        let ceiling = if limiter.on { f64::from(limiter.ceiling) } else { f64::INFINITY };
         let peaks: Vec<f64> =
             cells.iter().map(|[_, peak]| trim + 20.0 * f64::from(peak.max(1e-9)).log10()).collect();
         // The limiter acts on a cell by its own peak, the one before and the one behind.
@@ -37,18 +90,14 @@ impl Forecast {
             .collect();
         let mut curve: Vec<f64> = Vec::with_capacity(KNOTS);
         while curve.len() < KNOTS {
-            // Two gains at once, because the release processes two channels.
-            let gains = [0.0, 1.0].map(|k| low + curve.len() as f64 + k);
-            let mut releases = Release::default();
-            let mut blocks = [GatingBlocks::new(), GatingBlocks::new()];
+            let gain = low + curve.len() as f64;
+            let mut model = LimiterModel::new(limiter);
+            let mut blocks = GatingBlocks::new();
             for ([energy, _], peak) in cells.iter().zip(&widest) {
-                let demand = gains.map(|gain| (peak + gain - ceiling).max(0.0));
-                let reduction = releases.step(demand, &times);
-                for ((blocks, gain), reduction) in blocks.iter_mut().zip(gains).zip(reduction) {
-                    blocks.add(f64::from(*energy) * 10f64.powf((trim + gain - reduction) / 10.0));
-                }
+                let reduction = model.step((peak + gain - ceiling).max(0.0));
+                blocks.add(f64::from(*energy) * 10f64.powf((trim + gain - reduction) / 10.0));
             }
-            curve.extend(blocks.map(|blocks| blocks.integrated()));
+            curve.push(blocks.integrated());
         }
         if curve.iter().any(|loudness| !loudness.is_finite()) {
             return None;
@@ -95,7 +144,8 @@ mod tests {
             .collect();
         samples.chunks(1000).for_each(|part| cells.push(part, part, &vec![0.0; part.len()]));
         let whole = CutPlan::whole(48_000 * 20);
-        let forecast = Forecast::new(cells.kept(&whole), 0.0, -1.0, 100.0, 0.0).unwrap();
+        let gain_only = LimiterSettings { soft_clip: 0.0, release: 100.0, ..LimiterSettings::default() };
+        let forecast = Forecast::new(cells.kept(&whole), 0.0, &gain_only, 0.0).unwrap();
         let at = |gain: usize| forecast.curve[gain];
         assert!((at(5) - at(0) - 5.0).abs() < 1e-6);
         assert!(at(10) - at(5) < 3.0, "{:?}", forecast.curve);
@@ -103,6 +153,6 @@ mod tests {
         let mut meter = crate::meter::LoudnessMeter::new(48_000, 2);
         meter.feed(&[&samples, &samples]);
         assert!((cells.loudness() - meter.integrated()).abs() < 1e-9);
-        assert!(Forecast::new(&[[0.0; 2]; 500], 0.0, -1.0, 100.0, 0.0).is_none());
+        assert!(Forecast::new(&[[0.0; 2]; 500], 0.0, &gain_only, 0.0).is_none());
     }
 }

@@ -55,12 +55,9 @@ pub(super) fn find_gain(
     }
     let trim = trim_db(&job.settings);
     let limiter = job.settings.limiter;
-    // Without the limiter nothing limits the peaks.
-    let ceiling = if limiter.on { f64::from(limiter.ceiling) } else { f64::INFINITY };
-    let release = f64::from(limiter.release);
     let loudness = source.loudness + trim;
     let low = target - loudness - FORECAST_MARGIN_DB;
-    let forecast = Forecast::new(source.cells.kept(cut), trim, ceiling, release, low);
+    let forecast = Forecast::new(source.cells.kept(cut), trim, &limiter, low);
     let [lowest, highest] = GAIN_RANGE_DB;
     let goal = SearchGoal {
         target,
@@ -81,7 +78,7 @@ pub(super) fn find_gain(
         let Some(keep) = keep.filter(|_| likely_last) else {
             let (trial, cells) = trial_pass(pass, channels, gain, watch)?;
             // The cells already contain the trim and this gain.
-            let forecast = Forecast::new(cells.all(), -gain, ceiling, release, low);
+            let forecast = Forecast::new(cells.all(), -gain, &limiter, low);
             return Ok(Attempt { trial, forecast });
         };
         // One rendered file at a time.

@@ -38,6 +38,8 @@ pub struct RenderedBlock<'a> {
     pub compressor_db: &'a [f32],
     /// Reduction by the limiter, dB ≥ 0.
     pub limiter_db: &'a [f32],
+    /// What the soft curve takes on top of it, dB ≥ 0.
+    pub clip_db: &'a [f32],
 }
 
 /// An owned [`RenderedBlock`], to be sent to another thread.
@@ -46,6 +48,7 @@ pub struct OwnedBlock {
     output: [Vec<f64>; 2],
     compressor_db: Vec<f32>,
     limiter_db: Vec<f32>,
+    clip_db: Vec<f32>,
 }
 
 impl OwnedBlock {
@@ -56,6 +59,7 @@ impl OwnedBlock {
             output: block.output.map(<[f64]>::to_vec),
             compressor_db: block.compressor_db.to_vec(),
             limiter_db: block.limiter_db.to_vec(),
+            clip_db: block.clip_db.to_vec(),
         }
     }
 
@@ -66,6 +70,7 @@ impl OwnedBlock {
             output: [&self.output[0], &self.output[1]],
             compressor_db: &self.compressor_db,
             limiter_db: &self.limiter_db,
+            clip_db: &self.clip_db,
         }
     }
 }
@@ -76,6 +81,7 @@ struct Buffers {
     input: [Vec<f32>; 2],
     compressor_db: Vec<f32>,
     limiter_db: Vec<f32>,
+    clip_db: Vec<f32>,
 }
 
 impl Buffers {
@@ -83,6 +89,7 @@ impl Buffers {
         self.input.iter_mut().for_each(Vec::clear);
         self.compressor_db.clear();
         self.limiter_db.clear();
+        self.clip_db.clear();
     }
 }
 
@@ -110,6 +117,7 @@ pub fn render(
         input: [Vec::with_capacity(BLOCK_FRAMES), Vec::with_capacity(BLOCK_FRAMES)],
         compressor_db: Vec::with_capacity(BLOCK_FRAMES),
         limiter_db: Vec::with_capacity(BLOCK_FRAMES),
+        clip_db: Vec::with_capacity(BLOCK_FRAMES),
     };
     // Frames that the chain gives out before the first one of the song.
     let mut latency = chain.latency();
@@ -118,7 +126,7 @@ pub fn render(
         if watch.stopped() {
             return Err(Error::new(job.input, Fault::Stopped));
         }
-        let Buffers { output: [left, right], input, compressor_db, limiter_db } = &mut buffers;
+        let Buffers { output: [left, right], input, compressor_db, limiter_db, clip_db } = &mut buffers;
         let mut filled = 0;
         while filled < BLOCK_FRAMES {
             match song.read(&mut left[filled..], &mut right[filled..])? {
@@ -134,6 +142,7 @@ pub fn render(
             input[1].extend_from_slice(tap.before[1]);
             compressor_db.extend_from_slice(tap.compressor_db);
             limiter_db.extend_from_slice(tap.limiter_db);
+            clip_db.extend_from_slice(tap.clip_db);
         });
         let skip = latency.min(BLOCK_FRAMES);
         latency -= skip;
@@ -151,6 +160,7 @@ pub fn render(
                 output: [&buffers.output[0][skip..end], &buffers.output[1][skip..end]],
                 compressor_db: &buffers.compressor_db[skip..end],
                 limiter_db: &buffers.limiter_db[skip..end],
+                clip_db: &buffers.clip_db[skip..end],
             })?;
             at += n;
             watch.done(n);

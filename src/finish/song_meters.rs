@@ -89,6 +89,7 @@ impl SongMeters {
             after: [&self.output[0], &self.output[1]],
             compressor_db: block.compressor_db,
             limiter_db: block.limiter_db,
+            clip_db: block.clip_db,
         };
         let position = Some(self.frames as i64);
         self.analysis.feed(&tap, Transport { playing: true, position });

@@ -12,6 +12,8 @@ pub struct LiveColumn {
     pub compressor: f32,
     /// Gain reduction of the limiter, dB ≥ 0.
     pub limiter: f32,
+    /// What the soft curve takes, dB ≥ 0.
+    pub clip: f32,
     /// Short-term loudness of the output, LUFS.
     pub short_term: f32,
     /// The output's true peak exceeded the ceiling.
@@ -29,6 +31,7 @@ impl LiveColumn {
         output: f32::NEG_INFINITY,
         compressor: 0.0,
         limiter: 0.0,
+        clip: 0.0,
         short_term: f32::NEG_INFINITY,
         over_ceiling: false,
         transport_jump: false,

@@ -72,6 +72,7 @@ fn column(from: &meter::HistoryColumn) -> LiveColumn {
         output: db(from.after),
         compressor: from.compressor[0],
         limiter: from.limiter[0],
+        clip: from.clip[0],
         short_term: from.short_term[1],
         over_ceiling: from.overs > 0,
         transport_jump: from.marks.jump,

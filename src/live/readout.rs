@@ -92,6 +92,8 @@ pub struct LiveReadout {
     pub compressor: ReductionReadout,
     /// Gain reduction of the limiter.
     pub limiter: ReductionReadout,
+    /// What the soft curve takes.
+    pub clip: ReductionReadout,
     /// Pumping: movement of the gain reduction between 0.5 and 8 Hz, dB.
     pub pumping_db: f64,
     /// How much louder the output is than the input, dB.
@@ -152,6 +154,7 @@ impl Default for LiveReadout {
             output: LoudnessReadout::default(),
             compressor: ReductionReadout::default(),
             limiter: ReductionReadout::default(),
+            clip: ReductionReadout::default(),
             pumping_db: 0.0,
             louder_by_db: 0.0,
             response: [Vec::new(), Vec::new()],

@@ -13,6 +13,7 @@ impl LiveReadout {
         self.output = loudness(&snapshot.after);
         self.compressor = reduction(&snapshot.compressor);
         self.limiter = reduction(&snapshot.limiter);
+        self.clip = reduction(&snapshot.clip);
         self.pumping_db = snapshot.pumping;
         let has_signal = snapshot.before.max_true_peak.is_finite();
         for (levels, bands) in [

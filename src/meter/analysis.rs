@@ -42,6 +42,7 @@ pub struct Analysis {
     check: SourceCheck,
     compressor: GainReductionMeter,
     limiter: GainReductionMeter,
+    clip: GainReductionMeter,
     pumping: PumpingMeter,
     advisor: Advisor,
     history: Arc<Mutex<History>>,
@@ -85,6 +86,7 @@ impl Analysis {
             check: SourceCheck::new(sample_rate, channels),
             compressor: GainReductionMeter::new(rate),
             limiter: GainReductionMeter::new(rate),
+            clip: GainReductionMeter::new(rate),
             pumping: PumpingMeter::new(rate),
             advisor: Advisor::new(),
             chunks_per_column: (history.width() / CHUNK as u64) as usize,
@@ -171,6 +173,7 @@ impl Analysis {
             true_peak,
             compressor: reduction(&chunk.compressor_db),
             limiter: reduction(&chunk.limiter_db),
+            clip: reduction(&chunk.clip_db),
             overs: u32::from(begins),
             position: chunk.transport.position,
             marks: ColumnMarks { playing: chunk.transport.playing, jump, lost: false },
@@ -224,6 +227,7 @@ impl Analysis {
         let music = column.after[1].max(-column.after[0]) >= MUSIC_PEAK;
         self.compressor.add(column.compressor[0], music, self.running);
         self.limiter.add(column.limiter[0], music, self.running);
+        self.clip.add(column.clip[0], music, self.running);
         if music {
             let seconds = self.columns as f64 / self.rate;
             self.pumping.add(f64::from(column.compressor[1] + column.limiter[1]), seconds, self.running);
@@ -250,6 +254,7 @@ impl Analysis {
             true_peak: highest(self.after.levels.total()),
             compressor: if whole { self.compressor.whole() } else { self.compressor.recent() },
             limiter: if whole { self.limiter.whole() } else { self.limiter.recent() },
+            clip: if whole { self.clip.whole() } else { self.clip.recent() },
             pumping: if whole { self.pumping.most().0 } else { self.pumping.db() },
             file: self.file,
         }
@@ -267,6 +272,7 @@ impl Analysis {
             after: Readings::of(&self.after.loudness, &self.after.levels),
             compressor: self.compressor.recent(),
             limiter: self.limiter.recent(),
+            clip: self.clip.recent(),
             pumping: self.pumping.db(),
             pumping_most,
             pumping_most_at,
@@ -331,6 +337,7 @@ impl Analysis {
         self.check = SourceCheck::new(self.sample_rate, self.channels);
         self.compressor.restart();
         self.limiter.restart();
+        self.clip.restart();
         self.pumping.restart();
         self.advisor.reset();
         self.measured = 0;
@@ -364,7 +371,11 @@ impl Analysis {
 
 /// All samples are finite and below [`FAULT_SAMPLE`].
 fn is_faultless(chunk: &TapChunk) -> bool {
-    let planes = chunk.before.iter().chain(&chunk.after).chain([&chunk.compressor_db, &chunk.limiter_db]);
+    let planes = chunk.before.iter().chain(&chunk.after).chain([
+        &chunk.compressor_db,
+        &chunk.limiter_db,
+        &chunk.clip_db,
+    ]);
     planes.fold(true, |all, plane| all & plane.iter().fold(true, |all, x| all & (x.abs() < FAULT_SAMPLE)))
 }
 
@@ -372,7 +383,7 @@ fn is_faultless(chunk: &TapChunk) -> bool {
 fn without_faults(chunk: &TapChunk) -> TapChunk {
     let mut chunk = *chunk;
     let planes = chunk.before.iter_mut().chain(&mut chunk.after);
-    for x in planes.chain([&mut chunk.compressor_db, &mut chunk.limiter_db]).flatten() {
+    for x in planes.chain([&mut chunk.compressor_db, &mut chunk.limiter_db, &mut chunk.clip_db]).flatten() {
         if x.is_nan() || x.abs() >= FAULT_SAMPLE {
             *x = 0.0;
         }

@@ -25,6 +25,8 @@ pub struct HistoryColumn {
     pub compressor: [f32; 2],
     /// Deepest and mean reduction of the limiter, dB ≥ 0.
     pub limiter: [f32; 2],
+    /// Most and mean of what the soft curve takes, dB ≥ 0.
+    pub clip: [f32; 2],
     /// Highest short-term loudness before and after, LUFS.
     pub short_term: [f32; 2],
     /// Times that the true peak rose above the target's limit.
@@ -45,6 +47,7 @@ impl HistoryColumn {
         true_peak: 0.0,
         compressor: [0.0; 2],
         limiter: [0.0; 2],
+        clip: [0.0; 2],
         short_term: [f32::NEG_INFINITY; 2],
         overs: 0,
         position: None,
@@ -69,8 +72,11 @@ impl HistoryColumn {
         for (mine, other) in [(&mut self.before, &later.before), (&mut self.after, &later.after)] {
             *mine = [mine[0].min(other[0]), mine[1].max(other[1])];
         }
-        for (mine, other) in [(&mut self.compressor, &later.compressor), (&mut self.limiter, &later.limiter)]
-        {
+        for (mine, other) in [
+            (&mut self.compressor, &later.compressor),
+            (&mut self.limiter, &later.limiter),
+            (&mut self.clip, &later.clip),
+        ] {
             *mine = [mine[0].max(other[0]), mine[1] + (other[1] - mine[1]) * share];
         }
         for (mine, other) in self.short_term.iter_mut().zip(later.short_term) {

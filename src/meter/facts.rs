@@ -41,6 +41,8 @@ pub struct Facts {
     pub compressor: ReductionStats,
     /// Reduction by the limiter.
     pub limiter: ReductionStats,
+    /// What the soft curve takes.
+    pub clip: ReductionStats,
     /// Pumping: movement of both reductions together at 0.5 to 8 Hz, dB.
     pub pumping: f64,
     /// What the reader of a file knows; empty while live.
@@ -60,6 +62,7 @@ impl Default for Facts {
             true_peak: f64::NEG_INFINITY,
             compressor: ReductionStats::default(),
             limiter: ReductionStats::default(),
+            clip: ReductionStats::default(),
             pumping: 0.0,
             file: FileFacts::default(),
         }

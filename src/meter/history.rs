@@ -180,6 +180,7 @@ impl History {
             to,
             "time (s),position (s),before peak (dBFS),after peak (dBFS),after true peak (dBTP),\
              compressor deepest (dB),compressor mean (dB),limiter deepest (dB),limiter mean (dB),\
+             soft clip most (dB),soft clip mean (dB),\
              short-term before (LUFS),short-term after (LUFS),overs,playing,jump,lost"
         )?;
         let view = self.view(0..self.frames(), COLUMNS);
@@ -191,7 +192,7 @@ impl History {
             let position = c.position.map_or(String::new(), |p| format!("{:.4}", p as f64 / rate));
             writeln!(
                 to,
-                "{time:.4},{position},{:.2},{:.2},{:.2},{:.2},{:.2},{:.2},{:.2},{:.2},{:.2},{},{},{},{}",
+                "{time:.4},{position},{:.2},{:.2},{:.2},{:.2},{:.2},{:.2},{:.2},{:.2},{:.2},{:.2},{:.2},{},{},{},{}",
                 peak(c.before),
                 peak(c.after),
                 db(c.true_peak),
@@ -199,6 +200,8 @@ impl History {
                 c.compressor[1],
                 c.limiter[0],
                 c.limiter[1],
+                c.clip[0],
+                c.clip[1],
                 c.short_term[0],
                 c.short_term[1],
                 c.overs,

@@ -110,6 +110,8 @@ pub struct Snapshot {
     pub compressor: ReductionStats,
     /// Gain reduction of the limiter.
     pub limiter: ReductionStats,
+    /// What the soft curve takes.
+    pub clip: ReductionStats,
     /// Pumping: movement of both reductions together at 0.5 to 8 Hz, dB.
     pub pumping: f64,
     /// Largest pumping of the measurement, dB.

@@ -21,7 +21,13 @@ fn run(seconds: f64, prepare: impl Fn(&mut Analysis), mut frame: impl FnMut(f64)
             planes.iter_mut().zip(values).for_each(|(plane, value)| plane[i] = value as f32);
         }
         let [b0, b1, a0, a1, compressor, ceiling] = &planes;
-        let tap = Tap { before: [b0, b1], after: [a0, a1], compressor_db: compressor, limiter_db: ceiling };
+        let tap = Tap {
+            before: [b0, b1],
+            after: [a0, a1],
+            compressor_db: compressor,
+            limiter_db: ceiling,
+            clip_db: ceiling,
+        };
         analysis.feed(&tap, Transport { playing: true, position: None });
     }
     analysis
@@ -338,7 +344,13 @@ fn notes_do_not_flicker_on_music_near_a_threshold() {
         let zeros = [0.0f32; 4800];
         let [l, r, ceiling] = &block;
         analysis.feed(
-            &Tap { before: [l, r], after: [l, r], compressor_db: &zeros, limiter_db: ceiling },
+            &Tap {
+                before: [l, r],
+                after: [l, r],
+                compressor_db: &zeros,
+                limiter_db: ceiling,
+                clip_db: ceiling,
+            },
             Transport::default(),
         );
         let now = analysis.snapshot().notes.iter().any(|note| note.rule == RuleId::LimiterDeep);

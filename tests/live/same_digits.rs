@@ -11,6 +11,7 @@ struct Song {
     after: [Vec<f32>; 2],
     compressor: Vec<f32>,
     limiter: Vec<f32>,
+    clip: Vec<f32>,
 }
 
 fn song() -> Song {
@@ -28,6 +29,7 @@ fn song() -> Song {
         after: [wave(220.0, 0.9), wave(331.0, 0.7)],
         compressor: reduction(0.5),
         limiter: reduction(2.0),
+        clip: reduction(1.0),
     }
 }
 
@@ -39,6 +41,7 @@ fn blocks(song: &Song, block: usize, mut each: impl FnMut(&Tap, Transport)) {
             after: [&song.after[0][at..to], &song.after[1][at..to]],
             compressor_db: &song.compressor[at..to],
             limiter_db: &song.limiter[at..to],
+            clip_db: &song.clip[at..to],
         };
         each(&tap, Transport { playing: true, position: Some(at as i64) });
     }
@@ -97,7 +100,13 @@ fn a_sample_that_is_no_number_does_no_harm() {
     blocks(&song, 4096, |tap, transport| {
         analysis.feed(tap, transport);
         analysis.feed(
-            &Tap { before: [&bad; 2], after: [&bad; 2], compressor_db: &bad, limiter_db: &zeros },
+            &Tap {
+                before: [&bad; 2],
+                after: [&bad; 2],
+                compressor_db: &bad,
+                limiter_db: &zeros,
+                clip_db: &zeros,
+            },
             transport,
         );
     });

@@ -39,7 +39,13 @@ const FRAMES: usize = 3600 * RATE as usize;
 /// Feeds an hour from this thread into a reader on another; gives the allocations of this one.
 fn feed_an_hour(frames: usize, mut taps: tap_ring::TapSender) -> u64 {
     let wave: [f32; BLOCK] = std::array::from_fn(|n| (n as f32 / 64.0) - 0.5);
-    let tap = Tap { before: [&wave; 2], after: [&wave; 2], compressor_db: &wave, limiter_db: &wave };
+    let tap = Tap {
+        before: [&wave; 2],
+        after: [&wave; 2],
+        compressor_db: &wave,
+        limiter_db: &wave,
+        clip_db: &wave,
+    };
     let before = ALLOCATIONS.with(Cell::get);
     for n in (0..frames).step_by(BLOCK) {
         // A host waits for its clock; here the clock is the reader.

@@ -9,7 +9,13 @@ fn feed(taps: &mut TapSender, seconds: usize, gain: f32) {
     let step = std::f32::consts::TAU / 48.0;
     let wave: [f32; 480] = std::array::from_fn(|n| gain * (step * n as f32).sin());
     let zeros = [0.0; 480];
-    let tap = Tap { before: [&wave; 2], after: [&wave; 2], compressor_db: &zeros, limiter_db: &zeros };
+    let tap = Tap {
+        before: [&wave; 2],
+        after: [&wave; 2],
+        compressor_db: &zeros,
+        limiter_db: &zeros,
+        clip_db: &zeros,
+    };
     for _ in 0..100 * seconds {
         while taps.room() < 480 {
             std::thread::sleep(Duration::from_millis(1));
@@ -62,7 +68,13 @@ fn it_publishes_obeys_and_stops() {
 fn a_stalled_reader_loses_honestly() {
     let (mut taps, receiver) = tap_ring::tap_ring(48_000, 0.1);
     let zeros = [0.0; 480];
-    let tap = Tap { before: [&zeros; 2], after: [&zeros; 2], compressor_db: &zeros, limiter_db: &zeros };
+    let tap = Tap {
+        before: [&zeros; 2],
+        after: [&zeros; 2],
+        compressor_db: &zeros,
+        limiter_db: &zeros,
+        clip_db: &zeros,
+    };
     (0..30).for_each(|_| taps.push(&tap, Transport::default()));
     assert_eq!(taps.lost(), 20 * 480);
     let live = LiveAnalysis::start(48_000, 2, receiver).unwrap();

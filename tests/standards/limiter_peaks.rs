@@ -80,18 +80,18 @@ fn without_true_peak_only_the_samples_count() {
 }
 
 fn any_settings() -> impl Strategy<Value = LimiterSettings> {
-    (0.0f32..24.0, -12.0f32..0.0, 1.0f32..10.0, 10.0f32..1000.0, 0.0f32..100.0, any::<bool>()).prop_map(
-        |(drive, ceiling, look_ahead, release, link, true_peak)| LimiterSettings {
+    (0.0f32..24.0, -12.0f32..0.0, 1.0f32..10.0, 10.0f32..1000.0, 0.0f32..100.0, 0.0f32..6.0, any::<bool>())
+        .prop_map(|(drive, ceiling, look_ahead, release, link, soft_clip, true_peak)| LimiterSettings {
             on: true,
             drive,
             ceiling,
             look_ahead,
             release,
             stereo_link: link,
+            soft_clip,
             true_peak,
             removed_only: false,
-        },
-    )
+        })
 }
 
 proptest! {
@@ -113,7 +113,7 @@ proptest! {
         let go = |block: usize| {
             let mut limiter = stage(&path[0], rate);
             let mut next = 0;
-            let mut out = Run { out: [vec![], vec![]], reduction: vec![], limit: vec![] };
+            let mut out = Run { out: [vec![], vec![]], reduction: vec![], clip: vec![], limit: vec![] };
             let size = gcd(block, 1000);
             let part = run_with(&mut limiter, &x, size, |at, limiter| {
                 if at >= next {

@@ -35,7 +35,8 @@ fn measure(rate: u32, [left, right]: &[Vec<f32>; 2]) -> Readings {
     let zeros = [0.0f32; 512];
     for (l, r) in left.chunks(512).zip(right.chunks(512)) {
         let zeros = &zeros[..l.len()];
-        let tap = Tap { before: [l, r], after: [l, r], compressor_db: zeros, limiter_db: zeros };
+        let tap =
+            Tap { before: [l, r], after: [l, r], compressor_db: zeros, limiter_db: zeros, clip_db: zeros };
         analysis.feed(&tap, Transport::default());
     }
     analysis.finish();

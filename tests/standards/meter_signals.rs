@@ -85,7 +85,13 @@ impl Meter {
         let transport = Transport { playing: true, position: None };
         for part in samples.chunks(block) {
             let zeros = &zeros[..part.len()];
-            let tap = Tap { before: [zeros; 2], after: [part; 2], compressor_db: zeros, limiter_db: zeros };
+            let tap = Tap {
+                before: [zeros; 2],
+                after: [part; 2],
+                compressor_db: zeros,
+                limiter_db: zeros,
+                clip_db: zeros,
+            };
             match (self.path, &mut self.engine) {
                 (Path::Offline, Engine::Whole(analysis)) => analysis.feed(&tap, transport),
                 (Path::Offline, Engine::LoudnessMeter(meter)) => meter.feed(&[part, part]),

@@ -145,7 +145,8 @@ mod tests {
                 .collect();
             let still = vec![0.0; tone.len()];
             let both = [tone.as_slice(), tone.as_slice()];
-            let tap = Tap { before: both, after: both, compressor_db: &still, limiter_db: &still };
+            let tap =
+                Tap { before: both, after: both, compressor_db: &still, limiter_db: &still, clip_db: &still };
             sender.feed(&tap, Transport::default());
         }
     }

@@ -1,141 +1,295 @@
-//! What explains the stage; what proves it against the world stands in tests/standards.
+//! The promises of the whole stage that need its inside, and those that any caller relies on.
 
 use super::*;
 
-/// Runs `x` (stereo frames) in host blocks of `block` frames; gives the output and its reduction.
-fn run(limiter: &mut Limiter, x: &[[f64; 2]], block: usize) -> (Vec<[f64; 2]>, Vec<f32>) {
-    let (mut out, mut reduction) = (Vec::new(), Vec::new());
+/// Uniform in −1 to 1.
+struct Noise(u64);
+
+impl Noise {
+    fn next(&mut self) -> f64 {
+        self.0 = self.0.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
+        (self.0 >> 11) as f64 / (1u64 << 52) as f64 - 1.0
+    }
+}
+
+type Stereo = [Vec<f64>; CHANNELS];
+
+/// Beats of noise and tone, single clicks, silence: everything that opens and closes the parts.
+fn signal(rate: f64, frames: usize) -> Stereo {
+    let mut noise = Noise(7);
+    let mut x: Stereo = [vec![0.0; frames], vec![0.0; frames]];
+    for n in 0..frames {
+        let t = n as f64 / rate;
+        let beat = (-(t % 0.25) / 0.06).exp() * (std::f64::consts::TAU * 70.0 * (t % 0.25)).sin();
+        let hat = (-(t % 0.125) / 0.01).exp() * noise.next();
+        let click = if n % 6007 == 40 { 1.0 } else { 0.0 };
+        let on = if t % 1.0 < 0.7 { 1.0 } else { 0.0 };
+        x[0][n] = on * (0.8 * beat + 0.4 * hat + click);
+        x[1][n] = on * (0.8 * beat - 0.3 * hat);
+    }
+    x
+}
+
+#[derive(Debug, Default, PartialEq)]
+struct Run {
+    out: Stereo,
+    reduction: Vec<f32>,
+    clip: Vec<f32>,
+    limit: Vec<f32>,
+}
+
+fn run_with(
+    limiter: &mut Limiter,
+    x: &Stereo,
+    block: usize,
+    mut change: impl FnMut(usize, &mut Limiter),
+) -> Run {
+    let total = x[0].len() + limiter.latency();
+    let mut run = Run::default();
     let mut at = 0;
-    while at < x.len() {
-        let mut left = block.min(x.len() - at);
-        while left > 0 {
+    while at < total {
+        let end = (at + block).min(total);
+        while at < end {
             let start = at % CHUNK;
             if start == 0 {
+                change(at, limiter);
                 limiter.tick();
             }
-            let mut b = Block::new();
-            b.start = start;
-            b.len = left.min(CHUNK - start);
-            for i in 0..b.len {
-                b.ch[0][i] = x[at + i][0];
-                b.ch[1][i] = x[at + i][1];
+            let mut b = Block { start, len: (end - at).min(CHUNK - start), ..Block::new() };
+            for (lane, x) in b.ch.iter_mut().zip(x) {
+                for i in 0..b.len {
+                    lane[i] = x.get(at + i).copied().unwrap_or(0.0);
+                }
             }
             limiter.process(&mut b);
-            for i in 0..b.len {
-                out.push([b.ch[0][i], b.ch[1][i]]);
-                reduction.push(limiter.reduction_db()[i]);
+            for (out, lane) in run.out.iter_mut().zip(&b.ch) {
+                out.extend(&lane[..b.len]);
             }
+            run.reduction.extend(&limiter.reduction_db()[..b.len]);
+            run.clip.extend(&limiter.clip_db()[..b.len]);
+            run.limit.extend(&limiter.limit()[..b.len]);
             at += b.len;
-            left -= b.len;
         }
     }
-    (out, reduction)
+    run
 }
 
-fn noise(frames: usize, seed: u64) -> Vec<[f64; 2]> {
-    let mut random = testkit::Random::new(seed);
-    let mut next = || random.signed();
-    (0..frames).map(|n| if (n / 3000) % 3 == 2 { [0.0; 2] } else { [next(), next()] }).collect()
-}
-
-fn driven(drive: f32) -> Limiter {
-    let mut limiter = Limiter::new(48_000.0);
-    limiter.set(&LimiterSettings { drive, ..Default::default() });
+fn stage(settings: &LimiterSettings, rate: f64) -> Limiter {
+    let mut limiter = Limiter::new(rate);
+    limiter.set(settings);
     limiter.jump();
     limiter.reset();
     limiter
 }
 
-#[test]
-fn below_the_ceiling_it_is_a_delay_bit_for_bit() {
-    let x: Vec<_> = noise(20_000, 1).into_iter().map(|f| f.map(|v| v * 0.25)).collect();
-    let mut limiter = driven(0.0);
-    let (y, reduction) = run(&mut limiter, &x, 64);
-    assert_eq!(y[limiter.latency()..], x[..x.len() - limiter.latency()]);
-    assert!(reduction.iter().all(|&r| r == 0.0));
+fn driven(drive: f32) -> LimiterSettings {
+    LimiterSettings { drive, ..Default::default() }
 }
 
 #[test]
-fn every_block_size_gives_the_same_samples() {
-    let x = noise(20_000, 2);
-    let whole = run(&mut driven(12.0), &x, 20_000);
-    for block in [1, 17, 32, 64, 480, 4096] {
-        assert!(run(&mut driven(12.0), &x, block) == whole, "block {block}");
+fn every_block_size_gives_the_same_bits() {
+    let x = signal(48_000.0, 40_000);
+    for soft_clip in [0.0, 6.0] {
+        for stereo_link in [100.0, 50.0] {
+            let settings = LimiterSettings { soft_clip, stereo_link, ..driven(9.0) };
+            let whole = run_with(&mut stage(&settings, 48_000.0), &x, 512, |_, _| {});
+            for block in [1, 7, 33] {
+                let parts = run_with(&mut stage(&settings, 48_000.0), &x, block, |_, _| {});
+                assert!(parts == whole, "blocks of {block}");
+            }
+        }
     }
 }
 
-#[test]
-fn skipping_in_the_detector_changes_no_bit() {
-    let x: Vec<_> = noise(40_000, 5)
-        .into_iter()
-        .enumerate()
-        .map(|(n, f)| f.map(|v| v * (n as f64 * 1e-4).sin()))
-        .collect();
-    let lazy = run(&mut driven(3.0), &x, 512);
-    let mut limiter = driven(3.0);
-    limiter.demand.set_skip(false);
-    assert!(run(&mut limiter, &x, 512) == lazy);
-}
-
-/// The version for this processor against the one for every processor.
-#[test]
-fn wider_registers_change_no_bit() {
-    let (mut wide, mut plain) = (driven(9.0), driven(9.0));
-    for (part, x) in noise(60_000, 8).chunks_exact(CHUNK).enumerate() {
-        let settings = LimiterSettings {
-            drive: 9.0,
-            on: part % 400 < 350,
-            stereo_link: (part / 300 * 10) as f32,
-            ..Default::default()
-        };
-        let mut block = Block { len: CHUNK, ..Block::new() };
-        for (i, frame) in x.iter().enumerate() {
-            (block.ch[0][i], block.ch[1][i]) = (frame[0], frame[1]);
-        }
-        let mut other = block.clone();
-        for limiter in [&mut wide, &mut plain] {
-            limiter.set(&settings);
-            limiter.tick();
-        }
-        wide.process(&mut block);
-        plain.work(&mut other);
-        assert_eq!(block.ch.map(|ch| ch.map(f64::to_bits)), other.ch.map(|ch| ch.map(f64::to_bits)));
-        assert_eq!(wide.reduction_db(), plain.reduction_db());
-    }
-}
-
+/// Settings that change all the time: never above the ceiling of the moment, and the clamp at the
+/// end never acts.
 #[test]
 fn the_clamp_never_acts() {
-    let x = noise(100_000, 3);
-    for link in [0.0, 37.0, 100.0] {
-        let mut limiter = Limiter::new(48_000.0);
-        let mut settings = LimiterSettings { drive: 24.0, stereo_link: link, ..Default::default() };
-        for (part, x) in x.chunks(94 * CHUNK).enumerate() {
-            settings.ceiling = [-1.0, -12.0, 0.0, -6.0][part % 4];
-            settings.look_ahead = [5.0, 1.0, 10.0][part % 3];
-            settings.true_peak = part % 5 != 0;
-            limiter.set(&settings);
-            run(&mut limiter, x, 1000);
-            assert_eq!(limiter.clamped, 0, "part {part}, link {link}");
+    for rate in [1_000.0, 8_000.0, 44_100.0, 192_000.0] {
+        let x = signal(rate, 60_000);
+        let mut noise = Noise(3);
+        let mut limiter = stage(&driven(12.0), rate);
+        let run = run_with(&mut limiter, &x, 32, |at, limiter| {
+            if at % 3200 == 0 {
+                let mut share = || (0.5 + 0.5 * noise.next()) as f32;
+                limiter.set(&LimiterSettings {
+                    drive: 24.0 * share(),
+                    ceiling: -12.0 * share(),
+                    look_ahead: 1.0 + 9.0 * share(),
+                    release: 10.0 + 500.0 * share(),
+                    soft_clip: 6.0 * share(),
+                    stereo_link: 100.0 * share(),
+                    true_peak: share() > 0.3,
+                    ..Default::default()
+                });
+            }
+        });
+        for n in 0..run.limit.len() {
+            assert!(run.out.iter().all(|out| (out[n] as f32).abs() <= run.limit[n]), "{rate}, frame {n}");
+        }
+        assert_eq!(limiter.clamped, 0, "{rate}");
+        assert!(run.clip.iter().any(|&c| c > 0.1) && run.reduction.iter().any(|&r| r > 0.1));
+    }
+}
+
+/// Below the ceiling: the driven samples, bit for bit; nothing shown.
+#[test]
+fn what_stays_below_passes_bit_for_bit() {
+    let x = signal(48_000.0, 30_000).map(|x| x.into_iter().map(|v| 0.3 * v).collect::<Vec<_>>());
+    let mut limiter = stage(&driven(0.0), 48_000.0);
+    let run = run_with(&mut limiter, &x, 512, |_, _| {});
+    let latency = limiter.latency();
+    for (out, x) in run.out.iter().zip(&x) {
+        assert_eq!(out[latency..], x[..]);
+    }
+    assert!(run.reduction.iter().chain(&run.clip).all(|&v| v == 0.0));
+}
+
+/// Where the curve takes nothing, input times the shown reduction is the output.
+#[test]
+fn the_reduction_shown_is_the_one_heard() {
+    let x = signal(48_000.0, 60_000);
+    let mut limiter = stage(&LimiterSettings { soft_clip: 0.0, ..driven(9.0) }, 48_000.0);
+    let run = run_with(&mut limiter, &x, 512, |_, _| {});
+    let (latency, gain) = (limiter.latency(), db::to_gain(9.0));
+    let mut reduced = 0;
+    for n in 0..x[0].len() {
+        let shown = db::to_gain(-f64::from(run.reduction[n + latency]));
+        for ch in 0..CHANNELS {
+            let want = x[ch][n] * gain * shown;
+            assert!((run.out[ch][n + latency] - want).abs() < 1e-6, "frame {n}");
+        }
+        reduced += usize::from(run.reduction[n + latency] > 1.0);
+    }
+    assert!(reduced > 5000, "{reduced}");
+    assert!(run.clip.iter().all(|&c| c == 0.0));
+}
+
+/// What is removed and what is left add up to the driven input.
+#[test]
+fn removed_and_rest_add_up() {
+    let x = signal(44_100.0, 30_000);
+    let latency = Limiter::new(44_100.0).latency();
+    let left = run_with(&mut stage(&driven(9.0), 44_100.0), &x, 512, |_, _| {});
+    let settings = LimiterSettings { removed_only: true, ..driven(9.0) };
+    let removed = run_with(&mut stage(&settings, 44_100.0), &x, 512, |_, _| {});
+    let gain = db::to_gain(9.0);
+    for ch in 0..CHANNELS {
+        for n in 0..x[0].len() {
+            let sum = left.out[ch][n + latency] + removed.out[ch][n + latency];
+            assert!((sum - gain * x[ch][n]).abs() < 1e-7, "{n}");
         }
     }
 }
 
+/// Unlinked channels that meet again, silence between: linked wholly, both have one gain.
 #[test]
-fn not_a_number_comes_in_as_silence() {
-    let mut x = noise(10_000, 4);
-    x[100] = [f64::NAN, f64::INFINITY];
-    x[500] = [1e300, -f64::INFINITY];
-    let (y, reduction) = run(&mut driven(6.0), &x, 100);
-    assert!(y.iter().flatten().all(|v| v.is_finite() && v.abs() < 0.9));
-    assert!(reduction.iter().all(|r| r.is_finite()));
+fn linked_channels_have_one_gain() {
+    let x = signal(48_000.0, 120_000);
+    let mut limiter = stage(&LimiterSettings { soft_clip: 0.0, ..driven(9.0) }, 48_000.0);
+    let run = run_with(&mut limiter, &x, 480, |at, limiter| {
+        let stereo_link = if (32_000..48_000).contains(&at) { 30.0 } else { 100.0 };
+        limiter.set(&LimiterSettings { soft_clip: 0.0, stereo_link, ..driven(9.0) });
+    });
+    let latency = limiter.latency();
+    let gains = |n: usize| [0, 1].map(|ch| run.out[ch][n + latency] / x[ch][n]);
+    let (mut same, mut apart) = (0.0f64, 0.0f64);
+    for n in 0..x[0].len() {
+        if x[0][n].abs() > 1e-3 && x[1][n].abs() > 1e-3 {
+            let [l, r] = gains(n);
+            let off = (l / r).ln().abs();
+            if n < 30_000 || n > 80_000 { same = same.max(off) } else { apart = apart.max(off) }
+        }
+    }
+    assert!(same < 1e-9 && apart > 1e-3, "{same:e} {apart:e}");
 }
 
+/// A hit on one side that lasts moves the other by at most 1 dB less: the image shifts no further.
 #[test]
-fn a_reset_leaves_nothing_behind() {
-    let x = noise(20_000, 6);
-    let mut limiter = driven(12.0);
-    let first = run(&mut limiter, &x, 333);
-    limiter.reset();
-    assert!(run(&mut limiter, &x, 333) == first);
+fn at_half_link_the_gains_part_by_a_decibel() {
+    let rate = 48_000.0;
+    let frames = 96_000;
+    let mut x: Stereo = [vec![0.0; frames], vec![0.0; frames]];
+    for n in 0..frames {
+        let t = n as f64 / rate;
+        let bed = 0.2 * (std::f64::consts::TAU * 440.0 * t).sin();
+        let hit = if t % 0.5 < 0.1 { 0.7 * (std::f64::consts::TAU * 90.0 * t).sin() } else { 0.0 };
+        x[0][n] = bed + hit;
+        x[1][n] = bed;
+    }
+    let mut limiter = stage(&LimiterSettings { soft_clip: 0.0, stereo_link: 50.0, ..driven(9.0) }, rate);
+    let run = run_with(&mut limiter, &x, 512, |_, _| {});
+    let latency = limiter.latency();
+    let mut most = 0.0f64;
+    for n in 0..frames {
+        if x[0][n].abs() > 1e-2 && x[1][n].abs() > 1e-2 {
+            let gain = |ch: usize| run.out[ch][n + latency] / x[ch][n];
+            most = most.max(db::from_gain(gain(0) / gain(1)).abs());
+        }
+    }
+    assert!((0.5..1.001).contains(&most), "{most} dB");
+}
+
+/// No rate panics; what is not a number comes in as silence and leaves nothing behind.
+#[test]
+fn any_rate_and_any_number_runs() {
+    for rate in [1_000.0f64, 11_025.0, 384_000.0, 2_000_000.0] {
+        let frames = 40_000;
+        let mut x = signal(rate.min(48_000.0), frames);
+        for (n, bad) in [(100, f64::NAN), (5000, f64::INFINITY), (5001, -1e300), (9000, 1e-310)] {
+            x[n % 2][n] = bad;
+        }
+        let mut limiter = stage(&driven(18.0), rate);
+        let run = run_with(&mut limiter, &x, 512, |_, _| {});
+        assert!(run.out.iter().flatten().all(|v| v.abs() <= 1.0), "{rate}");
+        assert!(run.reduction.iter().chain(&run.clip).all(|v| *v >= 0.0 && v.is_finite()), "{rate}");
+    }
+}
+
+/// Long after the sound: silence to the last bit, and no denormal on the way there.
+#[test]
+fn silence_ends_in_silence() {
+    let rate = 48_000.0;
+    let mut x = signal(rate, 96_000);
+    x.iter_mut().for_each(|x| x.resize(400_000, 0.0));
+    let mut limiter = stage(&driven(12.0), rate);
+    let run = run_with(&mut limiter, &x, 512, |_, _| {});
+    for out in &run.out {
+        assert!(out.iter().all(|v| *v == 0.0 || v.abs() > 1e-300));
+        assert!(out[96_000 + limiter.tail()..].iter().all(|v| *v == 0.0));
+    }
+    assert!(run.reduction[300_000..].iter().all(|&r| r == 0.0));
+}
+
+/// The latency is one figure for all settings, at most 20 ms from 44.1 kHz on.
+#[test]
+fn latency_is_constant_and_short() {
+    for rate in [44_100.0, 48_000.0, 96_000.0, 192_000.0] {
+        let limiter = stage(&driven(0.0), rate);
+        let ms = limiter.latency() as f64 / rate * 1e3;
+        assert!(ms <= 20.0, "{ms} ms at {rate}");
+        for look_ahead in [1.0, 10.0] {
+            let other = stage(&LimiterSettings { look_ahead, soft_clip: 0.0, ..driven(3.0) }, rate);
+            assert_eq!(other.latency(), limiter.latency());
+        }
+    }
+}
+
+/// The version for this processor against the one for every processor, bit by bit.
+#[test]
+fn wider_registers_change_no_bit() {
+    let x = signal(48_000.0, 40_000);
+    let (mut wide, mut plain) = (stage(&driven(9.0), 48_000.0), stage(&driven(9.0), 48_000.0));
+    for c in 0..x[0].len() / CHUNK {
+        wide.tick();
+        plain.tick();
+        let mut a = Block { start: 0, len: CHUNK, ..Block::new() };
+        for ch in 0..CHANNELS {
+            a.ch[ch].copy_from_slice(&x[ch][c * CHUNK..(c + 1) * CHUNK]);
+        }
+        let mut b = a.clone();
+        wide.process(&mut a);
+        plain.work(&mut b);
+        assert_eq!(a.ch.map(|c| c.map(f64::to_bits)), b.ch.map(|c| c.map(f64::to_bits)), "chunk {c}");
+    }
 }

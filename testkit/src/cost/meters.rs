@@ -48,7 +48,7 @@ pub fn table() -> Vec<Row> {
         for n in (0..FRAMES).step_by(64) {
             let to = (n + 64).min(FRAMES);
             let (l, r, g) = (&left[n..to], &right[n..to], &reduction[n..to]);
-            each(&Tap { before: [l, r], after: [r, l], compressor_db: g, limiter_db: g });
+            each(&Tap { before: [l, r], after: [r, l], compressor_db: g, limiter_db: g, clip_db: g });
         }
     };
     let transport = Transport { playing: true, position: None };

@@ -7,7 +7,7 @@ mod true_peak;
 
 pub use distortion::{amplitude, imd, thd_n};
 pub use loudness::integrated;
-pub use spectrum::{band_rms, blackman_harris, energies, level_db, splatter_above, splatter_around};
+pub use spectrum::{blackman_harris, energies, level_db, splatter_above, splatter_around};
 pub use true_peak::{CONTEXT, true_peak_32, true_peak_annex_2};
 
 /// Largest magnitude.

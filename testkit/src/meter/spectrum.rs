@@ -71,21 +71,6 @@ pub fn level_db(x: impl IntoIterator<Item = f64>, freq: f64, rate: f64) -> f64 {
     20.0 * re.hypot(im).log10()
 }
 
-/// Rms of the part of `trace` (one value a frame) that moves at `from` to `to` Hz.
-pub fn band_rms(trace: &[f32], rate: f64, from: f64, to: f64) -> f64 {
-    let mean = trace.iter().map(|&v| f64::from(v)).sum::<f64>() / trace.len() as f64;
-    let len = trace.len();
-    let mut time: Vec<f64> = trace
-        .iter()
-        .enumerate()
-        .map(|(n, &v)| (f64::from(v) - mean) * (0.5 - 0.5 * (2.0 * PI * n as f64 / len as f64).cos()))
-        .collect();
-    let bins = (from * len as f64 / rate).ceil() as usize..=(to * len as f64 / rate) as usize;
-    let power: f64 = transform(&mut time)[bins].iter().map(|c| c.norm_sqr()).sum();
-    // Two sides of the spectrum; the window's mean square is 3/8.
-    (2.0 * power / (len as f64).powi(2) / 0.375).sqrt()
-}
-
 #[cfg(test)]
 mod tests {
     use super::{blackman_harris, energies, level_db, splatter_around};
