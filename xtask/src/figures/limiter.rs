@@ -111,10 +111,10 @@ fn peaks(rows: &mut Vec<Row>) -> Vec<Over> {
     let w = worst(|o| o.annex_2);
     rows.push(row(
         "limiter: the same by the 4x table of the recommendation",
-        "≤ 0.25 dB",
+        "≤ 0.3 dB",
         format!("{} dB ({}, {} Hz)", signed(w.annex_2, 4), w.signal, w.rate),
-        "ITU-R BS.1770-5, Annex 2, table",
-        w.annex_2 <= 0.25,
+        "ITU-R BS.1770-5, Annex 2, table; tolerance of EBU R 128 for such a meter",
+        w.annex_2 <= 0.3,
     ));
     overs
 }
