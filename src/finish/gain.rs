@@ -26,7 +26,8 @@ pub(super) fn trim_db(settings: &Settings) -> f64 {
 
 /// What the advice says about an over-driven limiter, if it says so.
 pub fn over_driven(notes: &[AdviceNote]) -> Option<String> {
-    let about_limiter =
-        |note: &&AdviceNote| matches!(note.rule, RuleId::LimiterDeep | RuleId::LimiterConstant);
+    let about_limiter = |note: &&AdviceNote| {
+        matches!(note.rule, RuleId::LimiterDeep | RuleId::LimiterConstant | RuleId::SoftClipDeep)
+    };
     notes.iter().find(about_limiter).map(|note| note.says.clone())
 }

@@ -26,9 +26,10 @@ pub(super) fn trial_pass(
     let settings = with_gain(job.settings, gain);
     let mut cells = LevelCells::new(job.rate, channels);
     let column_frames = History::chunks_per_column(job.rate) * crate::dsp::CHUNK;
-    let mut limiter = GainReductionMeter::new(f64::from(job.rate) / column_frames as f64);
-    // Of the open column: frames, deepest reduction in dB, highest sample.
-    let (mut filled, mut deepest, mut highest) = (0, 0.0f32, 0.0f32);
+    let meter = GainReductionMeter::new(f64::from(job.rate) / column_frames as f64);
+    let (mut limiter, mut clip) = (meter.clone(), meter);
+    // Of the open column: frames, deepest reduction by gain and by curve in dB, highest sample.
+    let (mut filled, mut deepest, mut deepest_clip, mut highest) = (0, 0.0f32, 0.0f32, 0.0f32);
     let mut narrow = [Vec::new(), Vec::new()];
     render(RenderJob { settings: &settings, ..job }, watch, |block| {
         to_f32(&mut narrow, block.output);
@@ -39,17 +40,20 @@ pub(super) fn trial_pass(
             let most =
                 |values: &[f32], most| values[at..to].iter().fold(most, |most: f32, x| most.max(x.abs()));
             deepest = most(block.limiter_db, deepest);
+            deepest_clip = most(block.clip_db, deepest_clip);
             highest = most(&narrow[1], most(&narrow[0], highest));
             filled += to - at;
             at = to;
             if filled == column_frames {
-                limiter.add(deepest, highest >= MUSIC_MIN_PEAK, true);
-                (filled, deepest, highest) = (0, 0.0, 0.0);
+                let music = highest >= MUSIC_MIN_PEAK;
+                limiter.add(deepest, music, true);
+                clip.add(deepest_clip, music, true);
+                (filled, deepest, deepest_clip, highest) = (0, 0.0, 0.0, 0.0);
             }
         }
         Ok(())
     })?;
-    let facts = Facts { limiter: limiter.whole(), settings, ..Facts::default() };
+    let facts = Facts { limiter: limiter.whole(), clip: clip.whole(), settings, ..Facts::default() };
     let trial = Trial { gain, loudness: cells.loudness(), over_driven: over_driven(&verdict(&facts)) };
     Ok((trial, cells))
 }

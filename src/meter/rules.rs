@@ -12,6 +12,8 @@ use crate::numbers::number;
 
 /// Marks a threshold that no document gives.
 const PRACTICE: &str = "common practice, no source";
+/// Marks a threshold of our own.
+const OWN_GOAL: &str = "own goal";
 
 /// Name of a rule.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -36,6 +38,8 @@ pub enum RuleId {
     LimiterDeep,
     /// The limiter is active most of the time.
     LimiterConstant,
+    /// The soft clip takes much from the peaks.
+    SoftClipDeep,
     /// The compressor reduces more than is gentle.
     CompressorDeep,
     /// The loudness is above the target.
@@ -82,7 +86,7 @@ pub struct Rule {
 }
 
 /// The table.
-pub static RULES: [Rule; 21] = [
+pub static RULES: [Rule; 22] = [
     Rule {
         id: RuleId::EndCutOff,
         quantity: "level of the last 10 ms of the file, dBFS",
@@ -193,6 +197,17 @@ pub static RULES: [Rule; 21] = [
         decimals: 0,
         says: "The limiter is active {value} % of the time.",
         advises: "{ease limiter}",
+    },
+    Rule {
+        id: RuleId::SoftClipDeep,
+        quantity: "mean of the most that the soft clip takes while active, dB",
+        applies_at: 4.0,
+        ends_at: 3.0,
+        source: OWN_GOAL,
+        measure: |f| Some(f.clip.depth).filter(|_| f.clip.share >= 0.05),
+        decimals: 1,
+        says: "The curve takes {value} dB in {clip share} % of the time.",
+        advises: "{ease clip}",
     },
     Rule {
         id: RuleId::CompressorDeep,

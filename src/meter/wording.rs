@@ -31,6 +31,8 @@ pub fn figure(name: &str, f: &Facts) -> Option<String> {
         "lead in" => number(LEAD_IN_S, 1),
         "trim" => number(f.source.trim_db, 1),
         "share" => number(100.0 * f.limiter.share, 0),
+        "clip share" => number(100.0 * f.clip.share, 0),
+        "ease clip" => ease_limiter(f, (f.clip.depth - 2.0).max(1.0)),
         "ease limiter" => ease_limiter(f, (f.limiter.depth - 2.0).max(1.0)),
         "ease" if f.compressor.depth > f.limiter.depth => "Lengthen the compressor's release.".into(),
         "ease" => ease_limiter(f, (f.pumping - 2.0).max(1.0)),

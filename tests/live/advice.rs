@@ -7,26 +7,27 @@ use std::f64::consts::TAU;
 
 const RATE: f64 = 48_000.0;
 
-/// What is played: per frame the input, the output, and the reductions of compressor and ceiling in dB.
-type Frame = ([f64; 2], [f64; 2], f64, f64);
+/// What is played: per frame the input, the output, and the reductions of compressor, limiter and soft
+/// clip in dB.
+type Frame = ([f64; 2], [f64; 2], [f64; 3]);
 
 fn run(seconds: f64, prepare: impl Fn(&mut Analysis), mut frame: impl FnMut(f64) -> Frame) -> Analysis {
     let mut analysis = Analysis::new(RATE as u32, 2);
     prepare(&mut analysis);
-    let mut planes: [[f32; 480]; 6] = [[0.0; 480]; 6];
+    let mut planes: [[f32; 480]; 7] = [[0.0; 480]; 7];
     for block in 0..(seconds * 100.0) as usize {
         for i in 0..480 {
-            let (before, after, compressor, ceiling) = frame((block * 480 + i) as f64 / RATE);
-            let values = [before[0], before[1], after[0], after[1], compressor, ceiling];
+            let (before, after, [compressor, limiter, clip]) = frame((block * 480 + i) as f64 / RATE);
+            let values = [before[0], before[1], after[0], after[1], compressor, limiter, clip];
             planes.iter_mut().zip(values).for_each(|(plane, value)| plane[i] = value as f32);
         }
-        let [b0, b1, a0, a1, compressor, ceiling] = &planes;
+        let [b0, b1, a0, a1, compressor, limiter, clip] = &planes;
         let tap = Tap {
             before: [b0, b1],
             after: [a0, a1],
             compressor_db: compressor,
-            limiter_db: ceiling,
-            clip_db: ceiling,
+            limiter_db: limiter,
+            clip_db: clip,
         };
         analysis.feed(&tap, Transport { playing: true, position: None });
     }
@@ -42,12 +43,12 @@ fn music(t: f64) -> [f64; 2] {
 
 /// The input passes through.
 fn pass(x: [f64; 2]) -> Frame {
-    (x, x, 0.0, 0.0)
+    (x, x, [0.0; 3])
 }
 
 /// Reductions beside the music.
-fn reduced(t: f64, compressor: f64, ceiling: f64) -> Frame {
-    (music(t), music(t), compressor, ceiling)
+fn reduced(t: f64, compressor: f64, limiter: f64) -> Frame {
+    (music(t), music(t), [compressor, limiter, 0.0])
 }
 
 fn note(analysis: &Analysis, rule: RuleId) -> Option<AdviceNote> {
@@ -237,6 +238,19 @@ fn limiter_deep() {
 }
 
 #[test]
+fn soft_clip_deep() {
+    let with = |depth: f64, every_s: f64| {
+        run(12.0, nothing, move |t| {
+            (music(t), music(t), [0.0, 0.0, if t % every_s < 0.1 { depth } else { 0.0 }])
+        })
+    };
+    speaks(&with(5.0, 0.5), RuleId::SoftClipDeep, "The curve takes 5.0 dB in ");
+    silent(&with(2.5, 0.5), RuleId::SoftClipDeep);
+    silent(&with(5.0, 8.0), RuleId::SoftClipDeep);
+    silent(&with(5.0, 0.5), RuleId::LimiterDeep);
+}
+
+#[test]
 fn limiter_constant() {
     let with = |share: f64| {
         run(12.0, nothing, move |t| reduced(t, 0.0, if t % 4.0 < 4.0 * share { 1.5 } else { 0.0 }))
@@ -295,7 +309,7 @@ fn beat(drive_db: f64, gain_db: f64) -> Analysis {
         let peak = driven[0].abs().max(driven[1].abs());
         let wanted = (20.0 * (peak / 0.5).max(1e-9).log10()).max(0.0);
         reduction = if wanted > reduction { wanted } else { reduction * release };
-        (x, driven.map(|x| gain * x * 10f64.powf(-reduction / 20.0)), 0.0, reduction)
+        (x, driven.map(|x| gain * x * 10f64.powf(-reduction / 20.0)), [0.0, reduction, 0.0])
     })
 }
 
@@ -321,7 +335,7 @@ fn a_steady_deep_reduction_does_not_pump() {
 fn at_most_three_notes_and_the_most_important_first() {
     let everything = |t: f64| {
         let cut = music(t).map(|x| (8.0 * x).clamp(-1.0, 1.0));
-        (cut, cut, 6.0, 8.0 * (0.5 + 0.5 * (TAU * 2.0 * t).sin()))
+        (cut, cut, [6.0, 8.0 * (0.5 + 0.5 * (TAU * 2.0 * t).sin()), 0.0])
     };
     let notes = snapshot(everything).notes;
     let rules: Vec<RuleId> = notes.iter().map(|note| note.rule).collect();
@@ -349,7 +363,7 @@ fn notes_do_not_flicker_on_music_near_a_threshold() {
                 after: [l, r],
                 compressor_db: &zeros,
                 limiter_db: ceiling,
-                clip_db: ceiling,
+                clip_db: &zeros,
             },
             Transport::default(),
         );
