@@ -163,6 +163,7 @@ fn rows(live: &LiveReadout, red: Color32, text_color: Color32) -> Vec<(&'static 
         ("PLR", format!("{} LU", tenths(output.plr)), text_color),
         ("limiter, deepest", format!("{} dB", tenths(live.limiter.deepest)), text_color),
         ("compressor, deepest", format!("{} dB", tenths(live.compressor.deepest)), text_color),
+        ("soft clip, deepest", format!("{} dB", tenths(live.clip.deepest)), text_color),
         ("limiter active", format!("{} %", number(live.limiter.active_share * 100.0, 0)), text_color),
         ("pumping, 0.5–8 Hz", format!("{} dB", tenths(live.pumping_db)), text_color),
         ("loudness, in", format!("{} LUFS", tenths(input.integrated)), text_color),

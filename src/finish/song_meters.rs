@@ -33,6 +33,8 @@ pub struct SongMeasurement {
     pub compressor: ReductionStats,
     /// Reduction by the limiter.
     pub limiter: ReductionStats,
+    /// What the soft clip takes.
+    pub clip: ReductionStats,
     /// Mean spectrum of the input.
     pub spectrum_in: SpectrumBands,
     /// Mean spectrum of the output.
@@ -110,6 +112,7 @@ impl SongMeters {
             source: snapshot.source,
             compressor: facts.compressor,
             limiter: facts.limiter,
+            clip: facts.clip,
             spectrum_in: snapshot.spectrum_before,
             spectrum_out: snapshot.spectrum_after,
             notes: verdict(&facts),

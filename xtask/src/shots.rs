@@ -95,7 +95,7 @@ fn shots() -> Vec<Shot> {
     large.eq.bands[4].gain = 4.0;
     let mut pumping = mastered();
     pumping.limiter.drive = 22.0;
-    pumping.limiter.release = 30.0;
+    (pumping.limiter.release, pumping.limiter.soft_clip) = (120.0, 0.0);
     let mut off = mastered();
     (off.eq.on, off.compressor.on, off.limiter.removed_only, off.bypass) = (false, false, true, true);
     let hover = Shot { pointer: Some((0.45, 0.33)), ..Shot::new("hover", mastered()) };

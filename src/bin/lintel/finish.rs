@@ -59,7 +59,9 @@ pub fn cores() -> usize {
 fn table(master: &Master, seconds: f64) -> String {
     let measured = &master.measured;
     let mut text = output::figures_table(&["in", "out"], &[&measured.input, &measured.output]);
-    for (stage, reduction) in [("compressor", &measured.compressor), ("limiter", &measured.limiter)] {
+    for (stage, reduction) in
+        [("compressor", &measured.compressor), ("limiter", &measured.limiter), ("soft clip", &measured.clip)]
+    {
         text += &format!("{}\n", reduction_sentence(stage, reduction));
     }
     if let Some(search) = &master.search {

@@ -29,6 +29,10 @@ pub struct LaneDrawing<'a, 'd> {
 /// Dashes of the compressor's curve and of the ceiling: lengths on and off, points.
 const COMPRESSOR_DASH_PT: (f32, f32) = (5.0, 2.5);
 const CEILING_DASH_PT: (f32, f32) = (9.0, 4.0);
+/// Dots of the soft clip's curve: lengths on and off, points.
+const CLIP_DOT_PT: (f32, f32) = (1.5, 2.0);
+/// Reduction below which a curve is not drawn, dB.
+const INVISIBLE_DB: f32 = 0.005;
 
 impl LaneDrawing<'_, '_> {
     /// Lowest and highest level in the level lane, dBFS.
@@ -120,7 +124,7 @@ impl LaneDrawing<'_, '_> {
         );
     }
 
-    /// Draws the gain reduction.
+    /// Draws the reduction by compressor, limiter and soft clip, each from 0 dB.
     pub fn reduction(&self, ui: &Ui) {
         let (theme, lane) = (&self.context.theme, self.at.lanes[1]);
         let steps: &[f64] = match self.depth_db {
@@ -131,22 +135,26 @@ impl LaneDrawing<'_, '_> {
         self.scale(ui, 1, "reduction", steps, |db| self.reduction_y(db));
         let p = self.clipped_painter(ui, 1);
         let compressor = self.trace(|c| self.reduction_y(f64::from(c.compressor)));
-        let both = self.trace(|c| self.reduction_y(f64::from(c.compressor + c.limiter)));
-        for (compressor, both) in compressor.iter().zip(&both) {
-            drawing::fill_between(
-                &p,
-                &floor(compressor, lane.top()),
-                compressor,
-                theme.tint(theme.teal, 0.22),
-            );
-            drawing::fill_between(&p, compressor, both, theme.tint(theme.red, 0.26));
+        let limiter = self.trace(|c| self.reduction_y(f64::from(c.limiter)));
+        for (runs, color) in
+            [(&limiter, theme.tint(theme.red, 0.26)), (&compressor, theme.tint(theme.teal, 0.22))]
+        {
+            for run in runs {
+                drawing::fill_between(&p, &floor(run, lane.top()), run, color);
+            }
         }
-        for both in both {
-            drawing::line(&p, both, Stroke::new(1.4, theme.red), None);
+        for run in limiter {
+            drawing::line(&p, run, Stroke::new(1.4, theme.red), None);
         }
-        if self.columns.iter().any(|c| c.compressor > 0.005) {
-            for compressor in compressor {
-                drawing::line(&p, compressor, Stroke::new(1.6, theme.teal), Some(COMPRESSOR_DASH_PT));
+        let clip_stroke = Stroke::new(1.1, theme.text);
+        if self.columns.iter().any(|c| c.clip > INVISIBLE_DB) {
+            for run in self.trace(|c| self.reduction_y(f64::from(c.clip))) {
+                drawing::line(&p, run, clip_stroke, Some(CLIP_DOT_PT));
+            }
+        }
+        if self.columns.iter().any(|c| c.compressor > INVISIBLE_DB) {
+            for run in compressor {
+                drawing::line(&p, run, Stroke::new(1.6, theme.teal), Some(COMPRESSOR_DASH_PT));
             }
         }
         let p = ui.painter();
@@ -157,6 +165,12 @@ impl LaneDrawing<'_, '_> {
         let sample = self.legend_sample(1, 1);
         p.line_segment([sample - vec2(7.0, 0.0), sample + vec2(7.0, 0.0)], Stroke::new(1.8, theme.red));
         self.legend_label(ui, sample, "limiter");
+        if self.legend_rows(1) > 2 {
+            let sample = self.legend_sample(1, 2);
+            let line = vec![sample - vec2(7.0, 0.0), sample + vec2(8.0, 0.0)];
+            drawing::line(p, line, clip_stroke, Some(CLIP_DOT_PT));
+            self.legend_label(ui, sample, "soft clip");
+        }
         let steady = self.context.steady;
         let drive = f64::from(self.editor.value("drive"));
         self.values(
@@ -165,6 +179,7 @@ impl LaneDrawing<'_, '_> {
             &[
                 ("compressor", number(steady.compressor.now, 1), theme.teal),
                 ("limiter", number(steady.limiter.now, 1), theme.red),
+                ("soft clip", number(steady.clip.now, 1), theme.text),
                 ("drive", signed(drive, 1), theme.text),
             ],
         );

@@ -197,7 +197,8 @@ fn input(
 /// Depth of the reduction lane, dB: the smallest of [`DEPTHS_DB`] that holds all columns, with
 /// hysteresis.
 fn depth_db(kept: &mut Option<f64>, columns: &[LiveColumn]) -> f64 {
-    let deepest = columns.iter().map(|c| f64::from(c.compressor + c.limiter)).fold(0.0, f64::max);
+    let deepest =
+        columns.iter().map(|c| f64::from(c.compressor.max(c.limiter).max(c.clip))).fold(0.0, f64::max);
     let now = kept.unwrap_or(6.0);
     let fits = |share: f64| DEPTHS_DB.into_iter().find(|d| deepest <= d * share).unwrap_or(24.0);
     // Smaller only if the curve fits into 85 % of it, so that the scale does not flicker.

@@ -1,4 +1,5 @@
-//! The limiter panel: drive, ceiling, look-ahead, release, stereo link, true peak, removed signal.
+//! The limiter panel: drive, ceiling, soft clip, look-ahead, release, stereo link, true peak, removed
+//! signal.
 
 use super::grid::RulerGrid;
 use crate::editor::buttons::TextButton;
@@ -13,10 +14,11 @@ pub fn show(ui: &mut Ui, rect: Rect, context: &DrawContext, editor: &mut ParamEd
     let theme = &context.theme;
     let foot = 58.0;
     let upper = Rect::from_min_max(rect.min, pos2(rect.right(), rect.bottom() - foot));
-    let mut grid = RulerGrid::new(upper, 1, 5);
+    let mut grid = RulerGrid::new(upper, 1, 6);
     for (id, label) in [
         ("drive", "drive"),
         ("ceiling", "ceiling"),
+        ("soft_clip", "soft clip"),
         ("look_ahead", "look-ahead"),
         ("limit_release", "release"),
         ("limit_stereo_link", "stereo link"),

@@ -18,6 +18,7 @@ pub(super) fn fit(columns: &[ChartColumn], n: usize) -> Vec<ChartColumn> {
             output: max(part, |c| c.output),
             compressor: max(part, |c| c.compressor),
             limiter: max(part, |c| c.limiter),
+            clip: max(part, |c| c.clip),
             short_term: part[part.len() - 1].short_term,
         })
         .collect()
@@ -47,13 +48,14 @@ mod tests {
             output: -20.0,
             compressor: f32::from(i % 3),
             limiter: f32::from(i % 5),
+            clip: f32::from(i % 7),
             short_term: -f32::from(i),
         };
         let columns: Vec<_> = (0..100).map(column).collect();
         let few = fit(&columns, 10);
         assert_eq!(few.len(), 10);
         assert_eq!((few[3].time, few[3].input, few[3].short_term), (30.0, -30.0, -39.0));
-        assert!(few.iter().all(|c| c.compressor == 2.0 && c.limiter == 4.0));
+        assert!(few.iter().all(|c| (c.compressor, c.limiter, c.clip) == (2.0, 4.0, 6.0)));
     }
 
     #[test]

@@ -79,6 +79,7 @@ mod tests {
                 output: -6.0 + 0.5 * (i % 10) as f32,
                 compressor: 1.0,
                 limiter: if i % 20 == 0 { 3.0 } else { 0.0 },
+                clip: if i % 25 == 0 { 1.5 } else { 0.0 },
                 short_term: if i < 60 { f32::NEG_INFINITY } else { -14.0 },
             })
             .collect();

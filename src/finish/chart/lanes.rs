@@ -58,7 +58,8 @@ fn level_lane() -> Lane {
 }
 
 fn reduction_lane(columns: &[ChartColumn]) -> Lane {
-    let deepest = columns.iter().map(|c| f64::from(c.compressor + c.limiter)).fold(0.0, f64::max);
+    let deepest =
+        columns.iter().map(|c| f64::from(c.compressor.max(c.limiter).max(c.clip))).fold(0.0, f64::max);
     let step = if deepest > 9.0 { 4.0 } else { 2.0 };
     let bottom = ((deepest * 1.08 / step).ceil() * step).max(6.0);
     let ticks = (0..).map(|i| -step * f64::from(i)).take_while(|&tick| tick > -bottom - 0.1);
@@ -101,20 +102,25 @@ fn level<B: DrawingBackend>(painter: &ChartPainter<B>, lane: &Lane, line: Points
     painter.line(&line(&|column| f64::from(column.output), lane), 1.4, colours::TEXT.to_rgba())
 }
 
+/// Each reduction from 0 dB, so that the scale reads every curve.
 fn reduction<B: DrawingBackend>(
     painter: &ChartPainter<B>,
     lane: &Lane,
     line: Points,
 ) -> Result<(), ChartError> {
     let compressor = line(&|column| -f64::from(column.compressor), lane);
-    let both = line(&|column| -f64::from(column.compressor + column.limiter), lane);
+    let limiter = line(&|column| -f64::from(column.limiter), lane);
+    let clip = line(&|column| -f64::from(column.clip), lane);
     let zero = level_line(&compressor, lane.top);
+    for (upper, lower) in visible_runs(&zero, &limiter) {
+        painter.area(&upper, &lower, colours::RED.mix(0.42))?;
+        painter.line(&lower, 1.3, colours::RED.to_rgba())?;
+    }
     for (upper, lower) in visible_runs(&zero, &compressor) {
         painter.area(&upper, &lower, colours::TEAL.mix(0.24))?;
     }
-    for (upper, lower) in visible_runs(&compressor, &both) {
-        painter.area(&upper, &lower, colours::RED.mix(0.42))?;
-        painter.line(&lower, 1.3, colours::RED.to_rgba())?;
+    for (_, line) in visible_runs(&zero, &clip) {
+        painter.dashes(&line, 1.2, 2.0, 2.5, colours::TEXT.to_rgba())?;
     }
     // The dashes last, so that they stay visible over the red.
     for (_, line) in visible_runs(&zero, &compressor) {

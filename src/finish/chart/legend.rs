@@ -36,6 +36,8 @@ pub(super) fn keys<B: DrawingBackend>(
     block(1, 1, colours::RED.mix(0.42))?;
     painter.line(&line_at(1, 1).map(|(x, y)| (x, y + 5.0)), 1.6, colours::RED.to_rgba())?;
     label(1, 1, "limiter")?;
+    painter.dashes(&line_at(1, 2), 1.4, 2.0, 2.5, colours::TEXT.to_rgba())?;
+    label(1, 2, "soft clip")?;
 
     painter.line(&line_at(2, 0), 2.4, colours::OCHRE.to_rgba())?;
     label(2, 0, "short-term")?;

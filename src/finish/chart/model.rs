@@ -13,6 +13,8 @@ pub struct ChartColumn {
     pub compressor: f32,
     /// Deepest reduction by the limiter, dB ≥ 0.
     pub limiter: f32,
+    /// The most that the soft clip takes, dB ≥ 0.
+    pub clip: f32,
     /// Short-term loudness of the output (EBU Tech 3341), LUFS; −∞ before there is any.
     pub short_term: f32,
 }

@@ -35,6 +35,7 @@ pub fn song_chart(master: &Master) -> ReportChart {
         output: level(column.after),
         compressor: column.compressor[0],
         limiter: column.limiter[0],
+        clip: column.clip[0],
         short_term: column.short_term[1],
     };
     ReportChart {
@@ -46,7 +47,11 @@ pub fn song_chart(master: &Master) -> ReportChart {
         target: master.search.as_ref().map(|search| search.target as f32),
         figures: [
             vec![change("true peak, dBTP", |f| f.true_peak), change("PLR, LU", |f| f.plr)],
-            vec![reduction("compressor", &measured.compressor), reduction("limiter", &measured.limiter)],
+            vec![
+                reduction("compressor", &measured.compressor),
+                reduction("limiter", &measured.limiter),
+                reduction("soft clip", &measured.clip),
+            ],
             vec![
                 change("integrated, LUFS", |f| f.integrated),
                 change("range, LU", |f| f.range),
@@ -62,7 +67,7 @@ fn main_settings(settings: &Settings) -> String {
     if settings.compressor.on {
         ids.extend(["comp_threshold", "comp_ratio"]);
     }
-    ids.extend(["drive", "ceiling"]);
+    ids.extend(["drive", "ceiling", "soft_clip"]);
     let texts: Vec<String> = ids
         .into_iter()
         .filter_map(params::find)

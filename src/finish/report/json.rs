@@ -49,6 +49,7 @@ pub fn song_json(master: &Master) -> Value {
         },
         "compressor": reduction_json(&measured.compressor),
         "limiter": reduction_json(&measured.limiter),
+        "soft_clip": reduction_json(&measured.clip),
         "advice": notes_json(&measured.notes),
     })
 }

@@ -42,9 +42,9 @@
 //! ([`LevelDetector`], charged to both neighbours) in the same way, and moves slowly enough (1 ms
 //! and more) that the curve between two samples is scaled as they are. Where the curve is open, the
 //! level between the samples is measured once more behind it, and the final gain takes the rest.
-//! The detector reads the signal as a converter between sample rates lets it through, plus a share of
-//! what such a converter takes away: the tests against a 32x interpolation and two converters
-//! measure what remains.
+//! The detector reads the signal as a converter between sample rates passes it, plus a share of what
+//! such a converter removes: the tests against a 32x interpolation and two converters measure the
+//! rest.
 
 pub mod curve;
 pub mod demand;
@@ -75,7 +75,7 @@ use steps::{STEP_FRAMES, STEPS, gains_at, larger, lines, smaller};
 
 /// Magnitudes above this (+192 dBFS) and everything that is not a number come in as silence.
 const ABSURD: f64 = (1u64 << 32) as f64;
-/// How far the gains of the channels may part at a link of 50 %, dB.
+/// Largest difference between the gains of the channels at a link of 50 %, dB.
 const APART_DB: f64 = 1.0;
 /// Seconds by which the persistent gain knows the excess before it acts.
 const PERSISTENT_AHEAD_S: f64 = 0.006;

@@ -29,6 +29,7 @@ pub struct Inside {
     pub latency: usize,
     pub compressor: ReductionStats,
     pub limiter: ReductionStats,
+    pub clip: ReductionStats,
     /// Share of the time during which the limiter reduces by more than [`ACTIVE_DB`] dB, 0 … 1.
     pub working: f64,
     pub columns: Vec<ChartColumn>,
@@ -52,7 +53,7 @@ pub fn run(input: &[Vec<f32>], rate: u32, settings: &Settings) -> Inside {
             for i in 0..tap.compressor_db.len() {
                 let before = tap.before[0][i].abs().max(tap.before[1][i].abs());
                 let after = [tap.after[0][i], tap.after[1][i]];
-                tally.frame(before, after, tap.compressor_db[i], tap.limiter_db[i]);
+                tally.frame(before, after, [tap.compressor_db[i], tap.limiter_db[i], tap.clip_db[i]]);
             }
         });
     }
@@ -69,8 +70,8 @@ struct Tally {
     skip: usize,
     at: usize,
     frames: usize,
-    sum: [f64; 2],
-    deepest: [f32; 2],
+    sum: [f64; 3],
+    deepest: [f32; 3],
     working: usize,
     loudness: LoudnessMeter,
     column: HistoryColumn,
@@ -82,8 +83,8 @@ struct Tally {
 struct HistoryColumn {
     before: f32,
     after: f32,
-    compressor: f32,
-    limiter: f32,
+    /// By compressor, limiter and soft clip.
+    reductions: [f32; 3],
     played: Vec<f32>,
 }
 
@@ -94,8 +95,8 @@ impl Tally {
             skip: latency,
             at: 0,
             frames,
-            sum: [0.0; 2],
-            deepest: [0.0; 2],
+            sum: [0.0; 3],
+            deepest: [0.0; 3],
             working: 0,
             loudness: LoudnessMeter::new(rate, 2),
             column: HistoryColumn::default(),
@@ -103,21 +104,21 @@ impl Tally {
         }
     }
 
-    fn frame(&mut self, before: f32, after: [f32; 2], compressor: f32, limiter: f32) {
+    /// `reductions`: by compressor, limiter and soft clip, dB.
+    fn frame(&mut self, before: f32, after: [f32; 2], reductions: [f32; 3]) {
         if self.skip > 0 {
             self.skip -= 1;
             return;
         }
-        for (k, reduction) in [compressor, limiter].into_iter().enumerate() {
+        for (k, reduction) in reductions.into_iter().enumerate() {
             self.sum[k] += f64::from(reduction);
             self.deepest[k] = self.deepest[k].max(reduction);
+            self.column.reductions[k] = self.column.reductions[k].max(reduction);
         }
-        self.working += usize::from(limiter > ACTIVE_DB);
+        self.working += usize::from(reductions[1] > ACTIVE_DB);
         let column = &mut self.column;
         column.before = column.before.max(before);
         column.after = column.after.max(after[0].abs()).max(after[1].abs());
-        column.compressor = column.compressor.max(compressor);
-        column.limiter = column.limiter.max(limiter);
         column.played.extend(after);
         self.at += 1;
         let number = |at: usize| (at as f64 * COLUMNS / self.rate) as usize;
@@ -140,8 +141,9 @@ impl Tally {
             time: (self.at - frames) as f64 / self.rate,
             input: db::from_gain(f64::from(column.before)) as f32,
             output: db::from_gain(f64::from(column.after)) as f32,
-            compressor: column.compressor,
-            limiter: column.limiter,
+            compressor: column.reductions[0],
+            limiter: column.reductions[1],
+            clip: column.reductions[2],
             short_term,
         });
     }
@@ -157,6 +159,7 @@ impl Tally {
             latency,
             compressor: reduction(0),
             limiter: reduction(1),
+            clip: reduction(2),
             working: self.working as f64 / frames,
             columns: self.columns,
         }

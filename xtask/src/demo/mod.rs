@@ -149,6 +149,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
         measured_out: after,
         compressor: inside.compressor,
         limiter: inside.limiter,
+        soft_clip: inside.clip,
         limiter_working_share: inside.working,
         latency_samples: output.latency,
         times_real_time: speed,

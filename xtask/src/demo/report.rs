@@ -22,6 +22,7 @@ pub struct Report {
     pub measured_out: Measures,
     pub compressor: ReductionStats,
     pub limiter: ReductionStats,
+    pub soft_clip: ReductionStats,
     /// Share of the time with more than 0.1 dB of reduction by the limiter, 0 … 1.
     pub limiter_working_share: f64,
     pub latency_samples: usize,
@@ -52,6 +53,8 @@ impl Report {
             ("compressor, mean", tenths(self.compressor.mean_db), "dB"),
             ("limiter, deepest", tenths(self.limiter.deepest_db), "dB"),
             ("limiter, mean", hundredths(self.limiter.mean_db), "dB"),
+            ("soft clip, deepest", tenths(self.soft_clip.deepest_db), "dB"),
+            ("soft clip, mean", hundredths(self.soft_clip.mean_db), "dB"),
             ("limiter active", percent(self.limiter_working_share), "% of the time"),
             ("speed", format!("{:.0}", self.times_real_time), "× real time"),
         ] {
@@ -89,6 +92,7 @@ impl Report {
                 vec![
                     reduction("compressor", &self.compressor),
                     reduction("limiter", &self.limiter),
+                    reduction("soft clip", &self.soft_clip),
                     ChartFigure::new(
                         format!("limiter over {ACTIVE_DB} dB"),
                         format!("{} % of the time", percent(self.limiter_working_share)),
