@@ -10,6 +10,7 @@
 //! | [`stage`] | EQ, compressor, limiter | |
 //! | [`chain`] | the signal path in order | [`chain::Chain`] |
 //! | [`tap_ring`] | what the chain hands to other threads | [`tap_ring::Tap`] |
+//! | [`grade`] | how audible a difference is, after ITU-R BS.1387 | [`grade::grade`] |
 //! | [`meter`] | loudness, peaks, history, spectrum, source check, advice | [`meter::Analysis`] |
 //! | [`finish`] | files: read, trim, reach a target, render, dither, write, report | [`finish::MasterJob`] |
 //! | [`live`] | what a window shows of a running chain | [`live::LiveReadout`] |
@@ -70,6 +71,7 @@ pub mod dsp;
 #[cfg(feature = "screen")]
 pub mod editor;
 pub mod finish;
+pub mod grade;
 #[cfg(feature = "plugin")]
 mod host_params;
 pub mod live;

@@ -109,17 +109,24 @@ impl Forecast {
         Some(Self { low, curve })
     }
 
+    /// A given curve: loudness (LUFS) at `low` dB, `low` + 1 dB, …
+    #[cfg(test)]
+    pub(super) fn of(low: f64, curve: Vec<f64>) -> Self {
+        Self { low, curve }
+    }
+
     /// Gain in dB at which the song reaches `loudness` (LUFS). Beyond the ends of the curve 1 dB of gain
     /// is taken as 1 LU.
     pub fn gain(&self, loudness: f64) -> f64 {
-        let (first, last) = (self.curve[0], self.curve[KNOTS - 1]);
+        let knots = self.curve.len();
+        let (first, last) = (self.curve[0], self.curve[knots - 1]);
         if loudness <= first {
             return self.low + loudness - first;
         }
         if loudness >= last {
-            return self.low + (KNOTS - 1) as f64 + loudness - last;
+            return self.low + (knots - 1) as f64 + loudness - last;
         }
-        let upper = self.curve.partition_point(|l| *l < loudness).clamp(1, KNOTS - 1);
+        let upper = self.curve.partition_point(|l| *l < loudness).clamp(1, knots - 1);
         let (a, b) = (self.curve[upper - 1], self.curve[upper]);
         self.low + upper as f64 - (b - loudness) / (b - a)
     }
@@ -142,7 +149,8 @@ mod tests {
                 level * (std::f32::consts::TAU * 0.01 * n as f32).sin()
             })
             .collect();
-        samples.chunks(1000).for_each(|part| cells.push(part, part, &vec![0.0; part.len()]));
+        let none = [0.0; 1000];
+        samples.chunks(1000).for_each(|part| cells.push(part, part, &none, &none));
         let whole = CutPlan::whole(48_000 * 20);
         let gain_only = LimiterSettings { soft_clip: 0.0, release: 100.0, ..LimiterSettings::default() };
         let forecast = Forecast::new(cells.kept(&whole), 0.0, &gain_only, 0.0).unwrap();

@@ -26,6 +26,8 @@ pub struct MasterJob {
     pub match_target: bool,
     /// Reach the target even where the limiter is over-driven.
     pub force: bool,
+    /// Grade the master against the mix at equal loudness.
+    pub grade: bool,
     /// Options for start and end.
     pub ends: EndsOptions,
     /// Container of the master.

@@ -1,5 +1,6 @@
 //! Cells of 10 ms for the loudness forecast: samples behind the limiter and its reduction (dB) in,
-//! K-weighted energy and peak in front of the limiter per cell out.
+//! K-weighted energy and peak in front of the limiter per cell out. What the soft clip takes off the peaks
+//! counts for the peak only: its short share of the energy is not modelled.
 
 use super::cut::CutPlan;
 use super::gating::{CELLS_PER_SECOND, GatingBlocks};
@@ -54,19 +55,20 @@ impl LevelCells {
         self.carry %= CELLS_PER_SECOND;
     }
 
-    /// Takes the next frames behind the limiter and its reduction (dB ≥ 0); for mono both channels are
-    /// the same.
-    pub fn push(&mut self, left: &[f32], right: &[f32], limiter_db: &[f32]) {
+    /// Takes the next frames behind the limiter, its reduction and what the soft clip took (dB ≥ 0); for
+    /// mono both channels are the same.
+    pub fn push(&mut self, left: &[f32], right: &[f32], limiter_db: &[f32], clip_db: &[f32]) {
         let mut at = 0;
         while at < left.len() {
             let to = at + self.missing.min(left.len() - at);
             let planes = [&left[at..to], &right[at..to]];
             self.filter.add_energy(planes, &mut self.energy);
-            for (i, reduction) in limiter_db[at..to].chunks(CHUNK).enumerate() {
+            let reductions = limiter_db[at..to].chunks(CHUNK).zip(clip_db[at..to].chunks(CHUNK));
+            for (i, (reduction, clip)) in reductions.enumerate() {
                 let group = i * CHUNK..(i * CHUNK + reduction.len());
                 let highest = |plane: &[f32]| plane.iter().fold(0.0f32, |peak, x| peak.max(x.abs()));
                 let peak = highest(&planes[0][group.clone()]).max(highest(&planes[1][group]));
-                let deepest = reduction.iter().copied().fold(0.0, f32::max);
+                let deepest = reduction.iter().zip(clip).map(|(a, b)| a + b).fold(0.0, f32::max);
                 let lift = if deepest > 0.0 { 10f32.powf(deepest / 20.0) } else { 1.0 };
                 self.peak = self.peak.max(peak * lift);
                 self.reduction += f64::from(reduction.iter().sum::<f32>());

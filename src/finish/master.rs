@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use super::cut::CutPlan;
 use super::ends::SongEnds;
 use super::format::{Container, FileFormat, Layout, OutputSpec};
+use super::master_grade::MasterGrade;
 use super::reread::Reread;
 use super::song_meters::SongMeasurement;
 use super::trial::Search;
@@ -35,6 +36,8 @@ pub struct Master {
     pub measured: SongMeasurement,
     /// Figures of the file, read again.
     pub reread: Reread,
+    /// Its grade against the mix, if the job asks for it and a loudness meter hears the song.
+    pub grade: Option<MasterGrade>,
     /// True if the file is RF64.
     pub rf64: bool,
     /// SHA-256 of the source, in hexadecimal digits.

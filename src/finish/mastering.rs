@@ -1,7 +1,7 @@
 //! Masters one file: a [`MasterJob`] in, a verified file and its [`Master`] out.
 //!
 //! Steps: measure the source, plan the cut, search the gain for the target, render and write, read the
-//! file again and verify it, write the report. No file has its final name before it is complete, and a
+//! file again and verify it, grade it against the mix, write the report. No file has its final name before it is complete, and a
 //! master that fails its verification is removed.
 
 use std::fs;
@@ -15,6 +15,7 @@ use super::gain_search::{extent, find_gain};
 use super::hash::sha256_hex;
 use super::job::MasterJob;
 use super::master::Master;
+use super::master_grade::{GradePair, grade_master};
 use super::output_path::{check_output, write_whole};
 use super::progress::ProgressWatcher;
 use super::reader::Reader;
@@ -150,6 +151,16 @@ fn complete_from(
         // A file that fails its verification must not be mistaken for a master.
         let _ = fs::remove_file(&job.output);
     })?;
+    let louder = measured.output.integrated.zip(measured.input.integrated).map(|(out, input)| out - input);
+    let grade = louder.filter(|_| job.grade).map(|louder_lu| {
+        watch.part("grading", written.frames);
+        let (mix, master, threads) = (&job.input, &job.output, job.cores);
+        grade_master(GradePair { mix, cut: &cut, master, louder_lu, threads }, watch)
+    });
+    let grade = grade.transpose().inspect_err(|_| {
+        // Stopped or unreadable: an output is only left behind by work that came to its end.
+        let _ = fs::remove_file(&job.output);
+    })?;
     Ok(Master {
         input: job.input.clone(),
         output: job.output.clone(),
@@ -162,6 +173,7 @@ fn complete_from(
         spec,
         measured,
         reread,
+        grade,
         rf64: written.rf64,
         input_hash,
         output_hash,

@@ -21,6 +21,9 @@ pub const TOLERANCE_LU: f64 = 0.05;
 const EDGE_DB: f64 = 0.25;
 /// Distance from the target below which the next gain is tried alone, LU.
 const NEAR_LU: f64 = 1.0;
+/// Least and greatest rise of the loudness that a step beyond all trials assumes, LU per dB: the smaller, the
+/// longer the step.
+const SLOPES: [f64; 2] = [0.2, 1.0];
 /// Rounds after which the search gives up; it rarely takes more than five.
 const MAX_ROUNDS: usize = 12;
 
@@ -192,7 +195,29 @@ fn inverse(trials: &[Trial], goal: &SearchGoal) -> Option<f64> {
     let above = trials.iter().filter(|t| t.loudness > target).map(|t| t.gain).fold(f64::MAX, f64::min);
     let farthest = 2.0 * (target - points[0].0).abs() + 1.0;
     let near = by_distance[0].gain;
-    (below < above).then(|| guess.clamp(below.max(near - farthest), above.min(near + farthest)))
+    let guess =
+        (below < above).then(|| guess.clamp(below.max(near - farthest), above.min(near + farthest)))?;
+    // A forecast of another shape than the song's curve may lead away from the target, or back to a trial.
+    let toward = (guess - near) * (target - by_distance[0].loudness).signum();
+    if toward > 1e-3 && guess > below + 1e-3 && guess < above - 1e-3 {
+        return Some(guess);
+    }
+    Some(secant(trials, target, by_distance[0]))
+}
+
+/// Gain at which the loudness would be the target by the trials alone: along a straight line between
+/// those that enclose it, or beyond the nearest one with the slope to its neighbour.
+fn secant(trials: &[Trial], target: f64, near: &Trial) -> f64 {
+    let below = trials.iter().filter(|t| t.loudness < target).max_by(|a, b| a.gain.total_cmp(&b.gain));
+    let above = trials.iter().filter(|t| t.loudness > target).min_by(|a, b| a.gain.total_cmp(&b.gain));
+    if let (Some(below), Some(above)) = (below, above) {
+        let part = (target - below.loudness) / (above.loudness - below.loudness);
+        return below.gain + (above.gain - below.gain) * part.clamp(0.05, 0.95);
+    }
+    let apart = trials.iter().filter(|t| (t.gain - near.gain).abs() > 1e-3);
+    let next = apart.min_by(|a, b| (a.gain - near.gain).abs().total_cmp(&(b.gain - near.gain).abs()));
+    let slope = next.map_or(1.0, |next| (next.loudness - near.loudness) / (next.gain - near.gain));
+    near.gain + (target - near.loudness) / slope.clamp(SLOPES[0], SLOPES[1])
 }
 
 /// Gains between the largest that does not over-drive the limiter and the smallest that does; none when
@@ -258,6 +283,36 @@ mod tests {
                 assert!((song(search.gain) - target).abs() <= TOLERANCE_LU);
                 let most = [5, 6, 9][width / 2];
                 assert!(search.trials.len() <= most, "{target} at {width}: {} trials", search.trials.len());
+            }
+        }
+    }
+
+    /// A forecast that is far too steep, too flat, or a constant off: the trials decide.
+    #[test]
+    fn a_wrong_forecast_costs_rounds_and_not_the_target() {
+        let shapes: [fn(f64) -> f64; 4] = [
+            |gain| -20.0 + 0.2 * gain,
+            |gain| -20.0 + 1.5 * gain,
+            |gain| song(gain) + 4.0,
+            |gain| song(gain) - 4.0,
+        ];
+        for shape in shapes {
+            let forecast = Forecast::of(-24.0, (-24..=24).map(|gain| shape(f64::from(gain))).collect());
+            for target in [-18.0, -14.0, -11.0, -9.0] {
+                let attempt = |gain: f64, _: bool| {
+                    let trial = Trial { gain, loudness: song(gain), over_driven: None };
+                    Ok(Attempt { trial, forecast: Some(forecast.clone()) })
+                };
+                let goal = SearchGoal {
+                    target,
+                    source: -20.0,
+                    forecast: Some(&forecast),
+                    range: [-24.0, 24.0],
+                    force: true,
+                    width: 2,
+                };
+                let search = search(goal, Vec::new(), &attempt, &mut |_| ()).unwrap();
+                assert_eq!(search.outcome, Outcome::Reached, "{target}: {:?}", search.trials);
             }
         }
     }

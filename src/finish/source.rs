@@ -40,7 +40,8 @@ pub fn measure_source(path: &Path, watch: &dyn ProgressWatcher) -> Result<Source
     for_each_block(path, watch, |left, right| {
         finder.push(left, right);
         to_f32(&mut narrow, [left, right]);
-        cells.push(&narrow[0], &narrow[1], &no_reduction[..left.len()]);
+        let no_reduction = &no_reduction[..left.len()];
+        cells.push(&narrow[0], &narrow[1], no_reduction, no_reduction);
     })?;
     Ok(SourceMeasurement {
         format,

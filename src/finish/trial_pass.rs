@@ -33,7 +33,7 @@ pub(super) fn trial_pass(
     let mut narrow = [Vec::new(), Vec::new()];
     render(RenderJob { settings: &settings, ..job }, watch, |block| {
         to_f32(&mut narrow, block.output);
-        cells.push(&narrow[0], &narrow[1], block.limiter_db);
+        cells.push(&narrow[0], &narrow[1], block.limiter_db, block.clip_db);
         let mut at = 0;
         while at < block.limiter_db.len() {
             let to = block.limiter_db.len().min(at + column_frames - filled);

@@ -108,6 +108,7 @@ impl Export {
             target,
             match_target: request.solve,
             force: false,
+            grade: false,
             ends,
             layout: request.layout,
             encoding: request.encoding,

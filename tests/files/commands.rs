@@ -125,6 +125,47 @@ fn finish_reaches_the_target_and_leaves_master_and_report() {
     }
 }
 
+/// The grade of the file itself: mix and master read here, cut, matched in loudness by the crate ebur128
+/// and graded as a whole.
+#[test]
+fn finish_grades_the_master_against_the_mix() {
+    let place = place(20.0);
+    let finish = |extra: &[&str]| {
+        let out = run(lintel().args(["finish", "-q", "--grade", "--overwrite"]).args(extra).arg(&place.mix));
+        assert_eq!(out.status.code(), Some(0), "{}", text(&out.stderr));
+        text(&out.stdout)
+    };
+    let json: Value = serde_json::from_str(&finish(&["--drive", "9", "--no-trim", "--json"])).unwrap();
+    let master = read_all(&place.dir.path().join("slow water (master).wav")).unwrap();
+    let mix = read_all(&place.mix).unwrap();
+    let loudness = |x: &[Vec<f64>; 2]| {
+        let frames: Vec<[f64; 2]> = x[0].iter().zip(&x[1]).map(|(&l, &r)| [l, r]).collect();
+        testkit::meter::integrated(44_100.0, &frames)
+    };
+    let louder = loudness(&master) - loudness(&mix);
+    let narrow = |x: &[Vec<f64>; 2], gain_db: f64| {
+        let gain = 10f64.powf(gain_db / 20.0);
+        x.each_ref().map(|x| x.iter().map(|x| (x * gain) as f32).collect::<Vec<f32>>())
+    };
+    let wanted = lintel::grade::grade(&narrow(&mix, 0.0), &narrow(&master, -louder), 44_100).unwrap().odg;
+    let number = |path: &str| json.pointer(path).and_then(Value::as_f64).unwrap();
+    assert!(wanted < -0.1, "nothing to grade: {wanted}");
+    assert!((number("/grade/odg") - wanted).abs() < 0.01, "{} and {wanted}", number("/grade/odg"));
+    assert!((number("/grade/louder_lu") - louder).abs() < 0.05);
+    assert_eq!(json.pointer("/grade/sections").unwrap().as_array().unwrap().len(), 1);
+
+    // Nothing changed but level, ends and rate: at its best, and the table and the page say so.
+    let words = "the difference from the mix is imperceptible";
+    for extra in [&["--set", "trim=-6"][..], &["--set", "trim=-6", "--rate", "48000", "--no-report"]] {
+        let said = finish(extra);
+        let line =
+            said.lines().find(|line| line.starts_with("grade    0.")).unwrap_or_else(|| panic!("{said}"));
+        assert!(line.contains(words), "{line}");
+    }
+    let page = fs::read_to_string(place.dir.path().join("slow water (master).html")).unwrap();
+    assert!(page.contains(words) && page.contains("without claim to conformance"), "{page}");
+}
+
 #[test]
 fn every_kind_of_output_is_written_and_verified() {
     let place = place(4.0);

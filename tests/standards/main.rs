@@ -9,6 +9,8 @@ mod compressor_times;
 mod eq_design;
 mod eq_motion;
 mod eq_running;
+mod grade;
+mod grade_items;
 mod limiter_clean;
 mod limiter_peaks;
 mod limiter_promises;

@@ -10,7 +10,7 @@ use syn::visit::Visit;
 /// those of one row do not know each other.
 pub const LAYERS: &[&[&str]] = &[
     &["dsp", "numbers", "palette", "settings", "sync"],
-    &["params", "stage", "tap_ring"],
+    &["grade", "params", "stage", "tap_ring"],
     &["chain", "host_params", "meter", "presets"],
     &["finish", "live"],
     &["player"],

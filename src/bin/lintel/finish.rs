@@ -3,7 +3,7 @@
 use std::time::Instant;
 
 use lintel::finish::options::target_of_job;
-use lintel::finish::report::{reduction_sentence, search_sentence, song_json};
+use lintel::finish::report::{grade_sentence, reduction_sentence, search_sentence, song_json};
 use lintel::finish::{Master, MasterJob, Tags, isrc, master, name_for};
 use lintel::numbers::{clock_tenths, number};
 
@@ -25,6 +25,7 @@ pub fn run(args: &FinishArgs) -> Result<End, Failure> {
         target: target_of_job(asked, &settings),
         match_target: asked.is_some(),
         force: args.chain.force,
+        grade: args.grade,
         ends: args.ends.options(),
         layout,
         encoding,
@@ -66,6 +67,9 @@ fn table(master: &Master, seconds: f64) -> String {
     }
     if let Some(search) = &master.search {
         text += &format!("{}\n", search_sentence(search));
+    }
+    if let Some(grade) = &master.grade {
+        text += &format!("grade    {}\n", grade_sentence(grade));
     }
     for note in &measured.notes {
         text += &format!("• {} {}\n", note.says, note.advises);

@@ -48,6 +48,14 @@ pub struct FinishArgs {
     /// International Standard Recording Code of the recording
     #[arg(long)]
     pub isrc: Option<String>,
+    /// Grade how audible the difference from the mix is at equal loudness
+    ///
+    /// Objective difference grade after ITU-R BS.1387: 0 imperceptible, −1 perceptible but not
+    /// annoying, −2 slightly annoying, −3 annoying, −4 very annoying. An estimate without claim to
+    /// conformance, made for codecs: it saturates at large differences, and a change made on purpose
+    /// counts like any other.
+    #[arg(long)]
+    pub grade: bool,
     /// The HTML report; beside the master by default
     #[arg(long, value_name = "FILE")]
     pub report: Option<PathBuf>,

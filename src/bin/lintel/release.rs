@@ -29,6 +29,7 @@ pub fn run(args: &ReleaseArgs) -> Result<End, Failure> {
             target: target_of_job(asked, &settings),
             match_target: asked.is_some(),
             force: args.chain.force,
+            grade: false,
             ends: EndsOptions::default(),
             layout,
             encoding,

@@ -6,10 +6,11 @@ use maud::{Markup, html};
 
 use super::chart::song_chart;
 use super::page::{inline, page};
-use super::sentences::search_sentence;
+use super::sentences::{GRADE_LIMITS, grade_sentence, search_sentence};
 use crate::finish::chart::spectrum_svg;
 use crate::finish::figures::{FIGURES, FileFigures};
 use crate::finish::master::Master;
+use crate::finish::master_grade::MasterGrade;
 use crate::finish::trial::Search;
 use crate::numbers::{NONE, clock_tenths, number};
 use crate::params;
@@ -52,6 +53,7 @@ pub(super) fn song_section(master: &Master) -> Markup {
                 }
             }
         }
+        @if let Some(grade) = &master.grade { (grade_table(grade)) }
         @if let Some(search) = &master.search { (search_log(search)) }
         h2 { "settings" }
         (settings_tables(&master.settings))
@@ -93,6 +95,29 @@ fn figures_table(heads: &[&str], columns: &[&FileFigures]) -> Markup {
                 }
             }
         }
+    }
+}
+
+/// The grade with its sections and its limits.
+fn grade_table(grade: &MasterGrade) -> Markup {
+    let lowest = grade.worst().map(|section| section.start_s);
+    html! {
+        h2 { "grade" }
+        p { (capitalised(&grade_sentence(grade))) "." }
+        @if grade.sections.len() > 1 {
+            table class="figures" {
+                thead { tr { th { "section" } th { "grade" } } }
+                tbody {
+                    @for section in &grade.sections {
+                        tr class=[(Some(section.start_s) == lowest).then_some("chosen")] {
+                            th { (clock_tenths(section.start_s)) }
+                            td { (number(section.odg, 1)) }
+                        }
+                    }
+                }
+            }
+        }
+        p class="tag" { (GRADE_LIMITS) }
     }
 }
 

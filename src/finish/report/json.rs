@@ -3,8 +3,11 @@
 
 use serde_json::{Map, Value, json};
 
+use super::sentences::GRADE_LIMITS;
 use crate::dsp::db;
 use crate::finish::master::Master;
+use crate::finish::master_grade::MasterGrade;
+use crate::grade::words;
 use crate::meter::reduction::ReductionStats;
 use crate::meter::rules::AdviceNote;
 use crate::params::{self, Kind};
@@ -47,10 +50,24 @@ pub fn song_json(master: &Master) -> Value {
             "second_meter": meter(reread.reference),
             "sample_peak": finite(db::from_gain(reread.sample_peak)),
         },
+        "grade": master.grade.as_ref().map(grade_json),
         "compressor": reduction_json(&measured.compressor),
         "limiter": reduction_json(&measured.limiter),
         "soft_clip": reduction_json(&measured.clip),
         "advice": notes_json(&measured.notes),
+    })
+}
+
+/// A grade with its words and limits.
+fn grade_json(grade: &MasterGrade) -> Value {
+    json!({
+        "odg": grade.odg(),
+        "words": grade.odg().map(words),
+        "louder_lu": grade.louder_lu,
+        "sections": grade.sections,
+        "graded_s": grade.graded_s,
+        "song_s": grade.song_s,
+        "limits": GRADE_LIMITS,
     })
 }
 

@@ -1,9 +1,11 @@
 //! Sentences about a master: its data in, English text with units out. Used by the command line, the
 //! window and the HTML report alike.
 
+use crate::finish::master_grade::MasterGrade;
 use crate::finish::trial::{Outcome, Search};
+use crate::grade::words;
 use crate::meter::reduction::ReductionStats;
-use crate::numbers::number;
+use crate::numbers::{clock, number, signed};
 
 /// How the search for the target ended.
 pub fn search_sentence(search: &Search) -> String {
@@ -41,5 +43,35 @@ pub fn reduction_sentence(stage: &str, reduction: &ReductionStats) -> String {
         number(-reduction.most, 1),
         number(-reduction.depth, 1),
         number(100.0 * reduction.share, 0)
+    )
+}
+
+/// What the figure of [`grade_sentence`] can and cannot say.
+pub const GRADE_LIMITS: &str = "Objective difference grade after ITU-R BS.1387, basic version, without claim to \
+    conformance; full scale taken as 92 dB SPL. It was made for the small faults of codecs: it saturates at \
+    large differences, is not monotonic there, and counts a change made on purpose (EQ) like any other. \
+    Listen before you decide.";
+
+/// How audible the difference between a master and its mix is, in one line.
+pub fn grade_sentence(grade: &MasterGrade) -> String {
+    let (Some(odg), Some(worst)) = (grade.odg(), grade.worst()) else {
+        return "none: the song has less than a second of sound".into();
+    };
+    let part = if grade.graded_s < 0.99 * grade.song_s {
+        format!("{} of {} graded; ", clock(grade.graded_s), clock(grade.song_s))
+    } else {
+        String::new()
+    };
+    let worst = if grade.sections.len() > 1 {
+        format!("; lowest {} at {}", number(worst.odg, 1), clock(worst.start_s))
+    } else {
+        String::new()
+    };
+    format!(
+        "{} ({part}at equal loudness, {} LU taken off, the difference from the mix is {}{worst}; estimate after \
+         ITU-R BS.1387)",
+        number(odg, 1),
+        signed(grade.louder_lu, 1),
+        words(odg)
     )
 }
