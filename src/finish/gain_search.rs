@@ -6,7 +6,6 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 use super::cut::CutPlan;
 use super::error::Result;
-use super::forecast::Forecast;
 use super::gain::{over_driven, trim_db, with_gain};
 use super::job::MasterJob;
 use super::progress::ProgressWatcher;
@@ -17,6 +16,7 @@ use super::search::{Attempt, SearchGoal, search};
 use super::source::SourceMeasurement;
 use super::trial::{Outcome, Search, Trial};
 use super::trial_pass::trial_pass;
+use crate::meter::forecast::Forecast;
 use crate::numbers::number;
 use crate::sync::lock;
 

@@ -3,9 +3,9 @@
 //! counts for the peak only: its short share of the energy is not modelled.
 
 use super::cut::CutPlan;
-use super::gating::{CELLS_PER_SECOND, GatingBlocks};
 use crate::dsp::CHUNK;
 use crate::dsp::k_weighting::KWeighting;
+use crate::meter::gating::{CELLS_PER_SECOND, GatingBlocks};
 
 /// The cells of a file, filled from consecutive blocks.
 pub struct LevelCells {
@@ -108,5 +108,38 @@ impl LevelCells {
             ((frame * u64::from(CELLS_PER_SECOND) / u64::from(self.rate)) as usize).min(self.cells.len())
         };
         &self.cells[cell(cut.from)..cell(cut.to)]
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::meter::forecast::Forecast;
+    use crate::settings::LimiterSettings;
+
+    /// Bursts of 40 ms in a steady tone 20 dB below: the loudness follows the gain until the bursts reach
+    /// the ceiling, and rises less from there on.
+    #[test]
+    fn loudness_rises_less_once_peaks_reach_the_ceiling() {
+        let mut cells = LevelCells::new(48_000, 2);
+        let samples: Vec<f32> = (0..48_000 * 20)
+            .map(|n| {
+                let level = if n % 24_000 < 1_920 { 0.5 } else { 0.05 };
+                level * (std::f32::consts::TAU * 0.01 * n as f32).sin()
+            })
+            .collect();
+        let none = [0.0; 1000];
+        samples.chunks(1000).for_each(|part| cells.push(part, part, &none, &none));
+        let whole = CutPlan::whole(48_000 * 20);
+        let gain_only = LimiterSettings { soft_clip: 0.0, release: 100.0, ..LimiterSettings::default() };
+        let forecast = Forecast::new(cells.kept(&whole), 0.0, &gain_only, 0.0).unwrap();
+        let at = |gain: u32| forecast.loudness(f64::from(gain));
+        assert!((at(5) - at(0) - 5.0).abs() < 1e-6);
+        assert!(at(10) - at(5) < 3.0, "{forecast:?}");
+        assert!((forecast.gain(at(7)) - 7.0).abs() < 1e-9);
+        let mut meter = crate::meter::LoudnessMeter::new(48_000, 2);
+        meter.feed(&[&samples, &samples]);
+        assert!((cells.loudness() - meter.integrated()).abs() < 1e-9);
+        assert!(Forecast::new(&[[0.0; 2]; 500], 0.0, &gain_only, 0.0).is_none());
     }
 }

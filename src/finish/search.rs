@@ -12,8 +12,8 @@
 //! largest gain that does not over-drive it.
 
 use super::error::Result;
-use super::forecast::Forecast;
 use super::trial::{Outcome, Search, Trial};
+use crate::meter::forecast::Forecast;
 
 /// Distance from the target that counts as reached, LU.
 pub const TOLERANCE_LU: f64 = 0.05;

@@ -87,7 +87,8 @@ fn findings(snapshot: &Snapshot, settings: &Settings) -> Vec<SourceFinding> {
         .filter(|rule| is_about_the_source(rule.id))
         .filter_map(|rule| {
             let note = rule.note(&facts, rule.value(&facts).filter(|value| rule.applies(*value))?);
-            let trims = matches!(rule.id, RuleId::FullScale | RuleId::LittleHeadroom);
+            let trims =
+                settings.compressor.on && matches!(rule.id, RuleId::FullScale | RuleId::LittleHeadroom);
             Some(SourceFinding { text: note.says, trim: trims.then_some(snapshot.source.trim_db as f32) })
         })
         .collect()

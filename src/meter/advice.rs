@@ -5,7 +5,7 @@
 //! disappears, and its threshold for disappearing differs from the one for appearing.
 
 use super::facts::Facts;
-use super::rules::{AdviceNote, RULES, Rule};
+use super::rules::{AdviceNote, RULES, Rule, without_contradictions};
 
 /// Most notes shown at once.
 pub const MAX_NOTES: usize = 3;
@@ -19,10 +19,10 @@ const REFRESH_S: f64 = 1.0;
 /// The notes of all rules that apply to these facts, without waiting, the most important first: the
 /// verdict on a finished file.
 pub fn verdict(facts: &Facts) -> Vec<AdviceNote> {
-    RULES
+    let notes = RULES
         .iter()
-        .filter_map(|rule| rule.value(facts).filter(|&v| rule.applies(v)).map(|v| rule.note(facts, v)))
-        .collect()
+        .filter_map(|rule| rule.value(facts).filter(|&v| rule.applies(v)).map(|v| rule.note(facts, v)));
+    without_contradictions(notes.collect())
 }
 
 /// State of one rule.
@@ -78,7 +78,10 @@ impl Advisor {
 
     /// The most important notes, at most [`MAX_NOTES`].
     pub fn notes(&self) -> Vec<AdviceNote> {
-        self.states.iter().filter_map(|state| state.note.clone()).take(MAX_NOTES).collect()
+        let mut notes =
+            without_contradictions(self.states.iter().filter_map(|state| state.note.clone()).collect());
+        notes.truncate(MAX_NOTES);
+        notes
     }
 
     /// Clears all notes.

@@ -6,7 +6,8 @@ use std::sync::{Arc, Mutex};
 
 use super::advice::{Advisor, verdict};
 use super::column::{ColumnMarks, HistoryColumn};
-use super::facts::{Facts, FileFacts};
+use super::drive_cells::DriveCells;
+use super::facts::{Facts, FileFacts, SETTLED_S};
 use super::history::History;
 use super::levels::LevelSums;
 use super::reduction::{GainReductionMeter, PumpingMeter};
@@ -22,6 +23,8 @@ use crate::tap_ring::{Tap, TapChunk, TapChunker, Transport};
 
 /// Columns between two updates of the advice: about 100 ms.
 const ADVICE_COLUMNS: u64 = 9;
+/// Updates of the advice between two forecasts of the drive: about 5 s.
+const FORECAST_TICKS: u64 = 50;
 /// Peak below which a column holds no music, linear: −50 dBFS (own choice).
 const MUSIC_PEAK: f32 = 0.003_162;
 /// Tolerance over the target's true peak before a peak counts as over, dB: the meter's own error
@@ -44,6 +47,10 @@ pub struct Analysis {
     limiter: GainReductionMeter,
     clip: GainReductionMeter,
     pumping: PumpingMeter,
+    drive_cells: DriveCells,
+    /// The forecast of [`Facts::drive_move`], of the last tick of [`FORECAST_TICKS`].
+    drive_move: Option<f64>,
+    ticks: u64,
     advisor: Advisor,
     history: Arc<Mutex<History>>,
     /// The column under way, and how many chunks it has and will have.
@@ -88,6 +95,9 @@ impl Analysis {
             limiter: GainReductionMeter::new(rate),
             clip: GainReductionMeter::new(rate),
             pumping: PumpingMeter::new(rate),
+            drive_cells: DriveCells::default(),
+            drive_move: None,
+            ticks: 0,
             advisor: Advisor::new(),
             chunks_per_column: (history.width() / CHUNK as u64) as usize,
             history: Arc::new(Mutex::new(history)),
@@ -154,6 +164,7 @@ impl Analysis {
         let running = self.running;
         let before = self.before.add(&chunk.before, running);
         let after = self.after.add(&chunk.after, running);
+        self.drive_cells.add(chunk, &self.after.loudness, running);
         if running {
             self.check.add(&chunk.before, &before);
             self.measured += CHUNK as u64;
@@ -235,6 +246,10 @@ impl Analysis {
         lock(&self.history).push(column);
         self.columns += 1;
         if self.columns.is_multiple_of(ADVICE_COLUMNS) {
+            if self.ticks.is_multiple_of(FORECAST_TICKS) {
+                self.drive_move = self.forecast_drive();
+            }
+            self.ticks += 1;
             let facts = self.facts(false);
             self.advisor.tick(&facts, ADVICE_COLUMNS as f64 / self.rate);
         }
@@ -255,9 +270,19 @@ impl Analysis {
             compressor: if whole { self.compressor.whole() } else { self.compressor.recent() },
             limiter: if whole { self.limiter.whole() } else { self.limiter.recent() },
             clip: if whole { self.clip.whole() } else { self.clip.recent() },
+            drive_move: if whole { self.forecast_drive() } else { self.drive_move },
             pumping: if whole { self.pumping.most().0 } else { self.pumping.db() },
             file: self.file,
         }
+    }
+
+    /// Change of drive that leads to the target, dB; none on target or before [`SETTLED_S`].
+    fn forecast_drive(&self) -> Option<f64> {
+        let (loudness, target) = (self.after.loudness.integrated(), self.target);
+        let settled = self.measured as f64 >= SETTLED_S * f64::from(self.sample_rate);
+        let missed = loudness.is_finite() && (loudness - target.loudness).abs() > target.tolerance;
+        (settled && missed)
+            .then(|| self.drive_cells.drive_move(&self.settings.limiter, loudness, target.loudness))?
     }
 
     /// Everything at this moment.
@@ -339,6 +364,8 @@ impl Analysis {
         self.limiter.restart();
         self.clip.restart();
         self.pumping.restart();
+        self.drive_cells.restart();
+        self.drive_move = None;
         self.advisor.reset();
         self.measured = 0;
         self.overs = 0;

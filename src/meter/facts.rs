@@ -43,6 +43,8 @@ pub struct Facts {
     pub limiter: ReductionStats,
     /// What the soft curve takes.
     pub clip: ReductionStats,
+    /// Change of drive that leads to the target by the forecast, dB; known while it is missed.
+    pub drive_move: Option<f64>,
     /// Pumping: movement of both reductions together at 0.5 to 8 Hz, dB.
     pub pumping: f64,
     /// What the reader of a file knows; empty while live.
@@ -63,6 +65,7 @@ impl Default for Facts {
             compressor: ReductionStats::default(),
             limiter: ReductionStats::default(),
             clip: ReductionStats::default(),
+            drive_move: None,
             pumping: 0.0,
             file: FileFacts::default(),
         }

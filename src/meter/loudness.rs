@@ -203,6 +203,11 @@ impl LoudnessMeter {
         }
     }
 
+    /// Cells of 10 ms closed so far, and the weighted mean square of the last one.
+    pub fn last_cell(&self) -> (u64, f64) {
+        (self.total, self.window(1, 1))
+    }
+
     /// Mean square over the last `cells`, of which only the newest `of` hold signal.
     fn window(&self, cells: usize, of: usize) -> f64 {
         let end = (self.total % SHORT_TERM_CELLS as u64) as usize;

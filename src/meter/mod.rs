@@ -24,9 +24,12 @@
 pub mod advice;
 pub mod analysis;
 pub mod column;
+pub mod drive_cells;
 pub mod facts;
 pub mod flat_tops;
+pub mod forecast;
 pub mod gate;
+pub mod gating;
 pub mod history;
 pub mod levels;
 pub mod live;

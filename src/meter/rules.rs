@@ -85,6 +85,34 @@ pub struct Rule {
     advises: &'static str,
 }
 
+/// Direction of the level into the limiter that a note asks for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Direction {
+    Up,
+    Down,
+}
+
+impl RuleId {
+    fn direction(self) -> Option<Direction> {
+        match self {
+            RuleId::UnderTarget => Some(Direction::Up),
+            RuleId::OverTarget
+            | RuleId::Pumping
+            | RuleId::LimiterDeep
+            | RuleId::LimiterConstant
+            | RuleId::SoftClipDeep => Some(Direction::Down),
+            _ => None,
+        }
+    }
+}
+
+/// The notes without those that ask for the opposite of a more important one.
+pub fn without_contradictions(mut notes: Vec<AdviceNote>) -> Vec<AdviceNote> {
+    let first = notes.iter().find_map(|note| note.rule.direction());
+    notes.retain(|note| note.rule.direction().is_none_or(|direction| Some(direction) == first));
+    notes
+}
+
 /// The table.
 pub static RULES: [Rule; 22] = [
     Rule {
@@ -149,10 +177,10 @@ pub static RULES: [Rule; 22] = [
         applies_at: FULL_SCALE_DBFS,
         ends_at: FULL_SCALE_DBFS - 0.1,
         source: PRACTICE,
-        measure: |f| (!is_trimmed(f)).then_some(f.source.peak_db),
+        measure: |f| (!(f.settings.compressor.on && is_trimmed(f))).then_some(f.source.peak_db),
         decimals: 1,
         says: "The source reaches full scale: its peak is {value} dBFS.",
-        advises: "Set trim to {trim} dB: that leaves headroom for the stages.",
+        advises: "{make headroom}",
     },
     Rule {
         id: RuleId::TooDense,
@@ -229,7 +257,7 @@ pub static RULES: [Rule; 22] = [
         measure: |f| distance_to_target(f).map(|d| d - f.target.tolerance),
         decimals: 1,
         says: "At {integrated} LUFS, a player that levels to {target} LUFS turns this down by {over} dB.",
-        advises: "Lower the drive by {over} dB: played back it is as loud, with more of its peaks.",
+        advises: "{to target}: played back it is as loud, with more of its peaks.",
     },
     Rule {
         id: RuleId::UnderTarget,
@@ -239,8 +267,8 @@ pub static RULES: [Rule; 22] = [
         source: "the target's level and tolerance",
         measure: |f| distance_to_target(f).map(|d| -d - f.target.tolerance),
         decimals: 1,
-        says: "At {integrated} LUFS it is {under} LU below {target} LUFS; true peaks permit {usable} dB of gain.",
-        advises: "Raise the drive by {under} dB and watch the reduction.",
+        says: "At {integrated} LUFS it is {under} LU below {target} LUFS{permitted}.",
+        advises: "{to target}, and watch the reduction.",
     },
     Rule {
         id: RuleId::EqMoveTooLarge,
@@ -307,12 +335,14 @@ pub static RULES: [Rule; 22] = [
         ends_at: 1.5,
         source: PRACTICE,
         measure: |f| {
-            let known = f.source.headroom_db.is_finite() && f.source.seconds > 0.0;
+            // Without the compressor trim and drive are one gain: the trim would change nothing.
+            let known =
+                f.settings.compressor.on && f.source.headroom_db.is_finite() && f.source.seconds > 0.0;
             (known && f.source.peak_db < FULL_SCALE_DBFS && !is_trimmed(f)).then_some(f.source.headroom_db)
         },
         decimals: 1,
         says: "The source leaves {value} dB of headroom.",
-        advises: "Set trim to {trim} dB: that leaves headroom for the stages.",
+        advises: "{make headroom}",
     },
     Rule {
         id: RuleId::LeadInNoisy,

@@ -9,18 +9,78 @@ fn step(excess: f64) -> f64 {
     ((excess * 2.0).round() / 2.0).max(0.5)
 }
 
+/// Ranges of drive and trim, dB.
+const DRIVE_DB: [f64; 2] = [0.0, 24.0];
+const TRIM_DB: [f64; 2] = [-24.0, 12.0];
+/// Changes below this are not asked for, dB.
+const SMALLEST_DB: f64 = 0.05;
+
+/// The action that changes the level into the limiter by `by` dB: by the drive as far as it goes, then by
+/// the trim, then in the mix. Without a full stop.
+fn change_level(facts: &Facts, by: f64) -> String {
+    let settings = &facts.settings;
+    let up = by > 0.0;
+    let room = |value: f32, [low, high]: [f64; 2]| {
+        let value = f64::from(value);
+        (if up { high - value } else { value - low }).max(0.0)
+    };
+    let trim = if settings.input.trim_on { settings.input.trim } else { 0.0 };
+    let mut rest = by.abs();
+    let mut parts = Vec::new();
+    for (name, room) in [("drive", room(settings.limiter.drive, DRIVE_DB)), ("trim", room(trim, TRIM_DB))] {
+        let part = rest.min(room);
+        if part >= SMALLEST_DB {
+            parts.push(format!("the {name} by {} dB", number(part, 1)));
+            rest -= part;
+        }
+    }
+    if rest >= SMALLEST_DB {
+        parts.push(format!("the level of the mix by {} dB", number(rest, 1)));
+    }
+    let verb = if up { "Raise" } else { "Lower" };
+    format!("{verb} {}", parts.join(" and "))
+}
+
 /// The action that reduces the limiter's work by `excess` dB.
 fn ease_limiter(facts: &Facts, excess: f64) -> String {
-    let drive = f64::from(facts.settings.limiter.drive);
-    let what = if drive > 0.0 { "drive" } else { "trim" };
-    let by = if drive > 0.0 { step(excess).min(drive) } else { step(excess) };
-    format!("Lower the {what} by {} dB.", number(by, 1))
+    change_level(facts, -step(excess)) + "."
+}
+
+/// The action that leads to the target: the forecast of the drive, or without one the difference.
+fn to_target(facts: &Facts) -> String {
+    let difference = facts.target.loudness - facts.integrated;
+    // A forecast to the other side would contradict the observation.
+    let forecast = facts.drive_move.filter(|by| by.signum() == difference.signum());
+    change_level(facts, forecast.unwrap_or(difference))
+}
+
+/// How far true peaks permit more gain, where the limiter has not limited them yet.
+fn permitted(facts: &Facts) -> String {
+    let room = (facts.target.true_peak - facts.true_peak).min(facts.target.loudness - facts.integrated);
+    let unlimited = facts.limiter.most < SMALLEST_DB && facts.clip.most < SMALLEST_DB;
+    if unlimited && room >= SMALLEST_DB {
+        format!("; true peaks permit {} dB of gain", number(room, 1))
+    } else {
+        String::new()
+    }
+}
+
+/// What to do about a source without headroom. The trim matters to the compressor's threshold only: drive
+/// after trim is one gain, and the samples are not limited before the limiter.
+fn make_headroom(facts: &Facts) -> String {
+    if facts.settings.compressor.on {
+        format!(
+            "Set trim to {} dB: that leaves headroom for the compressor.",
+            number(facts.source.trim_db, 1)
+        )
+    } else {
+        format!("Listen for clipped peaks, and leave {} dB in the next export.", number(HEADROOM_DB, 0))
+    }
 }
 
 /// The text for a name in braces; `None` for a name that no one knows.
 pub fn figure(name: &str, f: &Facts) -> Option<String> {
     let over = f.integrated - f.target.loudness;
-    let room = f.target.true_peak - f.true_peak;
     Some(match name {
         "peak" => number(f.true_peak, 1),
         "limit" => number(f.target.true_peak, 1),
@@ -41,7 +101,9 @@ pub fn figure(name: &str, f: &Facts) -> Option<String> {
         "target" => number(f.target.loudness, 0),
         "over" => number(over, 1),
         "under" => number(-over, 1),
-        "usable" => number(room.min(-over).max(0.0), 1),
+        "permitted" => permitted(f),
+        "to target" => to_target(f),
+        "make headroom" => make_headroom(f),
         "band" => (largest_move(f)?.0 + 1).to_string(),
         "gain" => signed(f64::from(largest_move(f)?.1.gain), 1),
         "frequency" => {
@@ -61,11 +123,24 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_drive_is_lowered_to_0_db_at_most() {
-        let mut facts = Facts::default();
-        facts.settings.limiter.drive = 1.5;
-        assert_eq!(ease_limiter(&facts, 4.0), "Lower the drive by 1.5 dB.");
-        facts.settings.limiter.drive = 0.0;
-        assert_eq!(ease_limiter(&facts, 4.1), "Lower the trim by 4.0 dB.");
+    fn what_the_drive_cannot_do_the_trim_does_and_then_the_mix() {
+        let with = |drive: f32, trim: f32, by: f64| {
+            let mut facts = Facts::default();
+            (facts.settings.limiter.drive, facts.settings.input.trim) = (drive, trim);
+            change_level(&facts, by)
+        };
+        assert_eq!(with(6.0, 0.0, -4.0), "Lower the drive by 4.0 dB");
+        assert_eq!(with(1.5, 0.0, -4.0), "Lower the drive by 1.5 dB and the trim by 2.5 dB");
+        assert_eq!(with(0.0, -3.0, -4.0), "Lower the trim by 4.0 dB");
+        assert_eq!(with(22.0, 0.0, 6.0), "Raise the drive by 2.0 dB and the trim by 4.0 dB");
+        assert_eq!(with(24.0, 10.0, 6.0), "Raise the trim by 2.0 dB and the level of the mix by 4.0 dB");
+    }
+
+    #[test]
+    fn permitted_gain_is_not_said_of_a_limited_signal() {
+        let mut facts = Facts { integrated: -20.0, true_peak: -6.0, ..Facts::default() };
+        assert_eq!(permitted(&facts), "; true peaks permit 5.0 dB of gain");
+        facts.limiter.most = 2.0;
+        assert_eq!(permitted(&facts), "");
     }
 }

@@ -168,9 +168,17 @@ fn flat_tops_with_their_places() {
 #[test]
 fn bounced_at_full_scale_until_the_trim_is_set() {
     let loud = |t: f64| pass([0.9999 * (TAU * 997.0 * t).sin() * (TAU * 0.3 * t).sin(), music(t)[1]]);
-    speaks(&run(5.0, nothing, loud), RuleId::FullScale, "Set trim to −6.0 dB");
+    let compressed = |a: &mut Analysis| {
+        let mut settings = Settings::default();
+        settings.compressor.on = true;
+        a.set_settings(&settings);
+    };
+    speaks(&run(5.0, compressed, loud), RuleId::FullScale, "Set trim to −6.0 dB");
+    // Without the compressor the trim would change nothing.
+    speaks(&run(5.0, nothing, loud), RuleId::FullScale, "leave 6 dB in the next export");
     let trimmed = |a: &mut Analysis| {
         let mut settings = Settings::default();
+        settings.compressor.on = true;
         settings.input.trim = -6.0;
         a.set_settings(&settings);
     };
@@ -180,9 +188,17 @@ fn bounced_at_full_scale_until_the_trim_is_set() {
 
 #[test]
 fn little_headroom() {
-    let with = |gain: f64| run(5.0, nothing, move |t| pass([gain * (TAU * 997.0 * t).sin(), music(t)[1]]));
-    speaks(&with(0.93), RuleId::LittleHeadroom, "0.6 dB of headroom");
-    silent(&with(0.5), RuleId::LittleHeadroom);
+    let with = |gain: f64, compressor: bool| {
+        let prepare = move |a: &mut Analysis| {
+            let mut settings = Settings::default();
+            settings.compressor.on = compressor;
+            a.set_settings(&settings);
+        };
+        run(5.0, prepare, move |t| pass([gain * (TAU * 997.0 * t).sin(), music(t)[1]]))
+    };
+    speaks(&with(0.93, true), RuleId::LittleHeadroom, "0.6 dB of headroom");
+    silent(&with(0.5, true), RuleId::LittleHeadroom);
+    silent(&with(0.93, false), RuleId::LittleHeadroom);
 }
 
 #[test]

@@ -3,6 +3,7 @@
 
 mod advice;
 mod hour;
+mod moves;
 mod same_digits;
 mod soak;
 mod thread;

@@ -1,17 +1,17 @@
 //! Integrated loudness from cells of 10 ms: a weighted mean square per cell in, LUFS out, with the
 //! gating blocks of ITU-R BS.1770-5 (400 ms every 100 ms).
 
-use crate::meter::gate::LoudnessGate;
+use super::gate::LoudnessGate;
 
 /// Cells per second.
-pub(super) const CELLS_PER_SECOND: u32 = 100;
+pub const CELLS_PER_SECOND: u32 = 100;
 /// Cells of a gating block, 400 ms.
 const BLOCK_CELLS: usize = 40;
 /// Cells between the starts of two gating blocks, 100 ms.
 const HOP_CELLS: usize = 10;
 
 /// Forms gating blocks from consecutive cells.
-pub(super) struct GatingBlocks {
+pub struct GatingBlocks {
     gate: LoudnessGate,
     /// The last cells, a ring.
     cells: [f64; BLOCK_CELLS],
@@ -19,6 +19,7 @@ pub(super) struct GatingBlocks {
 }
 
 impl GatingBlocks {
+    /// Without cells.
     pub fn new() -> Self {
         Self { gate: LoudnessGate::new(), cells: [0.0; BLOCK_CELLS], added: 0 }
     }
@@ -35,5 +36,11 @@ impl GatingBlocks {
     /// LUFS; −∞ for silence.
     pub fn integrated(&self) -> f64 {
         self.gate.integrated()
+    }
+}
+
+impl Default for GatingBlocks {
+    fn default() -> Self {
+        Self::new()
     }
 }

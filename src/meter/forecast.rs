@@ -17,6 +17,10 @@ use std::collections::VecDeque;
 /// Cells within which a reduction must be wanted throughout to be persistent (1.2 s, the limiter's own).
 const PERSISTENT_CELLS: usize = 12 * CELLS_PER_SECOND as usize / 10;
 
+/// Energy that a cell loses to the curve, dB, per decibel that the curve takes from its highest peak: found
+/// on the generated pieces (own measurement), where it reads 0.2 to 0.35.
+const CLIP_ENERGY: f64 = 0.2;
+
 /// Number of gains at which the curve is computed, 1 dB apart.
 const KNOTS: usize = 16;
 
@@ -65,6 +69,48 @@ impl LimiterModel {
     }
 }
 
+/// A song's cells with what the limiter model needs of them.
+pub struct SongModel<'a> {
+    cells: &'a [[f32; 2]],
+    /// Highest peak of each cell alone, and with its neighbours, dBFS behind the trim.
+    peaks: Vec<f64>,
+    widest: Vec<f64>,
+    trim: f64,
+    ceiling: f64,
+    limiter: &'a LimiterSettings,
+}
+
+impl<'a> SongModel<'a> {
+    /// For cells (weighted mean square and highest sample in front of the limiter) behind a trim in dB.
+    pub fn new(cells: &'a [[f32; 2]], trim: f64, limiter: &'a LimiterSettings) -> Self {
+        // Without the limiter nothing limits the peaks.
+        let ceiling = if limiter.on { f64::from(limiter.ceiling) } else { f64::INFINITY };
+        let peaks: Vec<f64> =
+            cells.iter().map(|[_, peak]| trim + 20.0 * f64::from(peak.max(1e-9)).log10()).collect();
+        // The limiter acts on a cell by its own peak, the one before and the one behind.
+        let widest = (0..peaks.len())
+            .map(|i| {
+                peaks[i.saturating_sub(1)..(i + 2).min(peaks.len())].iter().copied().fold(-1e3, f64::max)
+            })
+            .collect();
+        Self { cells, peaks, widest, trim, ceiling, limiter }
+    }
+
+    /// Estimated integrated loudness behind the limiter at a gain in dB, LUFS; −∞ for silence.
+    pub fn loudness(&self, gain: f64) -> f64 {
+        let mut model = LimiterModel::new(self.limiter);
+        let mut blocks = GatingBlocks::new();
+        let over = |peak: f64| (peak + gain - self.ceiling).max(0.0);
+        for (([energy, _], own), widest) in self.cells.iter().zip(&self.peaks).zip(&self.widest) {
+            let reduction = model.step(over(*widest));
+            let clip = (over(*own) - reduction).max(0.0);
+            let taken = reduction + CLIP_ENERGY * clip;
+            blocks.add(f64::from(*energy) * 10f64.powf((self.trim + gain - taken) / 10.0));
+        }
+        blocks.integrated()
+    }
+}
+
 /// Estimated loudness over a range of gains.
 #[derive(Clone, Debug)]
 pub struct Forecast {
@@ -78,27 +124,8 @@ impl Forecast {
     /// For the cells of a song behind a trim in dB and a limiter; from a gain of `low` dB on. None for
     /// silence.
     pub fn new(cells: &[[f32; 2]], trim: f64, limiter: &LimiterSettings, low: f64) -> Option<Self> {
-        // Without the limiter nothing limits the peaks.
-        let ceiling = if limiter.on { f64::from(limiter.ceiling) } else { f64::INFINITY };
-        let peaks: Vec<f64> =
-            cells.iter().map(|[_, peak]| trim + 20.0 * f64::from(peak.max(1e-9)).log10()).collect();
-        // The limiter acts on a cell by its own peak, the one before and the one behind.
-        let widest: Vec<f64> = (0..peaks.len())
-            .map(|i| {
-                peaks[i.saturating_sub(1)..(i + 2).min(peaks.len())].iter().copied().fold(-1e3, f64::max)
-            })
-            .collect();
-        let mut curve: Vec<f64> = Vec::with_capacity(KNOTS);
-        while curve.len() < KNOTS {
-            let gain = low + curve.len() as f64;
-            let mut model = LimiterModel::new(limiter);
-            let mut blocks = GatingBlocks::new();
-            for ([energy, _], peak) in cells.iter().zip(&widest) {
-                let reduction = model.step((peak + gain - ceiling).max(0.0));
-                blocks.add(f64::from(*energy) * 10f64.powf((trim + gain - reduction) / 10.0));
-            }
-            curve.push(blocks.integrated());
-        }
+        let model = SongModel::new(cells, trim, limiter);
+        let mut curve: Vec<f64> = (0..KNOTS).map(|knot| model.loudness(low + knot as f64)).collect();
         if curve.iter().any(|loudness| !loudness.is_finite()) {
             return None;
         }
@@ -110,9 +137,18 @@ impl Forecast {
     }
 
     /// A given curve: loudness (LUFS) at `low` dB, `low` + 1 dB, …
-    #[cfg(test)]
-    pub(super) fn of(low: f64, curve: Vec<f64>) -> Self {
+    pub fn of(low: f64, curve: Vec<f64>) -> Self {
         Self { low, curve }
+    }
+
+    /// Loudness at a gain in dB, LUFS; beyond the ends of the curve 1 dB of gain is taken as 1 LU.
+    pub fn loudness(&self, gain: f64) -> f64 {
+        let last = self.curve.len() - 1;
+        let at = gain - self.low;
+        let lower = (at.max(0.0) as usize).min(last - 1);
+        let inside = at.clamp(0.0, last as f64);
+        let (a, b) = (self.curve[lower], self.curve[lower + 1]);
+        a + (b - a) * (inside - lower as f64) + at - inside
     }
 
     /// Gain in dB at which the song reaches `loudness` (LUFS). Beyond the ends of the curve 1 dB of gain
@@ -129,38 +165,5 @@ impl Forecast {
         let upper = self.curve.partition_point(|l| *l < loudness).clamp(1, knots - 1);
         let (a, b) = (self.curve[upper - 1], self.curve[upper]);
         self.low + upper as f64 - (b - loudness) / (b - a)
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::super::cut::CutPlan;
-    use super::super::level_cells::LevelCells;
-    use super::*;
-
-    /// Bursts of 40 ms in a steady tone 20 dB below: the loudness follows the gain until the bursts reach
-    /// the ceiling, and rises less from there on.
-    #[test]
-    fn loudness_rises_less_once_peaks_reach_the_ceiling() {
-        let mut cells = LevelCells::new(48_000, 2);
-        let samples: Vec<f32> = (0..48_000 * 20)
-            .map(|n| {
-                let level = if n % 24_000 < 1_920 { 0.5 } else { 0.05 };
-                level * (std::f32::consts::TAU * 0.01 * n as f32).sin()
-            })
-            .collect();
-        let none = [0.0; 1000];
-        samples.chunks(1000).for_each(|part| cells.push(part, part, &none, &none));
-        let whole = CutPlan::whole(48_000 * 20);
-        let gain_only = LimiterSettings { soft_clip: 0.0, release: 100.0, ..LimiterSettings::default() };
-        let forecast = Forecast::new(cells.kept(&whole), 0.0, &gain_only, 0.0).unwrap();
-        let at = |gain: usize| forecast.curve[gain];
-        assert!((at(5) - at(0) - 5.0).abs() < 1e-6);
-        assert!(at(10) - at(5) < 3.0, "{:?}", forecast.curve);
-        assert!((forecast.gain(at(7)) - 7.0).abs() < 1e-9);
-        let mut meter = crate::meter::LoudnessMeter::new(48_000, 2);
-        meter.feed(&[&samples, &samples]);
-        assert!((cells.loudness() - meter.integrated()).abs() < 1e-9);
-        assert!(Forecast::new(&[[0.0; 2]; 500], 0.0, &gain_only, 0.0).is_none());
     }
 }
