@@ -70,7 +70,7 @@ fn permitted(facts: &Facts) -> String {
 fn make_headroom(facts: &Facts) -> String {
     if facts.settings.compressor.on {
         format!(
-            "Set trim to {} dB: that leaves headroom for the compressor.",
+            "Set trim to {} dB: that leaves headroom for the stages.",
             number(facts.source.trim_db, 1)
         )
     } else {
