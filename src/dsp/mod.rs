@@ -16,3 +16,8 @@ pub mod sliding;
 pub mod smooth;
 
 pub use block::{Block, CHANNELS, CHUNK};
+
+/// Greatest common divisor, for ratios of sample rates.
+pub fn gcd(a: u32, b: u32) -> u32 {
+    if b == 0 { a } else { gcd(b, a % b) }
+}

@@ -5,6 +5,7 @@
 //! with a linear-phase filter and transformed back, in 64-bit float. The blocks are chosen long
 //! enough for the filter to stay flat up to 20 kHz at 44.1 kHz; the tests measure the residual.
 
+use crate::dsp::gcd;
 use rubato::audioadapter_buffers::direct::SequentialSliceOfVecs;
 use rubato::{Fft, FixedSync, Resampler, WindowFunction};
 
@@ -119,10 +120,6 @@ impl Converter {
             channel.drain(..at);
         }
     }
-}
-
-fn gcd(a: u32, b: u32) -> u32 {
-    if b == 0 { a } else { gcd(b, a % b) }
 }
 
 #[cfg(test)]

@@ -1,11 +1,10 @@
 //! Cells of 10 ms for the loudness forecast: samples behind the limiter and its reduction (dB) in,
-//! K-weighted energy and peak in front of the limiter per cell out. What the soft clip takes off the peaks
-//! counts for the peak only: its short share of the energy is not modelled.
+//! K-weighted energy and peak in front of the limiter per cell out.
 
 use super::cut::CutPlan;
-use crate::dsp::CHUNK;
 use crate::dsp::k_weighting::KWeighting;
 use crate::meter::gating::{CELLS_PER_SECOND, GatingBlocks};
+use crate::meter::open_cell::OpenCell;
 
 /// The cells of a file, filled from consecutive blocks.
 pub struct LevelCells {
@@ -15,10 +14,8 @@ pub struct LevelCells {
     filter: KWeighting,
     /// Of the open cell: weighted energy per channel.
     energy: [f64; 2],
-    /// Of the open cell: highest sample in front of the limiter, linear.
-    peak: f32,
-    /// Of the open cell: sum of the reduction, dB times frames.
-    reduction: f64,
+    /// Of the open cell: what leads from behind the limiter to its front.
+    open: OpenCell,
     /// Frames still missing in the open cell.
     missing: usize,
     /// Carry of the division of the rate into cells.
@@ -37,8 +34,7 @@ impl LevelCells {
             weight: if channels == 1 { 0.5 } else { 1.0 },
             filter: KWeighting::new(f64::from(rate)),
             energy: [0.0; 2],
-            peak: 0.0,
-            reduction: 0.0,
+            open: OpenCell::default(),
             missing: 0,
             carry: 0,
             cells: Vec::new(),
@@ -63,16 +59,7 @@ impl LevelCells {
             let to = at + self.missing.min(left.len() - at);
             let planes = [&left[at..to], &right[at..to]];
             self.filter.add_energy(planes, &mut self.energy);
-            let reductions = limiter_db[at..to].chunks(CHUNK).zip(clip_db[at..to].chunks(CHUNK));
-            for (i, (reduction, clip)) in reductions.enumerate() {
-                let group = i * CHUNK..(i * CHUNK + reduction.len());
-                let highest = |plane: &[f32]| plane.iter().fold(0.0f32, |peak, x| peak.max(x.abs()));
-                let peak = highest(&planes[0][group.clone()]).max(highest(&planes[1][group]));
-                let deepest = reduction.iter().zip(clip).map(|(a, b)| a + b).fold(0.0, f32::max);
-                let lift = if deepest > 0.0 { 10f32.powf(deepest / 20.0) } else { 1.0 };
-                self.peak = self.peak.max(peak * lift);
-                self.reduction += f64::from(reduction.iter().sum::<f32>());
-            }
+            self.open.add(planes, &limiter_db[at..to], &clip_db[at..to]);
             self.missing -= to - at;
             at = to;
             if self.missing == 0 {
@@ -85,10 +72,9 @@ impl LevelCells {
         let frames = f64::from(self.rate) / f64::from(CELLS_PER_SECOND);
         let mean = self.weight * (self.energy[0] + self.energy[1]) / frames;
         self.behind.add(mean);
-        let lift = 10f64.powf(self.reduction / frames / 10.0);
-        self.cells.push([(mean * lift) as f32, self.peak]);
+        self.cells.push(self.open.close(mean));
         self.filter.flush();
-        (self.energy, self.peak, self.reduction) = ([0.0; 2], 0.0, 0.0);
+        self.energy = [0.0; 2];
         self.next();
     }
 

@@ -1,8 +1,8 @@
 //! Masters one file: a [`MasterJob`] in, a verified file and its [`Master`] out.
 //!
 //! Steps: measure the source, plan the cut, search the gain for the target, render and write, read the
-//! file again and verify it, grade it against the mix, write the report. No file has its final name before it is complete, and a
-//! master that fails its verification is removed.
+//! file again and verify it, grade it against the mix, write the report. No file has its final name
+//! before it is complete, and a master that fails its verification is removed.
 
 use std::fs;
 use std::path::Path;

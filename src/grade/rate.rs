@@ -6,6 +6,7 @@
 //! lower rate, Kaiser window β = 5, ten periods of the lower rate to either side), which is why it is not
 //! the converter of [`crate::finish`], whose transition band ends where this one's begins.
 
+use crate::dsp::gcd;
 use std::f64::consts::PI;
 
 /// Shape of the Kaiser window.
@@ -56,10 +57,6 @@ fn bessel_i0(x: f64) -> f64 {
         sum += term;
     }
     sum
-}
-
-fn gcd(a: u32, b: u32) -> u32 {
-    if b == 0 { a } else { gcd(b, a % b) }
 }
 
 #[cfg(test)]

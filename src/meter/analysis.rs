@@ -23,6 +23,8 @@ use crate::tap_ring::{Tap, TapChunk, TapChunker, Transport};
 
 /// Columns between two updates of the advice: about 100 ms.
 const ADVICE_COLUMNS: u64 = 9;
+/// How far inside the tolerance a note on the target still stands, LU; its rule ends at 0.2.
+const NOTE_HYSTERESIS_LU: f64 = 0.25;
 /// Updates of the advice between two forecasts of the drive: about 5 s.
 const FORECAST_TICKS: u64 = 50;
 /// Peak below which a column holds no music, linear: −50 dBFS (own choice).
@@ -246,7 +248,7 @@ impl Analysis {
         lock(&self.history).push(column);
         self.columns += 1;
         if self.columns.is_multiple_of(ADVICE_COLUMNS) {
-            if self.ticks.is_multiple_of(FORECAST_TICKS) {
+            if self.drive_move.is_none() || self.ticks.is_multiple_of(FORECAST_TICKS) {
                 self.drive_move = self.forecast_drive();
             }
             self.ticks += 1;
@@ -280,7 +282,9 @@ impl Analysis {
     fn forecast_drive(&self) -> Option<f64> {
         let (loudness, target) = (self.after.loudness.integrated(), self.target);
         let settled = self.measured as f64 >= SETTLED_S * f64::from(self.sample_rate);
-        let missed = loudness.is_finite() && (loudness - target.loudness).abs() > target.tolerance;
+        // The notes on the target last a little longer than the target is missed.
+        let missed = loudness.is_finite()
+            && (loudness - target.loudness).abs() > target.tolerance - NOTE_HYSTERESIS_LU;
         (settled && missed)
             .then(|| self.drive_cells.drive_move(&self.settings.limiter, loudness, target.loudness))?
     }
@@ -382,11 +386,13 @@ impl Analysis {
 
     /// The delivery target.
     pub fn set_target(&mut self, target: Target) {
+        self.drive_move = self.drive_move.filter(|_| self.target == target);
         self.target = target;
     }
 
     /// The chain's settings, which some rules use.
     pub fn set_settings(&mut self, settings: &Settings) {
+        self.drive_move = self.drive_move.filter(|_| self.settings == *settings);
         self.settings = *settings;
     }
 

@@ -4,7 +4,7 @@
 use super::forecast::SongModel;
 use super::gating::CELLS_PER_SECOND;
 use super::loudness::LoudnessMeter;
-use crate::dsp::CHUNK;
+use super::open_cell::OpenCell;
 use crate::settings::LimiterSettings;
 use crate::tap_ring::TapChunk;
 
@@ -30,48 +30,19 @@ pub struct DriveCells {
     closed: u64,
 }
 
-/// Sums of the open cell.
-#[derive(Clone, Copy, Debug, Default)]
-struct OpenCell {
-    /// Highest sample in front of the limiter, linear.
-    peak: f32,
-    /// Sums of squares behind and in front of the limiter.
-    behind: f32,
-    front: f32,
-}
-
-impl OpenCell {
-    fn add(&mut self, chunk: &TapChunk) {
-        let [left, right] = &chunk.after;
-        for i in 0..CHUNK {
-            let reduction = chunk.limiter_db[i] + chunk.clip_db[i];
-            let square = left[i] * left[i] + right[i] * right[i];
-            let peak = left[i].abs().max(right[i].abs());
-            let lift = if reduction > 0.0 { 10f32.powf(reduction / 20.0) } else { 1.0 };
-            self.peak = self.peak.max(peak * lift);
-            self.behind += square;
-            self.front += square * lift * lift;
-        }
-    }
-
-    /// Energy in front of the limiter over that behind it.
-    fn lift(&self) -> f32 {
-        if self.behind > 0.0 { self.front / self.behind } else { 1.0 }
-    }
-}
-
 impl DriveCells {
     /// Takes a chunk that `loudness`, the meter behind the chain, has just been fed.
     pub fn add(&mut self, chunk: &TapChunk, loudness: &LoudnessMeter, running: bool) {
-        self.open.add(chunk);
+        let [left, right] = &chunk.after;
+        self.open.add([left, right], &chunk.limiter_db, &chunk.clip_db);
         let (closed, mean_square) = loudness.last_cell();
         if closed == self.closed {
             return;
         }
         self.closed = closed;
-        let open = std::mem::take(&mut self.open);
+        let cell = self.open.close(mean_square);
         if running {
-            self.cells.push([mean_square as f32 * open.lift(), open.peak]);
+            self.cells.push(cell);
             if self.cells.len() > MAX_CELLS {
                 self.cells.drain(..MAX_CELLS / 2);
             }

@@ -35,6 +35,7 @@ pub mod levels;
 pub mod live;
 pub mod loudness;
 pub mod matching;
+pub mod open_cell;
 pub mod reduction;
 pub mod rules;
 pub mod signal_meters;

@@ -3,15 +3,13 @@
 use super::facts::{Facts, LEAD_IN_S, largest_move};
 use super::source::{HEADROOM_DB, StereoImage};
 use crate::numbers::{clock_tenths, number, signed};
+use crate::params;
 
 /// `excess` in dB, rounded to half decibels, at least one half.
 fn step(excess: f64) -> f64 {
     ((excess * 2.0).round() / 2.0).max(0.5)
 }
 
-/// Ranges of drive and trim, dB.
-const DRIVE_DB: [f64; 2] = [0.0, 24.0];
-const TRIM_DB: [f64; 2] = [-24.0, 12.0];
 /// Changes below this are not asked for, dB.
 const SMALLEST_DB: f64 = 0.05;
 
@@ -20,17 +18,17 @@ const SMALLEST_DB: f64 = 0.05;
 fn change_level(facts: &Facts, by: f64) -> String {
     let settings = &facts.settings;
     let up = by > 0.0;
-    let room = |value: f32, [low, high]: [f64; 2]| {
-        let value = f64::from(value);
-        (if up { high - value } else { value - low }).max(0.0)
+    let room = |id: &str| {
+        let Some(param) = params::find(id) else { return 0.0 };
+        let ((low, high), value) = (param.range(), param.get(settings));
+        f64::from(if up { high - value } else { value - low }).max(0.0)
     };
-    let trim = if settings.input.trim_on { settings.input.trim } else { 0.0 };
     let mut rest = by.abs();
     let mut parts = Vec::new();
-    for (name, room) in [("drive", room(settings.limiter.drive, DRIVE_DB)), ("trim", room(trim, TRIM_DB))] {
-        let part = rest.min(room);
+    for (id, in_effect) in [("drive", true), ("trim", settings.input.trim_on)] {
+        let part = rest.min(if in_effect { room(id) } else { 0.0 });
         if part >= SMALLEST_DB {
-            parts.push(format!("the {name} by {} dB", number(part, 1)));
+            parts.push(format!("the {id} by {} dB", number(part, 1)));
             rest -= part;
         }
     }
@@ -69,10 +67,7 @@ fn permitted(facts: &Facts) -> String {
 /// after trim is one gain, and the samples are not limited before the limiter.
 fn make_headroom(facts: &Facts) -> String {
     if facts.settings.compressor.on {
-        format!(
-            "Set trim to {} dB: that leaves headroom for the stages.",
-            number(facts.source.trim_db, 1)
-        )
+        format!("Set trim to {} dB: that leaves headroom for the stages.", number(facts.source.trim_db, 1))
     } else {
         format!("Listen for clipped peaks, and leave {} dB in the next export.", number(HEADROOM_DB, 0))
     }
@@ -134,6 +129,9 @@ mod tests {
         assert_eq!(with(0.0, -3.0, -4.0), "Lower the trim by 4.0 dB");
         assert_eq!(with(22.0, 0.0, 6.0), "Raise the drive by 2.0 dB and the trim by 4.0 dB");
         assert_eq!(with(24.0, 10.0, 6.0), "Raise the trim by 2.0 dB and the level of the mix by 4.0 dB");
+        let mut trim_off = Facts::default();
+        trim_off.settings.input.trim_on = false;
+        assert_eq!(change_level(&trim_off, -3.0), "Lower the level of the mix by 3.0 dB");
     }
 
     #[test]

@@ -3,7 +3,7 @@
 
 use serde_json::Value;
 
-use crate::commands::lintel;
+use crate::place::lintel;
 use testkit::quartet;
 
 use crate::kit::{foreign, output, read_all, save, text};

@@ -3,8 +3,8 @@
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use crate::commands::{lintel, place, run};
 use crate::kit::text;
+use crate::place::{lintel, place, run};
 use lintel::palette::LIGHT;
 
 /// The browser, or nothing, with a message.

@@ -1,6 +1,9 @@
 //! The promises of the whole stage that need its inside, and those that any caller relies on.
 
-use super::*;
+use super::Limiter;
+use crate::dsp::db;
+use crate::dsp::{Block, CHANNELS, CHUNK};
+use crate::settings::LimiterSettings;
 
 /// Uniform in −1 to 1.
 struct Noise(u64);

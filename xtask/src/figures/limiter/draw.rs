@@ -1,4 +1,4 @@
-//! The ceiling's charts: traces and figures in, SVG files out.
+//! The limiter's charts: traces and figures in, SVG files out.
 
 use super::super::style::{FONT, OCHRE, RED, TEAL, TEXT, broken, legend, mesh, number, page};
 use super::{Over, Traces, signed};
@@ -44,14 +44,14 @@ pub fn release(path: &Path, a: &Traces, b: &Traces) -> io::Result<()> {
     page(path, (900, 640), |area| {
         let panels = area.split_evenly((2, 1));
         for (panel, title, traces) in [
-            (&panels[0], "(a) one peak of 1 ms at 0.2 s, 6 dB of drive, release 120 ms", a),
+            (&panels[0], "(a) one peak of 1 ms at 0.2 s, 6 dB of drive, default release", a),
             (&panels[1], "(b) 2 s of density from 0.5 s, 12 transients a second", b),
         ] {
             let end = traces[0].last().map_or(1.0, |p| p.0);
             let top = traces[0].iter().map(|p| p.1).fold(0.0, f64::max) * 1.15;
             // Hangs from zero, as a reduction does.
             let curves: [Curve; 2] =
-                [("two time constants", RED, &traces[0]), ("the fast one alone", TEAL, &traces[1])];
+                [("soft clip at its default", RED, &traces[0]), ("soft clip 0", TEAL, &traces[1])];
             lines(
                 panel,
                 title,
