@@ -201,7 +201,7 @@ fn linked_channels_have_one_gain() {
         if x[0][n].abs() > 1e-3 && x[1][n].abs() > 1e-3 {
             let [l, r] = gains(n);
             let off = (l / r).ln().abs();
-            if n < 30_000 || n > 80_000 { same = same.max(off) } else { apart = apart.max(off) }
+            if !(30_000..=80_000).contains(&n) { same = same.max(off) } else { apart = apart.max(off) }
         }
     }
     assert!(same < 1e-9 && apart > 1e-3, "{same:e} {apart:e}");

@@ -12,7 +12,7 @@ use std::time::Instant;
 /// The row that the others are compared with.
 pub const WHOLE: &str = "every stage, driven +9 dB";
 
-/// Only the ceiling, and it has nothing to do.
+/// Only the limiter, with nothing to do.
 fn idle() -> Settings {
     let mut settings = Settings::default();
     settings.input.trim_on = false;
@@ -81,11 +81,11 @@ pub fn table(rate: f64, block: usize) -> Vec<Row> {
     compressor.compressor.on = true;
     let mut matching = LoudnessMatch::new(rate);
     let prices = vec![
-        ("ceiling alone, idle (quiet music)", price(rate, block, &quiet, &idle())),
-        ("ceiling alone, driven +3 dB", price(rate, block, &loud, &driven(3.0))),
-        ("ceiling alone, driven +12 dB", price(rate, block, &loud, &driven(12.0))),
-        ("five bands and an idle ceiling", price(rate, block, &quiet, &five_bands())),
-        ("compressor and an idle ceiling", price(rate, block, &quiet, &compressor)),
+        ("limiter alone, idle (quiet music)", price(rate, block, &quiet, &idle())),
+        ("limiter alone, driven +3 dB", price(rate, block, &loud, &driven(3.0))),
+        ("limiter alone, driven +12 dB", price(rate, block, &loud, &driven(12.0))),
+        ("five bands and an idle limiter", price(rate, block, &quiet, &five_bands())),
+        ("compressor and an idle limiter", price(rate, block, &quiet, &compressor)),
         ("every stage, quiet music", price(rate, block, &quiet, &everything())),
         (WHOLE, price(rate, block, &loud, &everything())),
         (

@@ -48,7 +48,7 @@ pub fn section(bundle: &Path) -> Result<String, Failure> {
     crate::demo::save(&wav, &quartet::mix(54.0), quartet::RATE as u32, 1.0, &[])?;
 
     let mut text = String::from(
-        "The demo's mix in blocks of 512 through the VST3 bundle with five bands, compressor, true-peak ceiling \
+        "The demo's mix in blocks of 512 through the VST3 bundle with five bands, compressor, true-peak limiter \
          and all meters, and through the host library's own low shelf, three bells, high shelf, compressor \
          and limiter, which oversample nothing and measure nothing; fifteen turns each.\n\n\
          | drive | its own chain, ns | Lintel, ns | least over least | median of the turns (asked: at most 1.0) |\n\

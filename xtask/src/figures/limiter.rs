@@ -249,13 +249,15 @@ fn promises(rows: &mut Vec<Row>) {
         "definition",
         decibels(worst) <= -140.0,
     ));
+    // The link joins the gains; the curve acts on each channel's own peaks.
+    let y = limit(&LimiterSettings { soft_clip: 0.0, ..driven(12.0) }, rate, &x);
     let ratio = |n: usize| (y.out[0][n] / x[0][n]) / (y.out[1][n] / x[1][n]);
     let moved = (0..x[0].len())
         .filter(|&n| x[0][n].abs() > 1e-6 && x[1][n].abs() > 1e-6)
         .map(|n| decibels(ratio(n)).abs())
         .fold(0.0, f64::max);
     rows.push(row(
-        "limiter: difference of the channels' gains at link 100 %",
+        "limiter: difference of the channels' gains at link 100 %, soft clip 0",
         "none",
         format!("{moved:.1e} dB (rounding of the quotient)"),
         "definition",
@@ -298,13 +300,13 @@ fn cost(rows: &mut Vec<Row>) {
     let hiss = [0, 1].map(|_| (0..mix[0].len()).map(|_| noise.signed()).collect::<Vec<_>>());
     let silence = scaled(&mix, 0.0);
     let cases = [
-        ("silence", silence, 0.0),
-        ("quiet (mix at −12 dB)", scaled(&mix, 0.25), 0.0),
-        ("moderate (mix +3 dB)", mix.clone(), 3.0),
-        ("mix +12 dB", mix, 12.0),
-        ("worst: white noise +12 dB", hiss, 12.0),
+        ("silence", silence, 0.0, Some(8.0)),
+        ("quiet (mix at −12 dB)", scaled(&mix, 0.25), 0.0, Some(8.0)),
+        ("moderate (mix +3 dB)", mix.clone(), 3.0, None),
+        ("mix +9 dB", mix, 9.0, Some(30.0)),
+        ("worst: white noise +12 dB", hiss, 12.0, Some(45.0)),
     ];
-    for (name, x, drive) in cases {
+    for (name, x, drive, most) in cases {
         let best = (0..5)
             .map(|_| {
                 let mut limiter = stage(&driven(drive), rate);
@@ -315,10 +317,10 @@ fn cost(rows: &mut Vec<Row>) {
             .fold(f64::MAX, f64::min);
         rows.push(row(
             &format!("limiter: cost, {name}, stereo, 48 kHz, one core of this machine"),
-            "published",
-            format!("{:.0} ns a frame, {:.0} times real time", best * 1e9, 1.0 / (best * rate)),
+            &most.map_or("published".to_owned(), |most| format!("≤ {most} ns a frame (own goal)")),
+            format!("{:.1} ns a frame, {:.0} times real time", best * 1e9, 1.0 / (best * rate)),
             "own measurement",
-            true,
+            most.is_none_or(|most| best * 1e9 <= most),
         ));
     }
 }
