@@ -3,6 +3,6 @@
 
 fn main() {
     for row in testkit::cost::meters::table() {
-        println!("{:<75} {:>6.2} ns {:>6.2}", row.what, row.ns, row.ratio);
+        println!("{:<75} {:>6.2} ns {:>6.2}", row.label(), row.ns, row.ratio);
     }
 }

@@ -19,7 +19,7 @@
 //! | true peak at a rate of 192 kHz or more | 4 × below 96 kHz, 2 × from there, samples only at 192 kHz | 8 × at every rate |
 //! | pause and resume with momentary figures running | one measurement | [`LoudnessMeter::run`] |
 //! | hours in bounded memory | an ever longer list, or bins 0.1 LU wide | bins 0.01 LU wide with exact power |
-//! | both signals and all else in 60 ns a frame | two of it take 60 ns alone | see `benches/meters.rs` |
+//! | both signals and all else on one thread at little cost | its meters alone take some 30 ns a frame for each signal | docs/cost.md |
 
 pub mod advice;
 pub mod analysis;

@@ -21,11 +21,17 @@ impl OpenCell {
         let groups = left.chunks(CHUNK).zip(right.chunks(CHUNK));
         let reductions = limiter_db.chunks(CHUNK).zip(clip_db.chunks(CHUNK));
         for ((left, right), (limiter, clip)) in groups.zip(reductions) {
-            let reduced = limiter.iter().chain(clip).any(|db| *db > 0.0);
+            if limiter.iter().chain(clip).all(|db| *db == 0.0) {
+                let peak = highest(left).max(highest(right));
+                let square = sum_of_squares(left) + sum_of_squares(right);
+                self.peak = self.peak.max(peak);
+                self.behind += square;
+                self.front += square;
+                continue;
+            }
             for i in 0..left.len() {
                 let square = left[i] * left[i] + right[i] * right[i];
-                let reduction_db = f64::from(limiter[i] + clip[i]);
-                let lift = if reduced { exp2(reduction_db / DB_PER_OCTAVE) as f32 } else { 1.0 };
+                let lift = exp2(f64::from(limiter[i] + clip[i]) / DB_PER_OCTAVE) as f32;
                 self.peak = self.peak.max(left[i].abs().max(right[i].abs()) * lift);
                 self.behind += square;
                 self.front += square * lift * lift;
@@ -42,6 +48,31 @@ impl OpenCell {
         *self = Self::default();
         cell
     }
+}
+
+/// Values worked on at once; independent sums become vector code.
+const LANES: usize = 8;
+
+fn highest(samples: &[f32]) -> f32 {
+    let (groups, rest) = samples.as_chunks::<LANES>();
+    let mut lanes = [0.0f32; LANES];
+    for group in groups {
+        for (lane, x) in lanes.iter_mut().zip(group) {
+            *lane = if x.abs() > *lane { x.abs() } else { *lane };
+        }
+    }
+    lanes.iter().chain(rest).fold(0.0, |highest, x| highest.max(x.abs()))
+}
+
+fn sum_of_squares(samples: &[f32]) -> f32 {
+    let (groups, rest) = samples.as_chunks::<LANES>();
+    let mut lanes = [0.0f32; LANES];
+    for group in groups {
+        for (lane, x) in lanes.iter_mut().zip(group) {
+            *lane += x * x;
+        }
+    }
+    lanes.iter().sum::<f32>() + rest.iter().map(|x| x * x).sum::<f32>()
 }
 
 #[cfg(test)]

@@ -11,8 +11,13 @@ use std::time::Instant;
 const RATE: u32 = 48_000;
 const FRAMES: usize = 10 * RATE as usize;
 
+/// What the audio thread does for it.
+const RING: &str = "feeding the ring, blocks of 64, on the audio thread";
+/// Most that was asked for, ns a frame.
+const ASKED_NS: [(&str, f64); 2] = [(RING, 3.0), (WHOLE, 60.0)];
+
 /// The row that the others are compared with.
-pub const WHOLE: &str = "the whole analysis (asked: at most 60 ns)";
+pub const WHOLE: &str = "the whole analysis";
 
 /// All rows, at 48 kHz; before and after are stereo.
 pub fn table() -> Vec<Row> {
@@ -85,8 +90,12 @@ pub fn table() -> Vec<Row> {
         ("loudness, one stereo signal", loudness),
         ("true peak, one stereo signal", peak),
         ("both by the `ebur128` crate", reference),
-        ("feeding the ring, blocks of 64, on the audio thread (asked: at most 3 ns)", spent),
+        (RING, spent),
         (WHOLE, whole),
     ];
-    rows(prices, WHOLE)
+    let mut rows = rows(prices, WHOLE);
+    for (what, most_ns) in ASKED_NS {
+        rows.iter_mut().filter(|row| row.what == what).for_each(|row| row.most_ns = Some(most_ns));
+    }
+    rows
 }

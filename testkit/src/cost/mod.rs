@@ -18,6 +18,24 @@ pub struct Row {
     pub ns: f64,
     /// The same as a share of the row that it is compared with, measured in the same run.
     pub ratio: f64,
+    /// Most that was asked for, ns a frame.
+    pub most_ns: Option<f64>,
+}
+
+impl Row {
+    /// What runs, with what was asked and whether it is kept.
+    pub fn label(&self) -> String {
+        match self.most_ns {
+            Some(most) => format!("{} ({})", self.what, asked(self.ns, most, " ns")),
+            None => self.what.clone(),
+        }
+    }
+}
+
+/// "asked: at most 3 ns, kept" or, for a value above it, "… missed".
+pub fn asked(value: f64, most: f64, unit: &str) -> String {
+    let verdict = if value <= most { "kept" } else { "missed" };
+    format!("asked: at most {most}{unit}, {verdict}")
 }
 
 /// Least time of several passes over `frames` frames, ns a frame.
@@ -32,5 +50,8 @@ pub fn least(frames: usize, mut pass: impl FnMut()) -> f64 {
 /// Rows with their ratio to the one named `whole`.
 pub fn rows(prices: Vec<(&str, f64)>, whole: &str) -> Vec<Row> {
     let all = prices.iter().find(|(what, _)| *what == whole).map_or(f64::NAN, |(_, ns)| *ns);
-    prices.into_iter().map(|(what, ns)| Row { what: what.to_owned(), ns, ratio: ns / all }).collect()
+    prices
+        .into_iter()
+        .map(|(what, ns)| Row { what: what.to_owned(), ns, ratio: ns / all, most_ns: None })
+        .collect()
 }
