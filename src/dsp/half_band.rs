@@ -342,7 +342,7 @@ impl<const LIMITED: bool> HalfBands<LIMITED> {
     /// sample that came [`AHEAD`] frames before the first of `samples` to the next one. With
     /// `CURVED` each point between counts as |v| + |Δ²|/8: near a peak the curve is a parabola,
     /// and a parabola rises above the point nearest its top by at most an eighth of the second
-    /// difference. What lies between the points is then covered; and if `LIMITED`, [`BEYOND`] is
+    /// difference. What lies between the points is then covered; and if `LIMITED`, `BEYOND` is
     /// added (over groups of eight intervals: for whole chunks only).
     #[inline(always)]
     pub fn peaks<const CURVED: bool>(&mut self, samples: &[f32]) -> [f32; CHUNK] {

@@ -2,7 +2,7 @@
 //! that are not above it, [`FinalGain::delay`] frames late. It acts on what the way down from four
 //! times the rate, and the points between its values, leave over; nowhere else.
 //!
-//! Look-ahead [`LOOK_AHEAD_S`], release [`RELEASE_S`]. The samples are looked at always, the curve
+//! Look-ahead `LOOK_AHEAD_S`, release `RELEASE_S`. The samples are looked at always, the curve
 //! between them where the caller says that it may have changed shape.
 
 use super::demand::{self, LevelDetector};

@@ -5,7 +5,7 @@
 //! Lasting is what an opening leaves: the minimum over the time, then the maximum over the time.
 //! A half-wave of a kick or the start of a bass note stays whole in it, with its own shape; a
 //! stick, a consonant or a chance coincidence of waves disappears. What is lasting loses what the
-//! curve shall take of it ([`hand_over`]), is held for [`HOLD_S`], let go with the release (63 %),
+//! curve shall take of it ([`hand_over`]), is held for `HOLD_S`, let go with the release (63 %),
 //! then brought down in time by a [`Ramp`].
 //!
 //! A new look-ahead starts a second ramp beside the first. A ramp remembers no more than its

@@ -8,9 +8,9 @@
 //! ```
 //!
 //! Three kinds of excess get three treatments. What *persists* (a steady tone, the floor of a dense
-//! passage) gets a gain that stands still ([`Persistent`]). What *lasts* longer than 3 ms (a kick's
-//! half-waves) gets a look-ahead gain ([`Lasting`]). What is *short* gets at most 1 dB of fast gain
-//! ([`Short`]), and the rest meets a soft curve ([`SoftClip`]), at four times the rate. The setting
+//! passage) gets a gain that stands still ([`Persistent`](persistent::Persistent)). What *lasts* longer than 3 ms (a kick's
+//! half-waves) gets a look-ahead gain ([`Lasting`](lasting::Lasting)). What is *short* gets at most 1 dB of fast gain
+//! ([`Short`](short::Short)), and the rest meets a soft curve ([`SoftClip`](curve::SoftClip)), at four times the rate. The setting
 //! `soft clip` says how much of a short peak the curve may take; at high drive it also takes a part
 //! of what lasts ([`hand_over`]). At 0 there is gain only.
 //!
@@ -39,7 +39,7 @@
 //! # Between the samples
 //!
 //! Where the curve is closed, the gain follows from the level between the samples directly
-//! ([`LevelDetector`], charged to both neighbours) in the same way, and moves slowly enough (1 ms
+//! ([`LevelDetector`](demand::LevelDetector), charged to both neighbours) in the same way, and moves slowly enough (1 ms
 //! and more) that the curve between two samples is scaled as they are. Where the curve is open, the
 //! level between the samples is measured once more behind it, and the final gain takes the rest.
 //! The detector reads the signal as a converter between sample rates passes it, plus a share of what

@@ -1,7 +1,7 @@
 //! The four instruments: a note in (pitch in Hz, strength 0 … 1), sound added to a mono track.
 //!
-//! Marimba, bass and drum are modal: a short force readout (mallet, finger, hand) drives a few decaying
-//! two-pole resonators. A harder stroke is a shorter readout, hence brighter, as on the real bar
+//! Marimba, bass and drum are modal: a short force pulse (mallet, finger, hand) drives a few decaying
+//! two-pole resonators. A harder stroke is a shorter pulse, hence brighter, as on the real bar
 //! (Fletcher and Rossing, "The Physics of Musical Instruments", chapters on mallet percussion; the
 //! numbers here are set by ear).
 
@@ -42,17 +42,17 @@ fn frame(time: f64) -> usize {
     floor((time * RATE).max(0.0)) as usize
 }
 
-/// A raised-cosine force readout of area 1 and the given length in seconds, driving `modes`, added to
+/// A raised-cosine force pulse of area 1 and the given length in seconds, driving `modes`, added to
 /// `track` from `time` on for `length` seconds. The last 30 ms fade: a damped or abandoned note.
 fn strike(track: &mut [f64], time: f64, contact: f64, length: f64, level: f64, modes: &mut [Mode]) {
     let start = frame(time).min(track.len());
     let end = frame(time + length).min(track.len());
-    let readout = (contact * RATE).max(3.0);
+    let pulse = (contact * RATE).max(3.0);
     let fade = 0.03 * RATE;
     let frames = end - start;
     for (i, out) in track[start..end].iter_mut().enumerate() {
         let n = i as f64;
-        let force = if n < readout { (1.0 - cos(TAU * n / readout)) / readout } else { 0.0 };
+        let force = if n < pulse { (1.0 - cos(TAU * n / pulse)) / pulse } else { 0.0 };
         let sum: f64 = modes.iter_mut().map(|mode| mode.tick(force)).sum();
         let left = (frames - i) as f64;
         *out += level * sum * (left / fade).min(1.0);

@@ -3,74 +3,113 @@
 //!
 //! Everything is computed with IEEE arithmetic and `libm` (the platform's sine may differ in the last
 //! bit) from one fixed seed. The result is what a simple bounce gives: two seconds of the empty room,
-//! soft and loud passages, a long ring, normalised a little too hot, so that the very loudest transients
+//! soft and loud passages, a long ring, normalised a little too hot, so that the very loudest strokes
 //! have flat tops.
 
 mod instruments;
+pub mod pieces;
 mod room;
 mod score;
+mod voice;
 
 use crate::Random;
-use libm::{exp2, rint};
+use libm::{exp2, rint, tanh};
 use score::{Note, Voice};
 
 /// Sample rate in Hz.
 pub const RATE: f64 = 44_100.0;
 /// Full scale of a 24-bit sample.
 const FULL: f64 = 8_388_608.0;
+/// 20 · log10 2.
+const DB_PER_OCTAVE: f64 = 6.020_599_913;
 const SEED: u64 = 0x4C69_6E74_656C;
 
 /// Shortest and longest mix, seconds.
 pub const LENGTHS: std::ops::RangeInclusive<f64> = 8.0..=180.0;
 
-/// The tracks of the session and where each stands: across, away from the pair, height in metres, and
-/// its level. The marimba is two and a half metres wide: three tracks along it.
-const PLACES: [([f64; 3], f64); TRACKS] = [
-    ([-1.35, 1.9, 0.9], 1.0),
-    ([-0.35, 1.8, 0.9], 1.0),
-    ([0.75, 1.9, 0.9], 1.0),
-    ([0.25, 2.6, 0.8], 1.15),
-    ([2.0, 2.0, 1.2], 1.0),
-    ([-2.1, 2.3, 0.7], 1.0),
+/// The tracks of the session and where each stands: across, away from the pair, height in metres.
+/// The marimba is two and a half metres wide: three tracks along it.
+const PLACES: [[f64; 3]; TRACKS] = [
+    [-1.35, 1.9, 0.9],
+    [-0.35, 1.8, 0.9],
+    [0.75, 1.9, 0.9],
+    [0.25, 2.6, 0.8],
+    [2.0, 2.0, 1.2],
+    [-2.1, 2.3, 0.7],
+    [0.0, 1.0, 1.6],
 ];
-const TRACKS: usize = 6;
+const TRACKS: usize = 7;
 const BASS: usize = 3;
 const SHAKER: usize = 4;
 const DRUM: usize = 5;
+const VOICE: usize = 6;
 
-/// How far the loudest stroke would pass full scale if it could, dB.
-const HOT: f64 = 1.4;
+/// How a piece is recorded.
+struct Setup {
+    /// Gain of each track.
+    levels: [f64; TRACKS],
+    /// Gain of the room's ring.
+    ring: f64,
+    /// Drive into the soft saturation of the bus, dB over the peak's level 1; 0 = none.
+    saturation_db: f64,
+    /// How far the loudest peak would pass full scale if it could, dB.
+    over_full_scale_db: f64,
+}
 
-/// Makes the mix: left and right, `seconds` long.
+/// The demo's mix: a bounce a little too hot.
+const DEMO: Setup = Setup {
+    levels: [1.0, 1.0, 1.0, 1.15, 1.0, 1.0, 0.0],
+    ring: 0.028,
+    saturation_db: 0.0,
+    over_full_scale_db: 1.4,
+};
+
+/// Makes the demo's mix: left and right, `seconds` long.
 pub fn mix(seconds: f64) -> [Vec<f32>; 2] {
     let seconds = seconds.clamp(*LENGTHS.start(), *LENGTHS.end());
-    let frames = (seconds * RATE) as usize;
     let (lead, bars) = plan(seconds);
     let mut random = Random::new(SEED);
+    let notes = score::play(bars, &mut random);
+    record(seconds, lead, &notes, &DEMO, &mut random)
+}
+
+/// Plays notes in the room, `lead` seconds after its start, and records them.
+fn record(seconds: f64, lead: f64, notes: &[Note], setup: &Setup, random: &mut Random) -> [Vec<f32>; 2] {
+    let frames = (seconds * RATE) as usize;
     let mut tracks = vec![vec![0.0; frames]; TRACKS];
-    for note in score::play(bars, &mut random) {
-        strike(&mut tracks, lead, &note, &mut random);
+    for note in notes {
+        strike(&mut tracks, lead, note, random);
     }
     instruments::boom(&mut tracks[BASS], 75.0, 8.0, 4.5);
 
     let mut out = [vec![0.0; frames], vec![0.0; frames]];
     let mut send = vec![0.0; frames];
-    for (track, (place, level)) in tracks.iter_mut().zip(PLACES) {
+    for ((track, place), level) in tracks.iter_mut().zip(PLACES).zip(setup.levels) {
+        if level == 0.0 {
+            continue;
+        }
         for (sample, send) in track.iter_mut().zip(&mut send) {
             *sample *= level;
             *send += *sample;
         }
         room::record(&mut out, track, place);
     }
-    room::ring(&mut out, &send, 0.028);
+    room::ring(&mut out, &send, setup.ring);
     room::microphones(&mut out);
-    let peak = out.iter().flatten().fold(0.0_f64, |peak, x| peak.max(x.abs()));
-    let gain = exp2(HOT / 6.020_599_913) / peak;
-    for sample in out.iter_mut().flatten() {
-        *sample *= gain;
+    if setup.saturation_db > 0.0 {
+        scale(&mut out, exp2(setup.saturation_db / DB_PER_OCTAVE));
+        out.iter_mut().flatten().for_each(|x| *x = tanh(*x));
     }
-    room::floor_noise(&mut out, &mut random);
+    scale(&mut out, exp2(setup.over_full_scale_db / DB_PER_OCTAVE));
+    room::floor_noise(&mut out, random);
     out.map(|channel| channel.iter().map(|&x| to_24_bit(x)).collect())
+}
+
+/// Brings the peak to a level.
+fn scale(out: &mut [Vec<f64>; 2], level: f64) {
+    let peak = out.iter().flatten().fold(0.0_f64, |peak, x| peak.max(x.abs()));
+    let gain = level / peak;
+    out.iter_mut().flatten().for_each(|x| *x *= gain);
 }
 
 /// Seconds of empty room before the first bar, and bars that leave room for the ring. A short mix has
@@ -86,7 +125,7 @@ fn plan(seconds: f64) -> (f64, usize) {
 pub fn first_sound(seconds: f64) -> f64 {
     let (lead, bars) = plan(seconds);
     let notes = score::play(bars, &mut Random::new(SEED));
-    let arrival = |note: &Note| lead + note.time + room::travel(PLACES[track_of(note.voice)].0);
+    let arrival = |note: &Note| lead + note.time + room::travel(PLACES[track_of(note.voice)]);
     notes.iter().map(arrival).fold(f64::MAX, f64::min)
 }
 
@@ -99,6 +138,7 @@ fn track_of(voice: Voice) -> usize {
         Voice::Bass { .. } => BASS,
         Voice::Shaker => SHAKER,
         Voice::Drum(_) => DRUM,
+        Voice::Sung { .. } => VOICE,
     }
 }
 
@@ -112,6 +152,9 @@ fn strike(tracks: &mut [Vec<f64>], lead: f64, note: &Note, random: &mut Random) 
         }
         Voice::Shaker => instruments::shaker(track, time, strength, random),
         Voice::Drum(hand) => instruments::drum(track, time, hand, strength, random),
+        Voice::Sung { pitch, length, vowel } => {
+            voice::sing(track, [time, length], hertz(pitch), strength, vowel.into(), random);
+        }
     }
 }
 

@@ -29,6 +29,12 @@ pub enum Voice {
     },
     Shaker,
     Drum(Hand),
+    /// Held for `length` seconds; `vowel` counts round.
+    Sung {
+        pitch: u8,
+        length: f64,
+        vowel: u8,
+    },
 }
 
 /// What a bar asks of the players.
