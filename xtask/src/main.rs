@@ -1,10 +1,11 @@
-//! Commands of the project: `cargo xtask demo | test | bundle | figures | bench | shots | validate | instance`.
+//! Commands of the project: `cargo xtask demo | test | bundle | figures | listen | bench | shots | validate | instance`.
 
 mod bench;
 mod bundle;
 mod checks;
 mod demo;
 mod figures;
+mod listen;
 mod shots;
 mod validate;
 
@@ -17,7 +18,7 @@ pub type Failure = Box<dyn std::error::Error + Send + Sync>;
 #[derive(Parser)]
 #[command(
     name = "cargo xtask",
-    about = "Lintel: demo, test, bundle, figures, bench, shots, validate, instance"
+    about = "Lintel: demo, test, bundle, figures, listen, bench, shots, validate, instance"
 )]
 enum Command {
     /// Master a mix through the bundled plugin; leaves a WAV, a table and a picture.
@@ -31,6 +32,8 @@ enum Command {
     },
     /// Measure the stages; draw docs/figures and write docs/figures.md.
     Figures,
+    /// Loudness against audibility of the limiter, beside three simpler ones, on a folder of music.
+    Listen(listen::Args),
     /// Measure what everything costs; write docs/cost.md. On an otherwise idle machine.
     Bench,
     /// Draw every state of the screen into target/shots, without a display.
@@ -53,6 +56,7 @@ fn main() -> ExitCode {
         Command::Test => checks::run(),
         Command::Bundle { args } => bundle::run(&args),
         Command::Figures => figures_command(),
+        Command::Listen(args) => listen::run(&args),
         Command::Bench => bench::run(),
         Command::Shots => shots::run(),
         Command::Validate => validate::run(),

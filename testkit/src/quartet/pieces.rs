@@ -106,19 +106,19 @@ type Add<'a> = dyn FnMut(f64, Voice) + 'a;
 
 /// The drum on every beat, its edge on two and four, everything else in eighths and sixteenths.
 fn dense(step: usize, low: u8, chord: &[u8; 5], sixteenth: f64, add: &mut Add) {
-    if step % 4 == 0 {
+    if step.is_multiple_of(4) {
         add(1.0, Voice::Drum(Hand::Middle));
     }
     if step % 8 == 4 {
         add(0.95, Voice::Drum(Hand::Edge));
     }
     add([0.9, 0.5, 0.8, 0.5][step % 4], Voice::Shaker);
-    if step % 2 == 0 {
+    if step.is_multiple_of(2) {
         let up = [0, 0, 12, 0, 7, 0, 12, 7][step / 2];
         add(0.9, Voice::Bass { pitch: low + up, length: 1.9 * sixteenth });
     }
     add(0.7, Voice::Marimba { pitch: chord[[0, 2, 4, 1, 3, 2, 0, 3][step % 8]] });
-    if step % 2 == 0 {
+    if step.is_multiple_of(2) {
         add(0.7, Voice::Marimba { pitch: chord[[4, 3, 2, 4, 1, 3, 4, 2][step / 2]] + 12 });
     }
     if step % 4 == 2 {
@@ -167,7 +167,7 @@ fn bright(step: usize, low: u8, chord: &[u8; 5], sixteenth: f64, add: &mut Add) 
     if [0, 3, 6, 10, 12, 14].contains(&step) {
         add([0.9, 0.7][step % 2], Voice::Drum(Hand::Edge));
     }
-    if step % 2 == 1 || step % 8 == 0 {
+    if step % 2 == 1 || step.is_multiple_of(8) {
         add(0.9, Voice::Marimba { pitch: chord[[4, 2, 3, 1, 4, 3, 2, 0][step / 2]] + 24 });
     }
     if step == 0 || step == 10 {
@@ -180,7 +180,7 @@ fn bass(bar: usize, step: usize, low: u8, sixteenth: f64, add: &mut Add) {
     // Not below the open lowest string of an upright bass, E1 (28).
     let root = (low - 12).max(28);
     for (at, up, length) in
-        [(0, 0, 5.5), (6, 12, 1.8), (8, 0, 3.6), (12, if bar % 2 == 0 { 7 } else { 10 }, 3.6)]
+        [(0, 0, 5.5), (6, 12, 1.8), (8, 0, 3.6), (12, if bar.is_multiple_of(2) { 7 } else { 10 }, 3.6)]
     {
         if at == step {
             add(0.95, Voice::Bass { pitch: root + up, length: length * sixteenth });
@@ -192,7 +192,7 @@ fn bass(bar: usize, step: usize, low: u8, sixteenth: f64, add: &mut Add) {
     if step % 8 == 4 {
         add(0.6, Voice::Drum(Hand::Edge));
     }
-    if step % 2 == 0 {
+    if step.is_multiple_of(2) {
         add(0.5, Voice::Shaker);
     }
 }

@@ -97,10 +97,9 @@ pub fn driven_6_db_over(settings: &LimiterSettings, x: impl Fn(f64) -> f64) -> V
     run.out[0][96_000..144_000].to_vec()
 }
 
-/// A decaying 55 Hz kick twice a second under 6 dB of drive, with quiet tones of 1 and 4 kHz: energy from
-/// 450 to 1700 Hz outside of 1 kHz ± 40 Hz over the 1 kHz tone's, dB. What clipping a kick smears into the
-/// mids stands here.
-pub fn kick_residue_db(settings: &LimiterSettings) -> f64 {
+/// A decaying 55 Hz kick twice a second for 5 s that peaks at the ceiling of −1 dBTP, with quiet tones of 1
+/// and 4 kHz; to be driven by 6 dB.
+pub fn kick() -> Stereo {
     let x = |t: f64| {
         let u = t % 0.5;
         let rise = 1.0 - (-u / 0.002).exp();
@@ -111,8 +110,13 @@ pub fn kick_residue_db(settings: &LimiterSettings) -> f64 {
     let mut x = both(x, RATE_HZ, 5.0);
     let top = x[0].iter().fold(0.0f64, |a, v| a.max(v.abs()));
     x.iter_mut().flatten().for_each(|v| *v *= amplitude(-1.0) / top);
-    let y = run(&LimiterSettings { drive: 6.0, ..*settings }, RATE_HZ, &x);
-    let lines = energies(y.out[0][48_000..192_000].iter().copied(), RATE_HZ);
+    x
+}
+
+/// What has become of [`kick`]: energy from 450 to 1700 Hz outside of 1 kHz ± 40 Hz over the 1 kHz tone's,
+/// dB. What clipping a kick smears into the mids stands here.
+pub fn residue_of_kick_db(out: &[f64]) -> f64 {
+    let lines = energies(out[48_000..192_000].iter().copied(), RATE_HZ);
     let energy = |from: f64, to: f64| -> f64 {
         let inside = lines.iter().filter(|(hz, _)| (from..=to).contains(hz));
         inside.map(|(_, db)| 10f64.powf(db / 10.0)).sum()
@@ -121,12 +125,26 @@ pub fn kick_residue_db(settings: &LimiterSettings) -> f64 {
     10.0 * ((energy(450.0, 1700.0) - tone) / tone).log10()
 }
 
-/// Gain reduction summed over time of one burst of 1 kHz, 1 ms long, 9 dB over the ceiling, dB·ms.
-pub fn one_peak_db_ms(settings: &LimiterSettings) -> f64 {
+/// [`residue_of_kick_db`] of the limiter at 6 dB of drive.
+pub fn kick_residue_db(settings: &LimiterSettings) -> f64 {
+    let y = run(&LimiterSettings { drive: 6.0, ..*settings }, RATE_HZ, &kick());
+    residue_of_kick_db(&y.out[0])
+}
+
+/// One burst of 1 kHz, 1 ms long, at the ceiling of −1 dBTP; to be driven by 9 dB.
+pub fn short_peak() -> Stereo {
     let burst = |t: f64| if (1.0..1.001).contains(&t) { (TAU * 1000.0 * (t - 1.0)).sin() } else { 0.0 };
-    let x = both(|t| amplitude(-1.0) * burst(t), RATE_HZ, 3.0);
-    let y = run(&LimiterSettings { drive: 9.0, ..*settings }, RATE_HZ, &x);
-    y.reduction.iter().map(|&r| f64::from(r)).sum::<f64>() / RATE_HZ * 1000.0
+    both(|t| amplitude(-1.0) * burst(t), RATE_HZ, 3.0)
+}
+
+/// A reduction in dB at [`RATE_HZ`] summed over time, dB·ms.
+pub fn sum_db_ms(reduction: &[f32]) -> f64 {
+    reduction.iter().map(|&r| f64::from(r)).sum::<f64>() / RATE_HZ * 1000.0
+}
+
+/// Gain reduction summed over time of [`short_peak`] at 9 dB of drive, dB·ms.
+pub fn one_peak_db_ms(settings: &LimiterSettings) -> f64 {
+    sum_db_ms(&run(&LimiterSettings { drive: 9.0, ..*settings }, RATE_HZ, &short_peak()).reduction)
 }
 
 /// Gain reduction that is left 1 s after a dense passage, 9 dB over for 4 s, has fallen by 20 dB, dB.

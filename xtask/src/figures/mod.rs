@@ -5,7 +5,7 @@ pub mod chain;
 pub mod compressor;
 pub mod eq;
 pub mod limiter;
-mod style;
+pub mod style;
 
 /// One line of the table.
 pub struct Row {
