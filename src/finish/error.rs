@@ -26,6 +26,11 @@ impl Error {
     pub fn is_stop(&self) -> bool {
         matches!(self.fault, Fault::Stopped)
     }
+
+    /// Whether two files could be read but not compared.
+    pub fn is_mismatch(&self) -> bool {
+        matches!(self.fault, Fault::NothingToCompare | Fault::NoMatch { .. })
+    }
 }
 
 /// What is wrong with a file, with the offending value and one that would work.
@@ -143,6 +148,23 @@ pub enum Fault {
     /// The output is an input of the job.
     #[error("is an input of this job; name another output")]
     IsInput,
+    /// A file to compare is silent for a loudness meter.
+    #[error("is silent for a loudness meter: there is nothing to compare; name a file with sound")]
+    NothingToCompare,
+    /// Two files to compare are not one piece.
+    #[error(
+        "does not match the reference: the best correlation is {confidence:.2}, at least {least:.2} is needed; \
+         name two versions of one piece"
+    )]
+    NoMatch {
+        /// Correlation found, 0 to 1.
+        confidence: f64,
+        /// Correlation needed.
+        least: f64,
+    },
+    /// Two outputs of the job have one name.
+    #[error("is named for two outputs of this job; name another output")]
+    IsOutput,
     /// The output's folder does not exist.
     #[error("cannot be written: the folder does not exist; make it first")]
     NoFolder,

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use super::cut::EndsOptions;
 use super::error::Result;
 use super::format::{Encoding, Layout, OutputSpec, Overwrite};
-use super::output_path::check_output;
+use super::output_path::check_outputs;
 use super::tags::Tags;
 use crate::dsp::db;
 use crate::meter::targets::Target;
@@ -16,6 +16,8 @@ use crate::settings::Settings;
 pub struct MasterJob {
     /// The source file.
     pub input: PathBuf,
+    /// Further files that the job was read from (settings, preset): no output may replace them.
+    pub protected: Vec<PathBuf>,
     /// The master; [`name_for`] proposes a name.
     pub output: PathBuf,
     /// Settings of the chain.
@@ -58,12 +60,17 @@ impl MasterJob {
         }
     }
 
-    /// Refuses before the work what would be refused after it.
+    /// Refuses before the work what would be refused after it: the master's path and those of
+    /// `further` outputs, such as the report.
     ///
     /// # Errors
-    /// If the output cannot be written.
-    pub fn check_output(&self) -> Result<()> {
-        check_output(&self.output, &[&self.input], self.overwrite)
+    /// If an output cannot be written, or would replace an input or another output.
+    pub fn check_outputs(&self, further: &[&Path]) -> Result<()> {
+        let outputs: Vec<&Path> =
+            std::iter::once(self.output.as_path()).chain(further.iter().copied()).collect();
+        let inputs: Vec<&Path> =
+            std::iter::once(&self.input).chain(&self.protected).map(PathBuf::as_path).collect();
+        check_outputs(&outputs, &inputs, self.overwrite)
     }
 }
 

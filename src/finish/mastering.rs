@@ -16,7 +16,7 @@ use super::hash::sha256_hex;
 use super::job::MasterJob;
 use super::master::Master;
 use super::master_grade::{GradePair, grade_master};
-use super::output_path::{check_output, write_whole};
+use super::output_path::write_whole;
 use super::progress::ProgressWatcher;
 use super::reader::Reader;
 use super::render::RenderJob;
@@ -47,9 +47,7 @@ pub struct Prepared {
 /// If a file cannot be read or written, the verification fails, or `watch` stops the work. Outputs that
 /// would be refused are refused before the work.
 pub fn master(job: &MasterJob, report: Option<&Path>, watch: &dyn ProgressWatcher) -> Result<Master> {
-    if let Some(report) = report {
-        check_output(report, &[&job.input], job.overwrite)?;
-    }
+    job.check_outputs(report.as_slice())?;
     let kept = Mutex::new(None);
     let prepared = prepare_keeping(job, watch, Some(&kept))?;
     let kept = kept.into_inner().unwrap_or_else(PoisonError::into_inner);
@@ -73,7 +71,7 @@ fn prepare_keeping(
     watch: &dyn ProgressWatcher,
     keep: Option<&Mutex<Option<RenderedSong>>>,
 ) -> Result<Prepared> {
-    job.check_output()?;
+    job.check_outputs(&[])?;
     let format = *Reader::open(&job.input)?.format();
     let seconds = format.seconds();
     let (from, to) = (job.ends.start.unwrap_or(0.0), job.ends.end.unwrap_or(seconds));

@@ -72,7 +72,7 @@ pub use job::{MasterJob, name_for};
 pub use master::Master;
 pub use master_grade::{GradedSection, MasterGrade};
 pub use mastering::master;
-pub use output_path::{check_output, write_whole};
+pub use output_path::{check_outputs, write_whole};
 pub use progress::{NoProgress, ProgressWatcher};
 pub use reader::{Reader, Sample};
 pub use release_result::{Balance, Release, file_stem};

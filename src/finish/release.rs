@@ -15,7 +15,7 @@ use super::error::{Result, reading, writing};
 use super::gain_search::USUAL_ROUNDS;
 use super::job::{MasterJob, name_for};
 use super::mastering::{Prepared, complete, prepare, search_again};
-use super::output_path::{check_output, write_whole};
+use super::output_path::{check_outputs, write_whole};
 use super::parallel::in_parallel;
 use super::progress::ProgressWatcher;
 use super::reader::Reader;
@@ -80,9 +80,10 @@ pub fn release(job: &ReleaseJob, watch: &dyn ProgressWatcher) -> Result<Release>
     let cores = job.each.cores.max(1);
     std::fs::create_dir_all(&job.folder).map_err(|err| writing(&job.folder, err))?;
     let page = job.report.then(|| job.folder.join("release.html"));
-    if let Some(page) = &page {
-        check_output(page, &[], job.each.overwrite)?;
-    }
+    let outputs: Vec<PathBuf> = (0..job.songs.len()).map(|i| song_job(job, i, 0.0).output).collect();
+    let outputs: Vec<&Path> = outputs.iter().chain(&page).map(PathBuf::as_path).collect();
+    let inputs: Vec<&Path> = job.songs.iter().chain(&job.each.protected).map(PathBuf::as_path).collect();
+    check_outputs(&outputs, &inputs, job.each.overwrite)?;
     let frames = job.songs.iter().map(|song| Ok(Reader::open(song)?.format().frames)).sum::<Result<u64>>()?;
     let watcher = |song: &Path| SongWatcher { watch, name: file_stem(song) };
 

@@ -103,6 +103,7 @@ impl Export {
     ) -> Self {
         let job = MasterJob {
             input: input.to_owned(),
+            protected: Vec::new(),
             output: request.output.clone(),
             settings,
             target,

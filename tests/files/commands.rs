@@ -284,3 +284,91 @@ fn damaged_files_leave_no_other_files() {
     }
     assert!(errors >= 100 && results >= 20, "{errors} errors, {results} results");
 }
+
+/// Versions of one piece are found wherever they lie: with 14 s of lead-in cut away, with a silent middle, as
+/// an excerpt of either. Silence and other pieces are refused with exit code 5.
+#[test]
+fn compare_finds_the_place_and_refuses_what_does_not_match() {
+    let dir = tempfile::tempdir().unwrap();
+    let path = |name: &str| dir.path().join(name);
+    tune(&path("tune.wav"), 24.0, 0.7);
+    let tune = read_all(&path("tune.wav")).unwrap();
+    let second = 44_100;
+    let put = |name: &str, lanes: [Vec<f64>; 2]| crate::kit::save(&path(name), 44_100, &lanes);
+    let part = |from: usize, to: usize| tune.clone().map(|lane| lane[from..to].to_vec());
+    let frames = tune[0].len();
+    put("long.wav", tune.clone().map(|lane| [vec![0.0; 14 * second], lane].concat()));
+    put(
+        "hole.wav",
+        tune.clone().map(|mut lane| {
+            lane[8 * second..20 * second].fill(0.0);
+            lane
+        }),
+    );
+    put("end.wav", part(frames - 9 * second, frames));
+    put("start.wav", part(0, 9 * second));
+    put("silence.wav", tune.clone().map(|lane| vec![0.0; lane.len()]));
+    let mut random = Random::new(99);
+    put("noise.wav", tune.clone().map(|lane| lane.iter().map(|_| 0.3 * random.signed()).collect()));
+    let compare = |a: &str, b: &str| run(lintel().args(["compare", "-q", "--json"]).args([path(a), path(b)]));
+    for (a, b, lag) in [
+        ("long.wav", "tune.wav", -14 * second as i64),
+        ("tune.wav", "long.wav", 14 * second as i64),
+        ("tune.wav", "hole.wav", 0),
+        ("hole.wav", "tune.wav", 0),
+        ("tune.wav", "end.wav", -((frames - 9 * second) as i64)),
+        ("end.wav", "long.wav", (frames + 5 * second) as i64),
+        ("tune.wav", "start.wav", 0),
+    ] {
+        let said = compare(a, b);
+        assert_eq!(said.status.code(), Some(0), "{a} {b}: {}", text(&said.stderr));
+        let json: Value = serde_json::from_slice(&said.stdout).unwrap();
+        assert_eq!((&json["lag"], &json["inverted"]), (&lag.into(), &false.into()), "{a} {b}");
+        // Half of the loudest stretch is missing in the one with a hole.
+        let least = if [a, b].contains(&"hole.wav") { 0.7 } else { 0.9 };
+        assert!(json["confidence"].as_f64().unwrap() > least, "{a} {b}: {}", json["confidence"]);
+    }
+    for (a, b, line) in [
+        ("tune.wav", "silence.wav", "silence.wav: is silent"),
+        ("silence.wav", "tune.wav", "silence.wav: is silent"),
+        ("tune.wav", "noise.wav", "noise.wav: does not match"),
+        ("noise.wav", "tune.wav", "tune.wav: does not match"),
+    ] {
+        let said = compare(a, b);
+        assert_eq!(said.status.code(), Some(5), "{a} {b}: {}", text(&said.stderr));
+        assert!(text(&said.stderr).contains(line) && said.stdout.is_empty(), "{}", text(&said.stderr));
+    }
+}
+
+/// No file that the job reads or writes is replaced by another of its outputs, whatever the names; all is
+/// refused before the work, with one line, and nothing is left behind.
+#[test]
+fn no_output_replaces_an_input_or_another_output() {
+    let place = place(3.0);
+    let folder = place.dir.path();
+    let settings = folder.join("settings.toml");
+    fs::write(&settings, "drive = 3.0\n").unwrap();
+    let linked = folder.join("linked.wav");
+    fs::hard_link(&place.mix, &linked).unwrap();
+    let before = [fs::read(&place.mix).unwrap(), fs::read(&settings).unwrap()];
+    let path = |name: &str| folder.join(name).to_str().unwrap().to_owned();
+    let (mix, master) = (place.mix.to_str().unwrap().to_owned(), path("out.wav"));
+    for (output, report, text) in [
+        (&master, mix.clone(), "is an input of this job"),
+        (&master, path("linked.wav"), "is an input of this job"),
+        (&master, path("settings.toml"), "is an input of this job"),
+        (&master, path("out.wav"), "is named for two outputs"),
+        (&master, path("./OUT.wav"), "is named for two outputs"),
+        (&master, path("nowhere/report.html"), "the folder does not exist"),
+        (&path("settings.toml"), path("a.html"), "is an input of this job"),
+    ] {
+        let mut command = lintel();
+        command.args(["finish", "-q", "--format", "wav", "--overwrite", "--settings"]).arg(&settings);
+        let said = run(command.args(["--report", &report, "-o", output, &mix]));
+        let line = String::from_utf8_lossy(&said.stderr).into_owned();
+        assert_eq!(said.status.code(), Some(1), "{report}: {line}");
+        assert!(line.contains(text) && line.lines().count() == 1, "{report}: {line}");
+        assert_eq!([fs::read(&place.mix).unwrap(), fs::read(&settings).unwrap()], before, "{report}");
+        assert_eq!(fs::read_dir(folder).unwrap().count(), 3, "{report}: something is left behind");
+    }
+}

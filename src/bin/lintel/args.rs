@@ -15,6 +15,7 @@ Exit codes:
   2    the command line or a settings file is faulty
   3    written, but below the target: it would have over-driven the limiter (see --force)
   4    a requirement of check --require is not met
+  5    compare: a file is silent, or the two are not versions of one piece
   130  stopped with Ctrl-C; no half-written file is left";
 
 const EXAMPLES: &str = "\

@@ -46,7 +46,8 @@ fn text(found: &Comparison) -> String {
         ),
     };
     let mut text = format!(
-        "B is {place}, {} dB against A{}{}\n",
+        "B is {place} (confidence {}), {} dB against A{}{}\n",
+        number(found.confidence, 2),
         number(found.gain_db, 3),
         if found.inverted { ", polarity inverted" } else { "" },
         if found.converted { ", converted to A's sample rate" } else { "" }

@@ -20,6 +20,7 @@ pub fn run(args: &FinishArgs) -> Result<End, Failure> {
     let isrc = args.isrc.as_deref().map(isrc).transpose().map_err(Failure::Usage)?;
     let job = MasterJob {
         input: args.input.clone(),
+        protected: args.chain.settings.iter().cloned().collect(),
         output: args.output.clone().unwrap_or_else(|| name_for(&args.input, layout)),
         settings,
         target: target_of_job(asked, &settings),

@@ -45,6 +45,7 @@ impl Failure {
     pub fn code(&self) -> u8 {
         match self {
             Self::File(err) if err.is_stop() => 130,
+            Self::File(err) if err.is_mismatch() => 5,
             Self::File(_) => 1,
             Self::Usage(_) => 2,
         }

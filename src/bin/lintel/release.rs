@@ -24,6 +24,7 @@ pub fn run(args: &ReleaseArgs) -> Result<End, Failure> {
         folder: args.output.clone(),
         each: MasterJob {
             input: Default::default(),
+            protected: args.chain.settings.iter().cloned().collect(),
             output: Default::default(),
             settings,
             target: target_of_job(asked, &settings),
