@@ -6,9 +6,6 @@ use super::undo::{ParamChange, UndoHistory, UndoStep};
 use crate::params;
 use crate::settings::Settings;
 
-/// Monitoring switches: never part of a slot or a preset.
-const MONITORING_IDS: [&str; 3] = ["bypass", "compare", "removed_only"];
-
 /// Time without a change after which a gesture of wheel or arrow keys ends, s.
 pub const NUDGE_TIMEOUT_S: f64 = 0.5;
 
@@ -136,7 +133,7 @@ impl<'a> ParamEditor<'a> {
     pub fn load(&mut self, settings: &Settings) {
         self.group(|editor| {
             for (index, param) in params::all().iter().enumerate() {
-                if !MONITORING_IDS.contains(&param.id) {
+                if !param.is_monitoring() {
                     editor.set_once(index, param.get(settings));
                 }
             }
@@ -152,8 +149,7 @@ impl<'a> ParamEditor<'a> {
                 // The bands of the EQ have groups of their own.
                 let in_stage = param.group == group
                     || switch_id == "eq_on" && param.id.starts_with("eq") && param.group.starts_with("EQ");
-                let stays =
-                    param.id == "order" || MONITORING_IDS.contains(&param.id) || param.id.ends_with("_on");
+                let stays = param.id == "order" || param.is_monitoring() || param.id.ends_with("_on");
                 if in_stage && !stays {
                     editor.set_once(index, param.default());
                 }
