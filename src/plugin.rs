@@ -132,9 +132,11 @@ impl Plugin for Lintel {
             let channels = layout.main_input_channels.map_or(2, NonZeroU32::get) as usize;
             // After a short stop of the host the recording continues.
             if self.sender.as_ref().is_none_or(|sender| !sender.fits(rate, channels)) {
-                let target = crate::editor::saved_target(&self.params.window_state());
-                self.sender = self.shared.start(rate, channels, target);
+                self.sender = self.shared.start(rate, channels);
             }
+            // The framework activates again after it has loaded a state.
+            let (target, follow) = crate::editor::saved_measurement(&self.params.window_state());
+            self.shared.measure_as_saved(target, follow);
         }
         #[cfg(not(feature = "editor"))]
         let _ = layout;
