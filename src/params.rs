@@ -10,7 +10,7 @@ mod table;
 mod text;
 
 pub use file::{SettingsFileError, from_toml, to_toml};
-pub use table::{all, find};
+pub use table::{MONITORING_IDS, all, find};
 pub use text::ParamTextError;
 
 use crate::settings::Settings;
@@ -103,6 +103,11 @@ impl Param {
         (self.write)(settings, value);
     }
 
+    /// Whether the parameter is for listening only: see [`MONITORING_IDS`].
+    pub fn is_monitoring(&self) -> bool {
+        MONITORING_IDS.contains(&self.id)
+    }
+
     /// The default value.
     pub fn default(&self) -> f32 {
         self.get(&Settings::default())
@@ -148,6 +153,15 @@ impl Param {
             _ => Law::Even,
         }
     }
+}
+
+/// `settings` without monitoring, as every file is made: see [`MONITORING_IDS`].
+pub fn without_monitoring(settings: &Settings) -> Settings {
+    let mut settings = *settings;
+    for param in all().iter().filter(|param| param.is_monitoring()) {
+        param.set(&mut settings, param.default());
+    }
+    settings
 }
 
 /// The power that puts `centre` at one half: `((centre − min) / (max − min))^p = 0.5`.
@@ -218,6 +232,18 @@ mod tests {
                 assert_ne!(a, b, "no parameter sets {leaf}");
             }
         }
+    }
+
+    #[test]
+    fn monitoring_never_reaches_settings_that_make_a_file() {
+        let mut settings = Settings::default();
+        settings.limiter.drive = 3.0;
+        let plain = settings;
+        settings.bypass = true;
+        settings.compare = crate::settings::Compare::After;
+        settings.limiter.removed_only = true;
+        assert_eq!(without_monitoring(&settings), plain);
+        assert_eq!(all().iter().filter(|param| param.is_monitoring()).count(), MONITORING_IDS.len());
     }
 
     #[test]

@@ -5,6 +5,8 @@ use crate::chain::Chain;
 use crate::host_params::{self, HostParams};
 #[cfg(not(feature = "editor"))]
 use crate::meter::matching::LoudnessMatch;
+use crate::params::without_monitoring;
+use crate::settings::Settings;
 use crate::tap_ring::Transport;
 use nice_plug::prelude::*;
 use std::sync::Arc;
@@ -28,8 +30,7 @@ pub struct Lintel {
     /// To the analysis and the window.
     #[cfg(feature = "editor")]
     sender: Option<crate::editor::InstanceSender>,
-    /// The host renders offline: solo is ignored.
-    #[cfg(feature = "editor")]
+    /// The host renders offline: monitoring is ignored.
     offline: bool,
     /// Measures how much louder the output is than the input, for level-matched comparison. With a
     /// window the analysis measures it.
@@ -47,7 +48,6 @@ impl Default for Lintel {
             shared: Arc::default(),
             #[cfg(feature = "editor")]
             sender: None,
-            #[cfg(feature = "editor")]
             offline: false,
             #[cfg(not(feature = "editor"))]
             matching: None,
@@ -62,6 +62,13 @@ const fn layout(channels: u32) -> AudioIOLayout {
         main_output_channels: NonZeroU32::new(channels),
         ..AudioIOLayout::const_default()
     }
+}
+
+/// The settings that the chain runs. While a host renders offline monitoring is left out; bypass stays,
+/// because it is the host's own switch and part of its session.
+fn heard(params: &HostParams, offline: bool) -> Settings {
+    let settings = params.settings();
+    if offline { Settings { bypass: settings.bypass, ..without_monitoring(&settings) } } else { settings }
 }
 
 impl Plugin for Lintel {
@@ -111,18 +118,25 @@ impl Plugin for Lintel {
         if let Some(chain) = &self.chain {
             context.set_latency_samples(chain.latency() as u32);
         }
+        let offline = config.process_mode == ProcessMode::Offline;
+        if self.offline != offline {
+            self.offline = offline;
+            // The settings that the chain runs differ: apply them again.
+            self.applied_changes = 0;
+        }
         #[cfg(feature = "editor")]
         {
-            self.offline = config.process_mode == ProcessMode::Offline;
             // Through VST3 the framework reports the mode of the activation before this one. But
             // every change of the mode comes with an activation, so solo ends here.
             self.shared.end_solo();
             let channels = layout.main_input_channels.map_or(2, NonZeroU32::get) as usize;
             // After a short stop of the host the recording continues.
             if self.sender.as_ref().is_none_or(|sender| !sender.fits(rate, channels)) {
-                let target = crate::editor::saved_target(&self.params.window_state());
-                self.sender = self.shared.start(rate, channels, target);
+                self.sender = self.shared.start(rate, channels);
             }
+            // The framework activates again after it has loaded a state.
+            let (target, follow) = crate::editor::saved_measurement(&self.params.window_state());
+            self.shared.measure_as_saved(target, follow);
         }
         #[cfg(not(feature = "editor"))]
         let _ = layout;
@@ -132,7 +146,7 @@ impl Plugin for Lintel {
     fn reset(&mut self) {
         if let Some(chain) = &mut self.chain {
             self.applied_changes = self.params.changes();
-            chain.set(&self.params.settings());
+            chain.set(&heard(&self.params, self.offline));
             chain.reset();
         }
         #[cfg(feature = "editor")]
@@ -157,7 +171,7 @@ impl Plugin for Lintel {
         let changes = self.params.changes();
         if self.applied_changes != changes {
             self.applied_changes = changes;
-            chain.set(&self.params.settings());
+            chain.set(&heard(&self.params, self.offline));
         }
         let host = context.transport();
         let mut transport = Transport { playing: host.playing, position: host.pos_samples() };
@@ -228,3 +242,28 @@ impl Vst3Plugin for Lintel {
 nice_plug::nice_export_clap!(Lintel);
 #[cfg(not(test))]
 nice_plug::nice_export_vst3!(Lintel);
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::params;
+    use crate::settings::Compare;
+
+    #[test]
+    fn a_host_that_renders_offline_hears_no_monitoring() {
+        let host = HostParams::new();
+        let set = |id: &str, position: f32| {
+            let index = params::all().iter().position(|param| param.id == id).expect("a parameter");
+            // SAFETY: the pointer comes from `host`, which is alive.
+            unsafe { host.handle(index)._internal_set_normalized_value(position) };
+        };
+        for id in ["removed_only", "compare", "drive", "bypass"] {
+            set(id, 1.0);
+        }
+        let live = heard(&host, false);
+        assert!(live.limiter.removed_only && live.compare == Compare::After);
+        let rendered = heard(&host, true);
+        assert!(!rendered.limiter.removed_only && rendered.compare == Compare::Off);
+        assert!(rendered.bypass && rendered.limiter.drive == 24.0);
+    }
+}

@@ -169,6 +169,10 @@ mod tests {
         assert_eq!(store.find("Evening take 2").unwrap().settings, settings);
         assert_eq!(store.find("Streaming at -14 LUFS").unwrap().word, "streaming");
         assert_eq!(store.find("gentle").unwrap().name, "gentle finish");
+        let mut heard = settings;
+        (heard.bypass, heard.limiter.removed_only) = (true, true);
+        store.save("evening/ take 2", &heard).unwrap();
+        assert_eq!(store.user[0].settings, settings, "monitoring never reaches a preset");
         assert!(store.find("loud").is_none());
         assert!(store.save("  ", &settings).is_err() && store.save("..", &settings).is_err());
         std::fs::write(folder.path().join("presets/broken.toml"), "drive = ").unwrap();

@@ -5,9 +5,9 @@ use super::context::{DrawContext, ScreenRequests};
 use super::controls;
 use super::drawing;
 use super::param_editor::ParamEditor;
+use super::slots::Slots;
 use super::window_state::{SCALES_PERCENT, WindowState};
 use crate::numbers::number;
-use crate::params::{from_toml, to_toml};
 use crate::presets::{Preset, PresetStore};
 use egui::{Align2, Key, Popup, Rect, Response, TextEdit, Ui, pos2, vec2};
 
@@ -75,7 +75,7 @@ pub(super) fn show(
     Popup::menu(&button).width(580.0).show(|ui| preset_list(header, presets, ui, context, editor));
 
     slots(state, ui, &mut row, context, editor);
-    steps(ui, &mut row, context, editor);
+    steps(&mut state.slots, ui, &mut row, context, editor);
 
     let mut right = ButtonRow { x: 0.0, rect };
     right.x = rect.right() - monitoring_width(ui, state);
@@ -105,18 +105,14 @@ fn slots(
     context: &DrawContext,
     editor: &mut ParamEditor,
 ) {
-    let slot = state.slot;
+    let slot = state.slots.slot;
     for (n, button) in ["A", "B"].into_iter().enumerate() {
         let name = ["slot A", "slot B"][n];
         let help = "Two slots of settings to compare: changes apply to the highlighted slot.";
         let button = TextButton::new(button, help).named(name).on(slot == n);
         let place = row.place(26.0, 2.0);
         if button.show(ui, place, &context.theme).clicked() && slot != n {
-            let current = to_toml(&editor.settings());
-            let other = from_toml(&state.other_slot).unwrap_or_default();
-            editor.load(&other);
-            state.other_slot = current;
-            state.slot = n;
+            editor.switch_slot(&mut state.slots, n);
         }
     }
     row.x += 2.0;
@@ -126,18 +122,21 @@ fn slots(
         _ => ("B → A", "Copies the settings of slot B to slot A."),
     };
     if row.show(ui, TextButton::new(to, help).plain().named(copy_name), context, 0.0).clicked() {
-        state.other_slot = to_toml(&editor.settings());
+        editor.copy_slot(&mut state.slots);
     }
     let help = "Exchanges the settings of the two slots.";
     if row.show(ui, TextButton::new("swap", help).plain().named("swap slots"), context, 8.0).clicked() {
-        let current = to_toml(&editor.settings());
-        let other = from_toml(&state.other_slot).unwrap_or_default();
-        editor.load(&other);
-        state.other_slot = current;
+        editor.swap_slots(&mut state.slots);
     }
 }
 
-fn steps(ui: &mut Ui, row: &mut ButtonRow, context: &DrawContext, editor: &mut ParamEditor) {
+fn steps(
+    slots: &mut Slots,
+    ui: &mut Ui,
+    row: &mut ButtonRow,
+    context: &DrawContext,
+    editor: &mut ParamEditor,
+) {
     let (back, on) = editor.next_steps();
     let tip = |what: &Option<String>, verb: &str, keys: &str| match what {
         Some(what) => format!("{verb}: {what} ({keys})"),
@@ -145,11 +144,11 @@ fn steps(ui: &mut Ui, row: &mut ButtonRow, context: &DrawContext, editor: &mut P
     };
     let help = tip(&back, "undo", "Ctrl Z");
     if row.show(ui, TextButton::new("undo", &help).plain().enabled(back.is_some()), context, 0.0).clicked() {
-        editor.undo();
+        editor.undo(slots);
     }
     let help = tip(&on, "redo", "Ctrl Shift Z");
     if row.show(ui, TextButton::new("redo", &help).plain().enabled(on.is_some()), context, 0.0).clicked() {
-        editor.redo();
+        editor.redo(slots);
     }
 }
 

@@ -72,9 +72,11 @@ pub fn create(params: Arc<HostParams>, shared: Arc<SharedInstance>) -> Option<Li
     Some(WaitingEditor::new(inner, thread))
 }
 
-/// The delivery target in a session's saved window state.
-pub fn saved_target(window: &str) -> crate::meter::Target {
-    crate::live::target(&WindowState::read(window).target)
+/// How a session measures: the delivery target in its saved window state, and whether the measurement
+/// follows the host's transport.
+pub fn saved_measurement(window: &str) -> (crate::meter::Target, bool) {
+    let state = WindowState::read(window);
+    (crate::live::target(&state.target), state.follow_transport)
 }
 
 /// The content of the window.

@@ -20,6 +20,7 @@ pub mod raster;
 pub mod readout;
 pub mod ruler;
 pub mod screen;
+pub mod slots;
 pub mod song;
 pub mod stages;
 pub mod standalone;
@@ -29,7 +30,7 @@ pub mod window_state;
 
 pub use controls::{Controls, MemoryControls};
 #[cfg(feature = "editor")]
-pub use host::{InstanceSender, LintelEditor, SharedInstance, create, saved_target};
+pub use host::{InstanceSender, LintelEditor, SharedInstance, create, saved_measurement};
 pub use param_editor::ParamEditor;
 pub use screen::Screen;
 pub use standalone::StandaloneWindow;

@@ -2,12 +2,10 @@
 //! step of undo.
 
 use super::controls::{Controls, index};
-use super::undo::{ParamChange, UndoHistory, UndoStep};
-use crate::params;
+use super::slots::Slots;
+use super::undo::{ParamChange, SlotsChange, UndoHistory, UndoStep};
+use crate::params::{self, from_toml, to_toml};
 use crate::settings::Settings;
-
-/// Monitoring switches: never part of a slot or a preset.
-const MONITORING_IDS: [&str; 3] = ["bypass", "compare", "removed_only"];
 
 /// Time without a change after which a gesture of wheel or arrow keys ends, s.
 pub const NUDGE_TIMEOUT_S: f64 = 0.5;
@@ -52,8 +50,8 @@ impl<'a> ParamEditor<'a> {
         }
         self.end_nudge();
         let value = self.get(index);
-        if !self.history.recording.iter().any(|change| change.index == index) {
-            self.history.recording.push(ParamChange { index, old: value, new: value });
+        if !self.history.recording.params.iter().any(|change| change.index == index) {
+            self.history.recording.params.push(ParamChange { index, old: value, new: value });
         }
         self.history.open.push(index);
         self.controls.begin(index);
@@ -61,7 +59,7 @@ impl<'a> ParamEditor<'a> {
 
     /// Sets a value within a gesture.
     pub fn set(&mut self, index: usize, value: f32) {
-        if let Some(change) = self.history.recording.iter_mut().find(|change| change.index == index) {
+        if let Some(change) = self.history.recording.params.iter_mut().find(|change| change.index == index) {
             change.new = value;
         }
         self.controls.set(index, value);
@@ -136,11 +134,47 @@ impl<'a> ParamEditor<'a> {
     pub fn load(&mut self, settings: &Settings) {
         self.group(|editor| {
             for (index, param) in params::all().iter().enumerate() {
-                if !MONITORING_IDS.contains(&param.id) {
+                if !param.is_monitoring() {
                     editor.set_once(index, param.get(settings));
                 }
             }
         });
+    }
+
+    /// Puts the slot `to` (0 = A, 1 = B) in use; one step.
+    pub fn switch_slot(&mut self, slots: &mut Slots, to: usize) {
+        if to != slots.slot {
+            self.exchange(slots, ["slot A", "slot B"][to.min(1)], to);
+        }
+    }
+
+    /// Exchanges the settings of the slots; one step.
+    pub fn swap_slots(&mut self, slots: &mut Slots) {
+        self.exchange(slots, "swap slots", slots.slot);
+    }
+
+    /// Copies the settings of the slot in use to the other one; one step.
+    pub fn copy_slot(&mut self, slots: &mut Slots) {
+        self.end_nudge();
+        let name = ["copy A to B", "copy B to A"][slots.slot.min(1)];
+        let new = Slots { slot: slots.slot, other_slot: to_toml(&self.settings()) };
+        self.group(|editor| editor.record_slots(slots, name, new));
+    }
+
+    /// Loads the other slot and keeps the present settings as those of the other one.
+    fn exchange(&mut self, slots: &mut Slots, name: &'static str, slot: usize) {
+        self.end_nudge();
+        let loaded = from_toml(&slots.other_slot).unwrap_or_default();
+        let new = Slots { slot, other_slot: to_toml(&self.settings()) };
+        self.group(|editor| {
+            editor.record_slots(slots, name, new);
+            editor.load(&loaded);
+        });
+    }
+
+    fn record_slots(&mut self, slots: &mut Slots, name: &'static str, new: Slots) {
+        let old = std::mem::replace(slots, new.clone());
+        self.history.recording.slots = Some(SlotsChange { name, old, new });
     }
 
     /// Sets the parameters of the stage whose switch is `switch_id` to their defaults, one step.
@@ -152,8 +186,7 @@ impl<'a> ParamEditor<'a> {
                 // The bands of the EQ have groups of their own.
                 let in_stage = param.group == group
                     || switch_id == "eq_on" && param.id.starts_with("eq") && param.group.starts_with("EQ");
-                let stays =
-                    param.id == "order" || MONITORING_IDS.contains(&param.id) || param.id.ends_with("_on");
+                let stays = param.id == "order" || param.is_monitoring() || param.id.ends_with("_on");
                 if in_stage && !stays {
                     editor.set_once(index, param.default());
                 }
@@ -161,20 +194,26 @@ impl<'a> ParamEditor<'a> {
         });
     }
 
-    /// Undoes the last step.
-    pub fn undo(&mut self) {
+    /// Undoes the last step; `slots` as they are saved.
+    pub fn undo(&mut self, slots: &mut Slots) {
         self.end_nudge();
         if let Some(step) = self.history.done.pop() {
-            step.iter().rev().for_each(|change| self.replay(change.index, change.old));
+            step.params.iter().rev().for_each(|change| self.replay(change.index, change.old));
+            if let Some(change) = &step.slots {
+                slots.clone_from(&change.old);
+            }
             self.history.undone.push(step);
         }
     }
 
-    /// Redoes the step that was undone last.
-    pub fn redo(&mut self) {
+    /// Redoes the step that was undone last; `slots` as they are saved.
+    pub fn redo(&mut self, slots: &mut Slots) {
         self.end_nudge();
         if let Some(step) = self.history.undone.pop() {
-            step.iter().for_each(|change| self.replay(change.index, change.new));
+            step.params.iter().for_each(|change| self.replay(change.index, change.new));
+            if let Some(change) = &step.slots {
+                slots.clone_from(&change.new);
+            }
             self.history.done.push(step);
         }
     }
@@ -185,9 +224,11 @@ impl<'a> ParamEditor<'a> {
         self.controls.end(index);
     }
 
-    /// What the next undo and the next redo change: names of parameters, or their number.
+    /// What the next undo and the next redo change: the button of the slots, names of parameters, or their
+    /// number.
     pub fn next_steps(&self) -> (Option<String>, Option<String>) {
-        let name = |step: &UndoStep| match step.as_slice() {
+        let name = |step: &UndoStep| match step.params.as_slice() {
+            _ if step.slots.is_some() => step.slots.as_ref().map_or("", |change| change.name).to_owned(),
             [one] => params::all()[one.index].name.to_owned(),
             [one, two] => format!("{}, {}", params::all()[one.index].name, params::all()[two.index].name),
             many => format!("{} settings", many.len()),
@@ -219,10 +260,10 @@ mod tests {
             (1..=40).for_each(|v| editor.set(drive, v as f32 * 0.1));
             editor.end(drive);
             assert_eq!(editor.next_steps(), (Some("drive".to_owned()), None));
-            editor.undo();
+            editor.undo(&mut Slots::default());
         });
         assert_eq!((memory.settings, memory.open_gestures.len()), (Settings::default(), 0));
-        with(&mut memory, &mut history, 0.0, |editor| editor.redo());
+        with(&mut memory, &mut history, 0.0, |editor| editor.redo(&mut Slots::default()));
         assert_eq!(memory.settings.limiter.drive, 4.0);
     }
 
@@ -236,7 +277,7 @@ mod tests {
         assert_eq!(memory.open_gestures, [drive]);
         with(&mut memory, &mut history, 0.5 + NUDGE_TIMEOUT_S + 0.01, |_| {});
         assert_eq!((memory.open_gestures.len(), memory.ended_gestures), (0, 1));
-        with(&mut memory, &mut history, 2.0, |editor| editor.undo());
+        with(&mut memory, &mut history, 2.0, |editor| editor.undo(&mut Slots::default()));
         assert_eq!(memory.settings, Settings::default());
     }
 
@@ -252,8 +293,47 @@ mod tests {
         assert!(
             memory.settings.bypass && memory.settings.compressor.on && !memory.settings.limiter.removed_only
         );
-        with(&mut memory, &mut history, 0.0, |editor| editor.undo());
+        with(&mut memory, &mut history, 0.0, |editor| editor.undo(&mut Slots::default()));
         assert_eq!(memory.settings, Settings { bypass: true, ..Settings::default() });
+    }
+
+    #[test]
+    fn slots_copy_and_swap_are_steps_of_undo() {
+        let (mut memory, mut history) = (MemoryControls::default(), UndoHistory::default());
+        let drive = index("drive");
+        let driven = |slots: &Slots| from_toml(&slots.other_slot).unwrap().limiter.drive;
+        let mut slots = Slots::default();
+        with(&mut memory, &mut history, 0.0, |editor| {
+            // Drive 24 in A, 0 in B.
+            editor.set_once(drive, 24.0);
+            editor.switch_slot(&mut slots, 1);
+            assert_eq!((editor.get(drive), slots.slot, driven(&slots)), (0.0, 1, 24.0));
+            assert_eq!(editor.next_steps().0.as_deref(), Some("slot B"));
+            editor.undo(&mut slots);
+            assert_eq!((editor.get(drive), slots.slot, driven(&slots)), (24.0, 0, 0.0));
+            editor.redo(&mut slots);
+            assert_eq!((editor.get(drive), slots.slot, driven(&slots)), (0.0, 1, 24.0));
+
+            editor.copy_slot(&mut slots);
+            assert_eq!((editor.get(drive), driven(&slots)), (0.0, 0.0));
+            assert_eq!(editor.next_steps().0.as_deref(), Some("copy B to A"));
+            editor.undo(&mut slots);
+            assert_eq!((editor.get(drive), driven(&slots)), (0.0, 24.0));
+
+            editor.swap_slots(&mut slots);
+            assert_eq!((editor.get(drive), slots.slot, driven(&slots)), (24.0, 1, 0.0));
+            editor.undo(&mut slots);
+            assert_eq!((editor.get(drive), slots.slot, driven(&slots)), (0.0, 1, 24.0));
+
+            // Back to the beginning; the same settings in both slots are a step as well.
+            editor.undo(&mut slots);
+            editor.undo(&mut slots);
+            assert_eq!((editor.get(drive), slots.slot), (0.0, 0));
+            assert_eq!(editor.next_steps().0, None);
+            editor.switch_slot(&mut slots, 1);
+            editor.undo(&mut slots);
+            assert_eq!(slots.slot, 0);
+        });
     }
 
     #[test]
@@ -261,9 +341,9 @@ mod tests {
         let (mut memory, mut history) = (MemoryControls::default(), UndoHistory::default());
         with(&mut memory, &mut history, 0.0, |editor| {
             editor.set_once(index("trim"), -6.0);
-            editor.undo();
+            editor.undo(&mut Slots::default());
             editor.set_once(index("drive"), 3.0);
-            editor.redo();
+            editor.redo(&mut Slots::default());
             assert_eq!((editor.value("trim"), editor.value("drive")), (0.0, 3.0));
             editor.begin(index("trim"));
             editor.end(index("trim"));

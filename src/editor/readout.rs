@@ -4,8 +4,10 @@
 use super::buttons::TextButton;
 use super::context::{DrawContext, ScreenRequests};
 use super::drawing;
+use super::theme::Theme;
 use super::window_state::WindowState;
 use crate::live::LiveReadout;
+use crate::meter::Target;
 use crate::numbers::{clock, number, signed};
 use egui::{Align2, Color32, Popup, Rect, Stroke, Ui, pos2, vec2};
 
@@ -27,7 +29,10 @@ pub(super) fn show(
     let extra = ((rect.height() - 250.0) / 130.0).clamp(0.0, 1.0);
     let size = 36.0 + 10.0 * extra;
     let y = inner.top() + 24.0 + size * 0.5;
-    let (figure, color) = (number(steady.output.integrated, 1), loudness_color(context));
+    let (figure, color) = (
+        number(steady.output.integrated, 1),
+        loudness_color(steady.output.integrated, steady.chosen_target(), theme),
+    );
     let value_rect = drawing::bold(&p, pos2(inner.right(), y), Align2::RIGHT_CENTER, &figure, size, color);
     for (dy, label) in [(-7.0, "integrated"), (8.0, "LUFS")] {
         drawing::text(&p, pos2(inner.left(), y + dy), Align2::LEFT_CENTER, label, 12.0, theme.secondary);
@@ -133,10 +138,9 @@ fn measuring(
     }
 }
 
-/// Red more than 1 LU above the target, otherwise ochre, the colour of loudness.
-fn loudness_color(context: &DrawContext) -> Color32 {
-    let over = context.steady.output.integrated > context.steady.chosen_target().loudness + 1.0;
-    if over { context.theme.red } else { context.theme.ochre }
+/// Red above the target's tolerance, otherwise ochre, the colour of loudness. `integrated` in LUFS.
+fn loudness_color(integrated: f64, target: &Target, theme: &Theme) -> Color32 {
+    if integrated > *target.band().end() { theme.red } else { theme.ochre }
 }
 
 /// The difference between loudness and target, in words.
@@ -184,5 +188,17 @@ mod tests {
         assert_eq!(distance_text(1.24), "1.2 LU over the target");
         assert_eq!(distance_text(-3.0), "3.0 LU under the target");
         assert_eq!(distance_text(f64::NEG_INFINITY), "not measured yet");
+    }
+
+    #[test]
+    fn the_loudness_is_red_above_the_targets_own_tolerance() {
+        let theme = Theme::of(false);
+        let color = |name: &str, over: f64| {
+            let target = Target::named(name).unwrap();
+            loudness_color(target.loudness + over, &target, &theme)
+        };
+        assert_eq!((color("broadcast", 0.15), color("broadcast", 0.25)), (theme.ochre, theme.red));
+        assert_eq!((color("streaming", 0.95), color("streaming", 1.05)), (theme.ochre, theme.red));
+        assert_eq!(color("broadcast", f64::NAN), theme.ochre);
     }
 }

@@ -9,6 +9,7 @@ use super::layout::{Layout, MIN_SIZE};
 use super::notes::{self, NotesState};
 use super::param_editor::ParamEditor;
 use super::readout;
+use super::slots::Slots;
 use super::stages::{self, StagesState};
 use super::theme::Theme;
 use super::undo::UndoHistory;
@@ -115,8 +116,8 @@ impl Screen {
         ui.painter().rect_filled(area, 0.0, theme.window);
         let size = area.size().max(vec2(MIN_SIZE.0, MIN_SIZE.1));
         let layout = Layout::of(Rect::from_min_size(area.min, size));
-        undo_keys(ui, &mut editor);
         let state = &mut self.window_state;
+        undo_keys(ui, &mut editor, &mut state.slots);
         part(ui, layout.header, "header", |ui| {
             let presets = &mut self.presets;
             header::show(
@@ -156,7 +157,7 @@ fn part(ui: &mut Ui, rect: Rect, name: &str, draw: impl FnOnce(&mut Ui)) {
 }
 
 /// Ctrl/Cmd Z undoes, with Shift (or Ctrl Y) redoes, unless a text field has the focus.
-fn undo_keys(ui: &Ui, editor: &mut ParamEditor) {
+fn undo_keys(ui: &Ui, editor: &mut ParamEditor, slots: &mut Slots) {
     if ui.ctx().egui_wants_keyboard_input()
         && ui.memory(|m| m.focused()).is_some_and(|id| egui::TextEdit::load_state(ui.ctx(), id).is_some())
     {
@@ -168,9 +169,9 @@ fn undo_keys(ui: &Ui, editor: &mut ParamEditor) {
         (i.consume_key(Modifiers::COMMAND, Key::Z), redo)
     });
     if undo {
-        editor.undo();
+        editor.undo(slots);
     }
     if redo {
-        editor.redo();
+        editor.redo(slots);
     }
 }

@@ -1,4 +1,6 @@
-//! The undo history: steps of one or more parameter changes.
+//! The undo history: steps of one or more parameter changes, and of the settings slots.
+
+use super::slots::Slots;
 
 /// Steps kept.
 const MAX_STEPS: usize = 200;
@@ -14,8 +16,25 @@ pub struct ParamChange {
     pub new: f32,
 }
 
+/// The change of the slots within a step.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SlotsChange {
+    /// What was done: the name of the button.
+    pub name: &'static str,
+    /// Slots before the step.
+    pub old: Slots,
+    /// Slots after the step.
+    pub new: Slots,
+}
+
 /// Changes that are undone and redone together.
-pub type UndoStep = Vec<ParamChange>;
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct UndoStep {
+    /// Parameters that changed.
+    pub params: Vec<ParamChange>,
+    /// The slots, if they changed.
+    pub slots: Option<SlotsChange>,
+}
 
 /// Steps that can be undone and redone, and the gestures under way.
 #[derive(Debug, Default)]
@@ -39,8 +58,9 @@ impl UndoHistory {
             return;
         }
         let mut step = std::mem::take(&mut self.recording);
-        step.retain(|change| change.old != change.new);
-        if step.is_empty() {
+        step.params.retain(|change| change.old != change.new);
+        step.slots = step.slots.filter(|change| change.old != change.new);
+        if step.params.is_empty() && step.slots.is_none() {
             return;
         }
         self.undone.clear();

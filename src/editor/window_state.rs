@@ -2,6 +2,7 @@
 //! and the settings of the slot that is not in use.
 
 use super::layout::{DEFAULT_SIZE, MIN_SIZE};
+use super::slots::Slots;
 use serde::{Deserialize, Serialize};
 
 /// How much time the chart shows.
@@ -64,10 +65,9 @@ pub struct WindowState {
     pub dark: bool,
     /// Time span of the chart.
     pub span: TimeSpan,
-    /// Settings slot in use: 0 = A, 1 = B.
-    pub slot: usize,
-    /// Settings of the other slot, as a settings file; empty = defaults.
-    pub other_slot: String,
+    /// The two slots of settings.
+    #[serde(flatten)]
+    pub slots: Slots,
     /// Gain from the middle to the edge of the EQ chart, dB: 3, 6 or 12.
     pub eq_range_db: u8,
     /// Spectra tilted by 4.5 dB per octave.
@@ -86,8 +86,7 @@ impl Default for WindowState {
             scale: 100,
             dark: false,
             span: TimeSpan::default(),
-            slot: 0,
-            other_slot: String::new(),
+            slots: Slots::default(),
             eq_range_db: 3,
             tilt: true,
             target: String::new(),
@@ -106,7 +105,7 @@ impl WindowState {
         window_state.height = limited(window_state.height, MIN_SIZE.1, DEFAULT_SIZE.1);
         window_state.scale =
             window_state.scale.clamp(SCALES_PERCENT[0], SCALES_PERCENT[SCALES_PERCENT.len() - 1]);
-        window_state.slot = window_state.slot.min(1);
+        window_state.slots.slot = window_state.slots.slot.min(1);
         if ![3, 6, 12].contains(&window_state.eq_range_db) {
             window_state.eq_range_db = 3;
         }
@@ -129,7 +128,7 @@ mod tests {
             dark: true,
             scale: 150,
             span: TimeSpan::Song,
-            other_slot: "drive = 3".to_owned(),
+            slots: Slots { slot: 1, other_slot: "drive = 3".to_owned() },
             ..WindowState::default()
         };
         assert_eq!(WindowState::read(&window_state.text()), window_state);
@@ -137,6 +136,9 @@ mod tests {
             let read = WindowState::read(text);
             assert!(read.width <= 8192.0 && read.scale == 100, "{text}: {read:?}");
         }
+        let saved_before = WindowState::read("{\"slot\":1,\"other_slot\":\"drive = 3\",\"dark\":true}");
+        assert_eq!((saved_before.slots, saved_before.dark), (window_state.slots, true));
+        assert_eq!(WindowState::read("{\"dark\":true}").slots, Slots::default());
         assert_eq!(WindowState::read("{\"scale\":9000,\"eq_range_db\":5,\"slot\":7}").scale, 200);
     }
 

@@ -27,6 +27,7 @@ use super::source::{SourceMeasurement, measure_source};
 use super::trial::{Outcome, Search};
 use super::verify::verify;
 use crate::meter::rules::RuleId;
+use crate::params::without_monitoring;
 
 /// A measured source with its cut and its gain; nothing is written yet.
 #[derive(Clone)]
@@ -122,6 +123,7 @@ fn complete_from(
     let Prepared { source, hash: input_hash, cut, search } = prepared;
     let (frames, rate) = extent(job, &source, &cut);
     let settings = search.as_ref().map_or(job.settings, |found| with_gain(&job.settings, found.gain));
+    let settings = without_monitoring(&settings);
     let spec = job.output_spec(source.format.rate, source.format.channels);
     let gain = search.as_ref().map(|found| found.gain);
     let (mut measured, writer) = match kept.filter(|kept| Some(kept.gain) == gain) {

@@ -57,6 +57,9 @@ fn assign(settings: &mut Settings, assignment: &str) -> Result<(), String> {
     let id = id.trim();
     let param = params::find(id)
         .ok_or_else(|| format!("\"{id}\" is not a setting; `lintel settings` lists them all"))?;
+    if param.is_monitoring() {
+        return Err(format!("--set {id}: \"{id}\" is for listening and never reaches a file; leave it out"));
+    }
     let value = param.parse(text).map_err(|err| err.to_string())?;
     param.set(settings, value);
     Ok(())
@@ -147,6 +150,7 @@ mod tests {
         let settings = choice(&["drive = 2.5", "drive=3"]).settings().unwrap();
         assert_eq!((settings.limiter.drive, settings.compressor.ratio), (3.0, 1.6));
         assert!(choice(&["cieling=-1"]).settings().unwrap_err().contains("is not a setting"));
+        assert!(choice(&["removed_only=on"]).settings().unwrap_err().contains("never reaches a file"));
         assert!(choice(&["drive"]).settings().unwrap_err().contains("as in comp_on=on"));
     }
 

@@ -10,7 +10,8 @@ use super::error::{Error, Fault, Result};
 use super::progress::ProgressWatcher;
 use super::song_reader::SongReader;
 use crate::chain::Chain;
-use crate::settings::{Compare, Settings};
+use crate::params::without_monitoring;
+use crate::settings::Settings;
 
 /// Frames rendered at once: a whole number of chunks.
 const BLOCK_FRAMES: usize = 4096;
@@ -24,7 +25,7 @@ pub struct RenderJob<'a> {
     pub cut: &'a CutPlan,
     /// Rate of the result, Hz.
     pub rate: u32,
-    /// Settings of the chain; bypass and compare are ignored.
+    /// Settings of the chain; monitoring is left out.
     pub settings: &'a Settings,
 }
 
@@ -108,8 +109,7 @@ pub fn render(
     let (to, from) = (u64::from(job.rate), u64::from(song.native_rate()));
     let cut = job.cut.fades_at(|frames| frames * to / from);
     let mut chain = Chain::new(f64::from(job.rate));
-    // Bypass and compare are for listening only.
-    chain.set(&Settings { bypass: false, compare: Compare::Off, ..*job.settings });
+    chain.set(&without_monitoring(job.settings));
     chain.reset();
 
     let mut buffers = Buffers {

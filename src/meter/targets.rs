@@ -23,6 +23,11 @@ impl Target {
         Self { name: "own", loudness, tolerance: 0.5, true_peak, source: "the delivery's own specification" }
     }
 
+    /// Loudness that counts as on target, LUFS.
+    pub fn band(&self) -> std::ops::RangeInclusive<f64> {
+        self.loudness - self.tolerance..=self.loudness + self.tolerance
+    }
+
     /// The target of that name, [`Target::own`] excepted.
     pub fn named(name: &str) -> Option<Self> {
         TARGETS.iter().find(|target| target.name == name).copied()
@@ -78,6 +83,15 @@ pub const TARGETS: [Target; 5] = [
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_tolerance_of_broadcast_is_0_2_and_of_streaming_1_lu() {
+        let width = |name| {
+            let band = Target::named(name).unwrap().band();
+            band.end() - band.start()
+        };
+        assert!((width("broadcast") - 0.4).abs() < 1e-9 && (width("streaming") - 2.0).abs() < 1e-9);
+    }
 
     #[test]
     fn broadcast_is_what_r_128_says() {

@@ -2,7 +2,7 @@
 //! id = a number in its unit, or its text with unit in quotes. What is left out keeps its default.
 
 use super::text::shown;
-use super::{Kind, Param, ParamTextError, all, find};
+use super::{Kind, Param, ParamTextError, all, find, without_monitoring};
 use crate::settings::Settings;
 
 /// Why a settings file is rejected; displayed as one line: what, where, what to do.
@@ -37,7 +37,7 @@ pub enum SettingsFileError {
     },
 }
 
-/// Settings from the text of a settings file.
+/// Settings from the text of a settings file. Monitoring is read and left out: older files contain it.
 pub fn from_toml(text: &str) -> Result<Settings, SettingsFileError> {
     let table: toml::Table = text.parse().map_err(|e: toml::de::Error| SettingsFileError::Syntax {
         line: e.span().map_or(1, |span| text[..span.start.min(text.len())].matches('\n').count() + 1),
@@ -49,7 +49,7 @@ pub fn from_toml(text: &str) -> Result<Settings, SettingsFileError> {
             find(id).ok_or_else(|| SettingsFileError::Unknown { id: shown(id), hint: nearest(id) })?;
         param.set(&mut settings, read(param, value)?);
     }
-    Ok(settings)
+    Ok(without_monitoring(&settings))
 }
 
 fn read(param: &Param, value: &toml::Value) -> Result<f32, SettingsFileError> {
@@ -76,11 +76,11 @@ fn nearest(id: &str) -> String {
     }
 }
 
-/// The text of a settings file: every parameter by group, each with its text form as a comment.
+/// The text of a settings file: every parameter but those of monitoring by group, each with its text form as a comment.
 pub fn to_toml(settings: &Settings) -> String {
     let mut out = String::from("# Lintel settings. A line left out keeps its default.\n");
     let mut group = "";
-    for param in all() {
+    for param in all().iter().filter(|param| !param.is_monitoring()) {
         if param.group != group {
             group = param.group;
             out += &format!("\n# {group}\n");
@@ -105,8 +105,23 @@ mod tests {
         for (n, param) in all().iter().enumerate() {
             param.set(&mut settings, param.at_position((n as f32 * 0.377).fract()));
         }
-        assert_eq!(from_toml(&to_toml(&settings)).unwrap(), settings);
+        assert_eq!(from_toml(&to_toml(&settings)).unwrap(), without_monitoring(&settings));
         assert_eq!(from_toml("").unwrap(), Settings::default());
+    }
+
+    #[test]
+    fn monitoring_never_reaches_a_settings_file() {
+        let mut settings = Settings { bypass: true, ..Settings::default() };
+        settings.compare = crate::settings::Compare::Before;
+        settings.limiter.removed_only = true;
+        let text = to_toml(&settings);
+        assert_eq!(text, to_toml(&Settings::default()));
+        assert!(crate::params::MONITORING_IDS.iter().all(|id| !text.contains(&format!("\n{id} ="))));
+        // A file of an older version.
+        let old = "removed_only = true\nbypass = true\ncompare = \"after\"\ndrive = 4";
+        let read = from_toml(old).unwrap();
+        assert_eq!(read.limiter.drive, 4.0);
+        assert_eq!(read, without_monitoring(&read));
     }
 
     #[test]

@@ -171,6 +171,9 @@ static TABLE: LazyLock<Vec<Param>> = LazyLock::new(|| {
     table
 });
 
+/// Parameters of monitoring: they change what is heard and never reach a file, a preset or a slot.
+pub const MONITORING_IDS: [&str; 3] = ["bypass", "compare", "removed_only"];
+
 /// Every parameter, in the order in which hosts and documents list them.
 pub fn all() -> &'static [Param] {
     &TABLE

@@ -228,6 +228,26 @@ mod tests {
     }
 
     #[test]
+    fn monitoring_never_reaches_an_exported_master() {
+        let folder = tempfile::tempdir().unwrap();
+        let input = file(folder.path(), 48_000, &music());
+        let mut settings = Settings::default();
+        settings.limiter.drive = 12.0;
+        let written = |settings: Settings, solve: bool| {
+            let request = ExportRequest { solve, replace: true, ..ExportRequest::for_song(&input) };
+            let export = Export::start(&input, &request, settings, Target::default(), Default::default());
+            let ExportProgress::Done(_) = wait(&export) else { panic!("not written") };
+            std::fs::read(&request.output).unwrap()
+        };
+        let mut heard = settings;
+        (heard.bypass, heard.compare) = (true, crate::settings::Compare::Before);
+        heard.limiter.removed_only = true;
+        for solve in [false, true] {
+            assert!(written(heard, solve) == written(settings, solve), "the same file, solve: {solve}");
+        }
+    }
+
+    #[test]
     fn a_stopped_export_leaves_no_file() {
         let folder = tempfile::tempdir().unwrap();
         let input = file(folder.path(), 48_000, &music());

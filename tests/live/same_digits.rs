@@ -160,3 +160,16 @@ fn the_measurement_follows_the_transport_and_jumps_are_marked() {
     assert_eq!(jumps, [13 * 48_000 / history.width() as usize], "of {}", columns.len());
     assert!(columns[0].position == Some(0) && !columns[0].marks.playing);
 }
+
+/// "Active" is one thing: what the screen shows is what a report says, of the whole measurement.
+#[test]
+fn active_means_the_same_on_the_screen_and_in_a_report() {
+    let mut song = song();
+    // The limiter works in the first second of twelve only.
+    song.limiter.iter_mut().enumerate().for_each(|(n, db)| *db = if n < 48_000 { 2.0 } else { 0.5 });
+    let mut analysis = Analysis::new(48_000, 2);
+    blocks(&song, 512, |tap, transport| analysis.feed(tap, transport));
+    let (screen, report) = (analysis.snapshot().limiter, analysis.whole_facts().limiter);
+    assert!((screen.share - 1.0 / 12.0).abs() < 0.01, "{}", screen.share);
+    assert_eq!(screen, report);
+}

@@ -104,7 +104,7 @@ fn shots() -> Vec<Shot> {
     vec![
         Shot::new("light", mastered()),
         Shot::new("dark", mastered()).with_state(|s| s.dark = true),
-        Shot::new("slot-b", other).with_state(|s| s.slot = 1),
+        Shot::new("slot-b", other).with_state(|s| s.slots.slot = 1),
         Shot::new("large-move", large).with_state(|s| s.eq_range_db = 12),
         Shot::new("pumping", pumping).with_state(|s| s.span = TimeSpan::Seconds10),
         Shot { input_gain_db: 4.0, ..Shot::new("full-scale-source", Settings::default()) },

@@ -1,5 +1,6 @@
-//! `cargo xtask validate`: whatever format validators are on PATH run over the bundles; their words are
-//! read, and a failure or a warning fails the command.
+//! `cargo xtask validate`: whatever format validators are on PATH run over the bundles. Their own
+//! verdict counts, exit status and summary line; a failure or a warning in it fails the command. A word
+//! in a log ("ERROR" of a library that probes the system) is no verdict.
 
 use crate::{Failure, bundle};
 use std::path::Path;
@@ -55,10 +56,11 @@ pub fn run() -> Result<(), Failure> {
         let output = Command::new(program).args(validator.arguments).arg(&path).output()?;
         let said = [&output.stdout[..], &output.stderr[..]].concat();
         let said = String::from_utf8_lossy(&said);
-        let problems = problems(&said);
-        println!("  passed: {}, ended with {}", passed(&said), output.status);
-        problems.iter().for_each(|line| println!("  ! {line}"));
-        if !problems.is_empty() || !output.status.success() {
+        let verdict = Verdict::of(&said, output.status.success());
+        println!("  {verdict}, ended with {}", output.status);
+        if verdict.is_faulty() {
+            let lines: Vec<&str> = said.lines().collect();
+            lines[lines.len().saturating_sub(SHOWN_LINES)..].iter().for_each(|line| println!("  | {line}"));
             troubled.push(validator.program);
         }
     }
@@ -80,74 +82,92 @@ fn on_path(program: &str) -> Option<std::path::PathBuf> {
         .find(|path: &std::path::PathBuf| Path::is_file(path))
 }
 
-/// Lines that speak of something that is wrong, whatever the validator: a word that begins like "fail",
-/// "warning", "error" or "crash", unless it is said to be none.
-fn problems(said: &str) -> Vec<&str> {
-    said.lines().map(str::trim).filter(|line| is_problem(line)).collect()
+/// Last lines of a validator's output that are shown if its verdict is a fault.
+const SHOWN_LINES: usize = 60;
+
+/// What a validator says of a bundle.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Verdict {
+    /// Its exit status.
+    succeeded: bool,
+    /// The counts of its summary line, if it prints one.
+    summary: Option<Summary>,
 }
 
-fn is_problem(line: &str) -> bool {
-    // "19 passed, 1 failed, 0 warnings": each part speaks for itself.
-    line.to_lowercase().split([',', ';']).any(is_wrong)
+/// Counts of a summary line.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Summary {
+    passed: usize,
+    failed: usize,
+    warnings: usize,
 }
 
-fn is_wrong(part: &str) -> bool {
-    let words: Vec<&str> =
-        part.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty()).collect();
-    let none = |at: Option<usize>| {
-        at.and_then(|at| words.get(at)).is_some_and(|word| ["0", "no", "without"].contains(word))
-    };
-    words.iter().enumerate().any(|(n, word)| {
-        let wrong = ["fail", "warning", "error", "crash"].iter().any(|stem| word.starts_with(stem));
-        // "0 failed", "0 tests failed", "no errors", "failed: 0".
-        wrong && !none(n.checked_sub(1)) && !none(n.checked_sub(2)) && !none(Some(n + 1))
-    })
+impl Verdict {
+    /// From everything it printed, and its exit status.
+    fn of(said: &str, succeeded: bool) -> Self {
+        Self { succeeded, summary: said.lines().rev().find_map(Summary::of) }
+    }
+
+    fn is_faulty(&self) -> bool {
+        !self.succeeded || self.summary.is_some_and(|counts| counts.failed + counts.warnings > 0)
+    }
 }
 
-/// Tests that it says have passed: the number before the word in the last line that has one, or the
-/// lines that say so.
-fn passed(said: &str) -> usize {
-    let counted = said.lines().rev().find_map(|line| {
-        let words: Vec<&str> = line.split_whitespace().collect();
-        let at =
-            words.iter().position(|word| word.trim_end_matches([',', '.']).eq_ignore_ascii_case("passed"))?;
-        words[..at].iter().rev().take(2).find_map(|word| word.parse().ok())
-    });
-    counted.unwrap_or_else(|| said.lines().filter(|line| line.to_lowercase().contains("passed")).count())
+impl std::fmt::Display for Verdict {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self.summary {
+            Some(Summary { passed, failed, warnings }) => {
+                write!(f, "passed: {passed}, failed: {failed}, warnings: {warnings}")
+            }
+            None => write!(f, "no summary line"),
+        }
+    }
+}
+
+impl Summary {
+    /// From a line that gives both counts: "46 tests passed, 1 tests failed", "19 passed, 1 failed,
+    /// 0 skipped, 0 warnings".
+    fn of(line: &str) -> Option<Self> {
+        let words: Vec<&str> =
+            line.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty()).collect();
+        // The number before the word, with at most one word between.
+        let count = |stem: &str| {
+            let at = words.iter().position(|word| word.to_lowercase().starts_with(stem))?;
+            words[..at].iter().rev().take(2).find_map(|word| word.parse().ok())
+        };
+        let (passed, failed) = (count("passed")?, count("failed")?);
+        Some(Self { passed, failed, warnings: count("warning").unwrap_or(0) })
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
+    fn is_faulty(said: &str) -> bool {
+        Verdict::of(said, true).is_faulty()
+    }
+
     #[test]
-    fn what_is_wrong_is_seen_and_what_is_none_is_not() {
-        for line in [
-            "FAILED: param-fuzz: the plugin produced NaN",
-            "   - state-reproducibility (warning): differs",
-            "[Failed]",
-            "Result: 46 tests passed, 1 tests failed",
-            "20 tests run, 19 passed, 1 failed, 0 skipped, 0 warnings",
-            "!!! Test 3 crashed",
-            "Error: could not load",
-        ] {
-            assert!(is_problem(line), "{line}");
-        }
-        for line in [
-            "Result: 47 tests passed, 0 tests failed",
-            "21 tests run, 16 passed, 0 failed, 5 skipped, 0 warnings",
-            "no errors, failed: 0",
-            "* Loaded without warnings",
-            "SUCCESS",
-        ] {
-            assert!(!is_problem(line), "{line}");
-        }
+    fn the_word_error_in_a_log_is_no_failure_and_the_tools_own_verdict_counts() {
+        let log = "ERROR: no display found, continuing\n[warning] failed to open the sound device\n";
+        assert!(!is_faulty(&format!("{log}Result: 47 tests passed, 0 tests failed\n")));
+        assert!(!is_faulty(&format!("{log}SUCCESS\n")), "the exit status alone");
+        assert!(Verdict::of("SUCCESS", false).is_faulty());
+        assert!(Verdict::of("Result: 47 tests passed, 0 tests failed", false).is_faulty(), "it crashed");
+        assert!(is_faulty("Result: 46 tests passed, 1 tests failed"));
+        assert!(is_faulty("21 tests run, 21 passed, 0 failed, 0 skipped, 1 warnings"));
+        // The last summary counts, not one in the log before it.
+        assert!(!is_faulty("self-test: 1 passed, 1 failed\n20 tests run, 20 passed, 0 failed, 0 warnings"));
     }
 
     #[test]
     fn the_summary_is_read() {
-        assert_eq!(passed("[Succeeded]\nResult: 47 tests passed, 0 tests failed\n"), 47);
-        assert_eq!(passed("21 tests run, 16 passed, 0 failed, 5 skipped, 0 warnings"), 16);
-        assert_eq!(passed("scan: passed\nstate: passed\n"), 2);
+        let read = |line: &str| Summary::of(line).map(|s| (s.passed, s.failed, s.warnings));
+        assert_eq!(read("Result: 47 tests passed, 0 tests failed"), Some((47, 0, 0)));
+        assert_eq!(read("21 tests run, 16 passed, 0 failed, 5 skipped, 2 warnings"), Some((16, 0, 2)));
+        assert_eq!(read("scan: passed"), None);
+        let verdict = Verdict::of("21 tests run, 16 passed, 0 failed, 5 skipped, 0 warnings", true);
+        assert_eq!(verdict.to_string(), "passed: 16, failed: 0, warnings: 0");
     }
 }

@@ -188,13 +188,14 @@ impl LaneDrawing<'_, '_> {
     /// Draws the short-term loudness.
     pub fn loudness(&self, ui: &Ui) {
         let (theme, lane) = (&self.context.theme, self.at.lanes[2]);
-        let target = self.context.live.chosen_target().loudness;
+        let chosen = self.context.live.chosen_target();
+        let target = chosen.loudness;
         let steps = [0.0, 4.0, -6.0, -3.0, -9.0].map(|from_target| target + from_target);
         self.scale(ui, 2, "loudness", &steps, |lufs| self.loudness_y(lufs));
         let p = ui.painter().with_clip_rect(lane);
         let band = Rect::from_x_y_ranges(
             lane.x_range(),
-            self.loudness_y(target + 1.0)..=self.loudness_y(target - 1.0),
+            self.loudness_y(*chosen.band().end())..=self.loudness_y(*chosen.band().start()),
         );
         p.rect_filled(band, 0.0, theme.tint(theme.ochre, 0.2));
         let y = self.loudness_y(target);

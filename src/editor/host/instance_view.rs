@@ -174,8 +174,7 @@ mod tests {
             instances.iter().map(|shared| InstanceView::new(shared.clone())).collect();
         std::thread::scope(|scope| {
             for ((shared, level), rate) in instances.iter().zip(levels).zip(rates) {
-                let target = meter::Target::default();
-                let mut sender = shared.start(f64::from(rate), 2, target).expect("a thread");
+                let mut sender = shared.start(f64::from(rate), 2).expect("a thread");
                 scope.spawn(move || play(&mut sender, level, rate, 6));
             }
         });
@@ -195,10 +194,37 @@ mod tests {
         );
     }
 
+    /// No window was ever opened: the saved state alone decides.
+    #[test]
+    fn a_saved_session_follows_the_transport_before_its_window_was_opened() {
+        for follow in [true, false] {
+            let window_state = WindowState {
+                follow_transport: follow,
+                target: "broadcast".to_owned(),
+                ..Default::default()
+            };
+            let (target, saved) = crate::editor::saved_measurement(&window_state.text());
+            let shared = SharedInstance::default();
+            let mut sender = shared.start(48_000.0, 2).expect("a thread");
+            shared.measure_as_saved(target, saved);
+            // Four seconds with the transport at rest.
+            play(&mut sender, -20.0, 48_000, 4);
+            let analysis = lock(&shared.analysis).clone().expect("an analysis");
+            let start = Instant::now();
+            while analysis.snapshot().frames < 48_000 * 3 {
+                assert!(start.elapsed() < Duration::from_secs(20), "the analysis stands");
+                std::thread::sleep(Duration::from_millis(2));
+            }
+            let snapshot = analysis.snapshot();
+            assert_eq!((snapshot.measuring, snapshot.target.name), (!follow, "broadcast"));
+            assert_eq!(snapshot.measured < 1.0, follow, "{} s", snapshot.measured);
+        }
+    }
+
     #[test]
     fn dropping_an_instance_and_its_windows_frees_everything() {
         let shared = Arc::new(SharedInstance::default());
-        let mut sender = shared.start(48_000.0, 2, meter::Target::default()).expect("a thread");
+        let mut sender = shared.start(48_000.0, 2).expect("a thread");
         play(&mut sender, -20.0, 48_000, 1);
         for _ in 0..20 {
             let mut view = InstanceView::new(shared.clone());

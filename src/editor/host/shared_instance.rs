@@ -11,7 +11,7 @@ use crate::sync::lock;
 use crate::tap_ring::tap_ring;
 use atomic_float::AtomicF64;
 use nice_plug_egui::{EguiEditorState, RepaintNotifier};
-use std::sync::atomic::{AtomicU8, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU8, Ordering};
 use std::sync::{Arc, Mutex, OnceLock};
 
 /// Capacity of the ring to the analysis, s: an offline render is faster than the analysis.
@@ -28,6 +28,8 @@ pub struct SharedInstance {
     pub(super) sample_rate: AtomicF64,
     /// Soloed band, 1 to 5; 0 = none.
     solo: AtomicU8,
+    /// The saved state that was applied last lets the measurement follow the host's transport.
+    follows: AtomicBool,
     /// State of the window: solo is ignored while no window is open.
     window: OnceLock<Arc<EguiEditorState>>,
     /// Readouts for the window; the audio thread never takes this lock.
@@ -42,6 +44,7 @@ impl Default for SharedInstance {
             repaint: RepaintNotifier::default(),
             sample_rate: AtomicF64::new(0.0),
             solo: AtomicU8::new(0),
+            follows: AtomicBool::new(false),
             window: OnceLock::new(),
             readouts: Mutex::new(None),
             analysis: Mutex::new(None),
@@ -53,18 +56,30 @@ impl SharedInstance {
     /// Creates rings and analysis for this sample rate, Hz, and number of channels; those of an earlier
     /// activation are dropped with their recording. None if the system refuses a thread. Not for the
     /// audio thread.
-    pub fn start(&self, sample_rate: f64, channels: usize, target: meter::Target) -> Option<InstanceSender> {
+    pub fn start(&self, sample_rate: f64, channels: usize) -> Option<InstanceSender> {
         let (readouts, reader) = rtrb::RingBuffer::new(READOUT_RING_LEN);
         let rate = sample_rate.round() as u32;
         let (taps, receiver) = tap_ring(rate, TAP_RING_S);
         // Without a thread the chart stays empty; the sound is not affected.
         let analysis = meter::LiveAnalysis::start(rate, channels, receiver).ok()?;
-        analysis.send(AnalysisCommand::Target(target));
         let louder_by = analysis.louder();
         self.sample_rate.store(sample_rate, Ordering::Relaxed);
         *lock(&self.readouts) = Some(reader);
         *lock(&self.analysis) = Some(Arc::new(analysis));
         Some(InstanceSender { readouts, taps, louder_by, sample_rate, channels })
+    }
+
+    /// Measures as the session's saved state says, whether or not its window was ever opened. Not for
+    /// the audio thread.
+    pub fn measure_as_saved(&self, target: meter::Target, follow: bool) {
+        let followed = self.follows.swap(follow, Ordering::Relaxed);
+        let Some(analysis) = lock(&self.analysis).clone() else { return };
+        analysis.send(AnalysisCommand::Target(target));
+        analysis.send(AnalysisCommand::FollowTransport(follow));
+        if followed && !follow {
+            // No longer paused by the transport: resume.
+            analysis.send(AnalysisCommand::Start);
+        }
     }
 
     /// Ends solo: an instance that is activated again may be about to render.

@@ -90,6 +90,7 @@ mod tests {
             seconds: 10.0,
             ceiling: -1.0,
             target: Some(-14.0),
+            target_tolerance: 1.0,
             figures: [vec![ChartFigure::change("true peak, dBTP", "+0.2", "−1.0")], vec![], vec![]],
         }
     }

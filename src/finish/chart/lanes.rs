@@ -26,7 +26,7 @@ pub fn draw<B: DrawingBackend>(chart: &ReportChart, painter: &ChartPainter<B>) -
         painter.rect((LEFT, lane.top), (RIGHT, lane.bottom), colours::BACKGROUND.to_rgba())?;
         painter.text(title, (28.0, lane.top + 14.0), 19.0, Align::Left, colours::TEXT.to_rgba())?;
     }
-    loudness_band(painter, &lanes[2], chart.target)?;
+    loudness_band(painter, &lanes[2], chart.target, f64::from(chart.target_tolerance))?;
     for lane in &lanes {
         grid(painter, lane, times.iter().map(|&time| x(time)))?;
     }
@@ -168,11 +168,12 @@ fn loudness_band<B: DrawingBackend>(
     painter: &ChartPainter<B>,
     lane: &Lane,
     target: Option<f32>,
+    tolerance: f64,
 ) -> Result<(), ChartError> {
     let Some(target) = target.map(f64::from) else { return Ok(()) };
     painter.rect(
-        (LEFT, lane.y(target + 1.0)),
-        (RIGHT, lane.y(target - 1.0)),
+        (LEFT, lane.y(target + tolerance)),
+        (RIGHT, lane.y(target - tolerance)),
         colours::OCHRE.mix(colours::BAND_OPACITY),
     )
 }

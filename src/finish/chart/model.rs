@@ -55,8 +55,10 @@ pub struct ReportChart {
     pub seconds: f64,
     /// The ceiling, dBTP.
     pub ceiling: f32,
-    /// Target loudness, LUFS; its band reaches 1 LU to both sides.
+    /// Target loudness, LUFS.
     pub target: Option<f32>,
+    /// Distance from the target that its band reaches to both sides, LU.
+    pub target_tolerance: f32,
     /// Figures of the three lanes: level, reduction, loudness. At most four each.
     pub figures: [Vec<ChartFigure>; 3],
 }

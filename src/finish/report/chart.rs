@@ -45,6 +45,7 @@ pub fn song_chart(master: &Master) -> ReportChart {
         seconds,
         ceiling: master.settings.limiter.ceiling,
         target: master.search.as_ref().map(|search| search.target as f32),
+        target_tolerance: master.target.tolerance as f32,
         figures: [
             vec![change("true peak, dBTP", |f| f.true_peak), change("PLR, LU", |f| f.plr)],
             vec![

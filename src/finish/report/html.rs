@@ -139,12 +139,12 @@ fn search_log(search: &Search) -> Markup {
     }
 }
 
-/// All settings by group; those that differ from their default stand out.
+/// All settings by group, without monitoring; those that differ from their default stand out.
 fn settings_tables(settings: &Settings) -> Markup {
-    let all = params::all();
+    let without: Vec<_> = params::all().iter().filter(|param| !param.is_monitoring()).collect();
     html! {
         div class="settings" {
-            @for group in all.chunk_by(|a, b| a.group == b.group) {
+            @for group in without.chunk_by(|a, b| a.group == b.group) {
                 table {
                     caption { (group[0].group) }
                     tbody {

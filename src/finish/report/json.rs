@@ -71,10 +71,10 @@ fn grade_json(grade: &MasterGrade) -> Value {
     })
 }
 
-/// All settings by id.
+/// All settings by id, without monitoring.
 fn settings_json(settings: &Settings) -> Map<String, Value> {
     let all = params::all();
-    let pairs = all.iter().map(|param| {
+    let pairs = all.iter().filter(|param| !param.is_monitoring()).map(|param| {
         let value = param.get(settings);
         let value = match param.kind {
             Kind::Number { .. } => json!(shortest_f64(value)),

@@ -4,14 +4,13 @@
 use lintel::chain::Chain;
 use lintel::dsp::db;
 use lintel::finish::chart::ChartColumn;
-use lintel::meter::LoudnessMeter;
+use lintel::meter::{Analysis, LoudnessMeter};
 use lintel::settings::Settings;
+use lintel::tap_ring::Transport;
 use serde::Serialize;
 
 /// Columns a second in the picture.
 const COLUMNS: f64 = 50.0;
-/// Gain reduction in dB from which on the limiter counts as active.
-pub const ACTIVE_DB: f32 = 0.1;
 
 /// How deep a stage went.
 #[derive(Clone, Copy, Debug, Default, Serialize)]
@@ -30,7 +29,7 @@ pub struct Inside {
     pub compressor: ReductionStats,
     pub limiter: ReductionStats,
     pub clip: ReductionStats,
-    /// Share of the time during which the limiter reduces by more than [`ACTIVE_DB`] dB, 0 … 1.
+    /// Share of the time with music in which the limiter is active, 0 … 1.
     pub working: f64,
     pub columns: Vec<ChartColumn>,
 }
@@ -46,10 +45,13 @@ pub fn run(input: &[Vec<f32>], rate: u32, settings: &Settings) -> Inside {
     for lane in &mut lanes {
         lane.resize(frames + latency, 0.0);
     }
+    // What "active" means is the analysis' own, as on the screen and in a report.
+    let mut analysis = Analysis::new(rate, 2);
     let mut tally = Tally::new(rate, latency, frames);
     {
         let mut io: Vec<&mut [f32]> = lanes.iter_mut().map(Vec::as_mut_slice).collect();
         chain.process(&mut io, |tap| {
+            analysis.feed(tap, Transport::default());
             for i in 0..tap.compressor_db.len() {
                 let before = tap.before[0][i].abs().max(tap.before[1][i].abs());
                 let after = [tap.after[0][i], tap.after[1][i]];
@@ -60,7 +62,7 @@ pub fn run(input: &[Vec<f32>], rate: u32, settings: &Settings) -> Inside {
     for lane in &mut lanes {
         lane.drain(..latency);
     }
-    tally.finish(lanes, latency)
+    tally.finish(lanes, latency, analysis.whole_facts().limiter.share)
 }
 
 /// Sums over frames, as they come out of the chain.
@@ -72,7 +74,6 @@ struct Tally {
     frames: usize,
     sum: [f64; 3],
     deepest: [f32; 3],
-    working: usize,
     loudness: LoudnessMeter,
     column: HistoryColumn,
     columns: Vec<ChartColumn>,
@@ -97,7 +98,6 @@ impl Tally {
             frames,
             sum: [0.0; 3],
             deepest: [0.0; 3],
-            working: 0,
             loudness: LoudnessMeter::new(rate, 2),
             column: HistoryColumn::default(),
             columns: Vec::new(),
@@ -115,7 +115,6 @@ impl Tally {
             self.deepest[k] = self.deepest[k].max(reduction);
             self.column.reductions[k] = self.column.reductions[k].max(reduction);
         }
-        self.working += usize::from(reductions[1] > ACTIVE_DB);
         let column = &mut self.column;
         column.before = column.before.max(before);
         column.after = column.after.max(after[0].abs()).max(after[1].abs());
@@ -148,7 +147,7 @@ impl Tally {
         });
     }
 
-    fn finish(self, output: Vec<Vec<f32>>, latency: usize) -> Inside {
+    fn finish(self, output: Vec<Vec<f32>>, latency: usize, working: f64) -> Inside {
         let frames = self.at.max(1) as f64;
         let reduction = |k: usize| ReductionStats {
             deepest_db: f64::from(self.deepest[k]),
@@ -160,7 +159,7 @@ impl Tally {
             compressor: reduction(0),
             limiter: reduction(1),
             clip: reduction(2),
-            working: self.working as f64 / frames,
+            working,
             columns: self.columns,
         }
     }

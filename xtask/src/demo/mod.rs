@@ -18,6 +18,7 @@ use lintel::finish::{
     Encoding, Layout, NoProgress, OutputSpec, Overwrite, Reader, Tags, Writer, check, write_whole,
 };
 use lintel::meter::LoudnessMeter;
+use lintel::meter::Target;
 use lintel::params;
 use lintel::settings::Settings;
 use report::Report;
@@ -156,7 +157,8 @@ pub fn run(args: &Args) -> Result<(), Failure> {
         picture_matches_bundle: true,
     };
     let title = if args.input.is_some() { &name } else { "marimba quartet in a boathouse" };
-    let chart = report.chart(title, &inside, &settings, TARGET_LUFS);
+    let target = Target { loudness: f64::from(TARGET_LUFS), ..Target::default() };
+    let chart = report.chart(title, &inside, &settings, &target);
     let put = |ending: &str, bytes: &[u8]| {
         let path = out.join(format!("{name}-master.{ending}"));
         write_whole(&path, bytes, Overwrite::Allow)

@@ -1,11 +1,13 @@
 //! The demo's table and picture: measures of input and output in, a table for people, JSON for programs
 //! and a chart out.
 
-use super::inside::{ACTIVE_DB, Inside, ReductionStats};
+use super::inside::{Inside, ReductionStats};
 use super::measure::Measures;
 use comfy_table::presets::NOTHING;
 use comfy_table::{CellAlignment, Table};
 use lintel::finish::chart::{ChartFigure, ReportChart};
+use lintel::meter::Target;
+use lintel::meter::reduction::ACTIVE_DB;
 use lintel::settings::Settings;
 use serde::Serialize;
 
@@ -23,7 +25,8 @@ pub struct Report {
     pub compressor: ReductionStats,
     pub limiter: ReductionStats,
     pub soft_clip: ReductionStats,
-    /// Share of the time with more than 0.1 dB of reduction by the limiter, 0 … 1.
+    /// Share of the time with music in which the limiter is active, as on the screen and in the report of
+    /// `finish`: reduces by [`lintel::meter::reduction::ACTIVE_DB`] or more, 0 … 1.
     pub limiter_working_share: f64,
     pub latency_samples: usize,
     /// Length of the music over the time that the bundle took for it.
@@ -69,7 +72,7 @@ impl Report {
     }
 
     /// The picture, from the same numbers.
-    pub fn chart(&self, title: &str, inside: &Inside, settings: &Settings, target: f32) -> ReportChart {
+    pub fn chart(&self, title: &str, inside: &Inside, settings: &Settings, target: &Target) -> ReportChart {
         let (b, a) = (&self.measured_in, &self.measured_out);
         let change =
             |label: &str, before: f64, after: f64| ChartFigure::change(label, tenths(before), tenths(after));
@@ -83,7 +86,8 @@ impl Report {
             columns: inside.columns.clone(),
             seconds: self.seconds,
             ceiling: settings.limiter.ceiling,
-            target: Some(target),
+            target: Some(target.loudness as f32),
+            target_tolerance: target.tolerance as f32,
             figures: [
                 vec![
                     change("true peak, dBTP", b.true_peak_dbtp, a.true_peak_dbtp),
@@ -94,7 +98,7 @@ impl Report {
                     reduction("limiter", &self.limiter),
                     reduction("soft clip", &self.soft_clip),
                     ChartFigure::new(
-                        format!("limiter over {ACTIVE_DB} dB"),
+                        format!("limiter active, {ACTIVE_DB} dB or more"),
                         format!("{} % of the time", percent(self.limiter_working_share)),
                     ),
                 ],
