@@ -393,11 +393,11 @@ impl Chain {
         // What is not heard is not shown: the reduction follows the fades.
         let mut now = [0.0; CHUNK];
         if self.comp_on.is_wet() && self.order_fade.is_wet() {
-            now = *self.compressor.reduction_db();
+            now = *self.compressor.heard_reduction_db();
         } else if compressor_is_heard {
             for (i, now) in now[..block.len].iter_mut().enumerate() {
                 let heard = self.comp_on.at(block.start + i) * self.order_fade.at(block.start + i);
-                *now = self.compressor.reduction_db()[i] * heard as f32;
+                *now = self.compressor.heard_reduction_db()[i] * heard as f32;
             }
         }
         self.compressor_db.process(&now[..block.len], &mut compressor_db[..block.len]);

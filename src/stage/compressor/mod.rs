@@ -54,6 +54,8 @@ pub struct Compressor {
     mix: Smooth,
     /// Reduction of each frame of the last block, dB ≥ 0: the larger of the two channels.
     reduction_db: [f32; CHUNK],
+    /// The same as it is heard: with the dry share of the mix.
+    heard_reduction_db: [f32; CHUNK],
     /// Detector level of the last frame, dBFS: the larger of the two channels.
     level_dbfs: f64,
 }
@@ -72,6 +74,7 @@ impl Compressor {
             stereo_link: smooth(settings.stereo_link),
             mix: smooth(settings.mix),
             reduction_db: [0.0; CHUNK],
+            heard_reduction_db: [0.0; CHUNK],
             level_dbfs: detector::FLOOR_DBFS,
         };
         compressor.set(&settings);
@@ -120,6 +123,7 @@ impl Compressor {
         self.ballistics.reset();
         self.makeup.reset_signal();
         self.reduction_db = [0.0; CHUNK];
+        self.heard_reduction_db = [0.0; CHUNK];
         self.level_dbfs = detector::FLOOR_DBFS;
     }
 
@@ -178,6 +182,7 @@ impl Compressor {
         for (deeper, (l, r)) in self.reduction_db[..len].iter_mut().zip(left.iter().zip(right)) {
             *deeper = larger(*l, *r) as f32;
         }
+        self.mix_reduction(start, len);
 
         for lane in &mut lanes[..lane_count] {
             for g in lane {
@@ -191,8 +196,30 @@ impl Compressor {
         self.apply_gain(block, &lanes);
     }
 
+    /// Level lost at each frame of the last block, make-up not counted, dB ≥ 0, `[..len]` of it
+    /// meaningful: with a mix m and a reduction of R dB, −20·log10((1 − m) + m·10^(−R/20)); the larger of
+    /// the two channels. This is what is shown as the compressor's reduction.
+    pub fn heard_reduction_db(&self) -> &[f32; CHUNK] {
+        &self.heard_reduction_db
+    }
+
+    #[inline(always)]
+    fn mix_reduction(&mut self, start: usize, len: usize) {
+        self.heard_reduction_db = self.reduction_db;
+        if self.mix.is_still() && self.mix.end() == 1.0 {
+            return;
+        }
+        for (i, heard) in self.heard_reduction_db[..len].iter_mut().enumerate() {
+            let mix = self.mix.at(start + i);
+            let gain = fastlog::exp2(f64::from(*heard) * (-1.0 / db::DB_PER_OCTAVE));
+            let lost_db = -db::DB_PER_OCTAVE * fastlog::log2(1.0 - mix + mix * gain);
+            // The logarithm of 1 may err by a rounding: never below zero.
+            *heard = larger(lost_db, 0.0) as f32;
+        }
+    }
+
     /// Reduction at each frame of the last block, dB ≥ 0, `[..len]` of it meaningful: the larger
-    /// of the two channels; neither mix nor make-up is counted.
+    /// of the two channels; neither mix nor make-up is counted. It lies on the static curve.
     pub fn reduction_db(&self) -> &[f32; CHUNK] {
         &self.reduction_db
     }
@@ -263,6 +290,49 @@ impl Compressor {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// At −40 dB and 4:1 a tone at −13.4 dBFS loses 19.95 dB; of it are heard 0, 1.72 and 5.19 dB at a mix of
+    /// 0, 20 and 50 %. The level of the output says the same.
+    #[test]
+    fn the_reduction_that_is_shown_is_the_one_that_is_heard() {
+        let rate = 48_000.0;
+        for (mix, asked_db) in [(0.0, 0.00), (20.0, 1.72), (50.0, 5.19), (100.0, 19.95)] {
+            let mut compressor = Compressor::new(rate);
+            let settings = CompressorSettings {
+                threshold: -40.0,
+                ratio: 4.0,
+                knee: 0.0,
+                makeup: 0.0,
+                auto_makeup: false,
+                auto_release: false,
+                sidechain_low_cut: 20.0,
+                mix,
+                ..Default::default()
+            };
+            compressor.set(&settings);
+            compressor.jump();
+            let (mut before, mut after) = (0.0, 0.0);
+            for chunk in 0..6000 {
+                let mut block = Block { len: CHUNK, ..Block::new() };
+                let tone = |i: usize| {
+                    let t = (chunk * CHUNK + i) as f64 / rate;
+                    0.3024 * (std::f64::consts::TAU * 1000.0 * t).sin()
+                };
+                block.ch = std::array::from_fn(|_| std::array::from_fn(tone));
+                let dry = block.ch[0];
+                compressor.tick();
+                compressor.process(&mut block);
+                if chunk >= 4500 {
+                    before += dry.iter().map(|x| x * x).sum::<f64>();
+                    after += block.ch[0].iter().map(|x| x * x).sum::<f64>();
+                }
+            }
+            let heard_db = 10.0 * f64::log10(before / after);
+            let shown_db = f64::from(compressor.heard_reduction_db()[CHUNK - 1]);
+            assert!((shown_db - heard_db).abs() < 0.05, "{mix} %: {shown_db} shown, {heard_db} heard");
+            assert!((shown_db - asked_db).abs() < 0.15, "{mix} %: {shown_db} shown, {asked_db} asked");
+        }
+    }
 
     /// The vector version for this processor against the scalar one.
     #[test]
