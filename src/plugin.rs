@@ -250,7 +250,7 @@ mod tests {
     use crate::settings::Compare;
 
     #[test]
-    fn a_host_that_renders_offline_hears_no_monitoring() {
+    fn a_render_of_the_host_carries_no_monitoring() {
         let host = HostParams::new();
         let set = |id: &str, position: f32| {
             let index = params::all().iter().position(|param| param.id == id).expect("a parameter");

@@ -47,12 +47,13 @@ fn frame(time: f64) -> usize {
 fn strike(track: &mut [f64], time: f64, contact: f64, length: f64, level: f64, modes: &mut [Mode]) {
     let start = frame(time).min(track.len());
     let end = frame(time + length).min(track.len());
-    let pulse = (contact * RATE).max(3.0);
+    let contact_frames = (contact * RATE).max(3.0);
     let fade = 0.03 * RATE;
     let frames = end - start;
     for (i, out) in track[start..end].iter_mut().enumerate() {
         let n = i as f64;
-        let force = if n < pulse { (1.0 - cos(TAU * n / pulse)) / pulse } else { 0.0 };
+        let force =
+            if n < contact_frames { (1.0 - cos(TAU * n / contact_frames)) / contact_frames } else { 0.0 };
         let sum: f64 = modes.iter_mut().map(|mode| mode.tick(force)).sum();
         let left = (frames - i) as f64;
         *out += level * sum * (left / fade).min(1.0);

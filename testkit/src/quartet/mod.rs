@@ -3,7 +3,7 @@
 //!
 //! Everything is computed with IEEE arithmetic and `libm` (the platform's sine may differ in the last
 //! bit) from one fixed seed. The result is what a simple bounce gives: two seconds of the empty room,
-//! soft and loud passages, a long ring, normalised a little too hot, so that the very loudest strokes
+//! soft and loud passages, a long ring, normalised a little too hot, so that the very loudest hits
 //! have flat tops.
 
 mod instruments;

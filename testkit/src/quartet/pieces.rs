@@ -15,7 +15,7 @@ pub enum Kind {
     Dense,
     /// One hummed line over a few soft notes.
     Voice,
-    /// Single notes and strokes with rests between them.
+    /// Single notes and hits with rests between them.
     Sparse,
     /// Shaker, the edge of the drum and the shortest bars: energy above 5 kHz.
     Bright,
@@ -93,7 +93,7 @@ impl Kind {
                 }
             }
         }
-        // Hands: some milliseconds early or late, some strokes a little stronger.
+        // Hands: some milliseconds early or late, some hits a little stronger.
         for note in &mut notes {
             note.time = (note.time + 0.003 * random.signed()).max(0.0);
             note.strength = (note.strength * (1.0 + 0.10 * random.signed())).min(1.0);
@@ -147,7 +147,7 @@ fn voice(bar: usize, step: usize, low: u8, chord: &[u8; 5], sixteenth: f64, add:
     }
 }
 
-/// A note or two a bar, now and then a stroke on the drum.
+/// A note or two a bar, now and then a hit on the drum.
 fn sparse(bar: usize, step: usize, low: u8, chord: &[u8; 5], add: &mut Add) {
     match (bar % 4, step) {
         (0, 0) | (2, 8) => add(0.8, Voice::Marimba { pitch: chord[4] + 12 }),

@@ -79,7 +79,7 @@ const SWING_RATE_HZ: f64 = 50.0;
 
 /// How far the gain moves at the rate of a rhythm: from the 5th to the 95th percentile of the level out over
 /// in, in steps of 20 ms, within 0.5 to 8 Hz, dB (own measure).
-pub fn swing_db(x: &Stereo, y: &Stereo, rate: f64) -> f64 {
+pub fn movement_db(x: &Stereo, y: &Stereo, rate: f64) -> f64 {
     let width = (rate / SWING_RATE_HZ) as usize;
     let level = |s: &Stereo, k: usize| {
         let power: f64 = s.iter().flat_map(|s| &s[k * width..(k + 1) * width]).map(|v| v * v).sum();
@@ -115,11 +115,11 @@ mod tests {
         let tone = |t: f64| 0.5 * (TAU * 1000.0 * t).sin();
         let x = both(tone, RATE_HZ, 8.0);
         let y = both(|t| tone(t) * amplitude(2.0 * (TAU * 2.0 * t).sin()), RATE_HZ, 8.0);
-        let swing = swing_db(&x, &y, RATE_HZ);
-        assert!((3.8..4.0).contains(&swing), "{swing}");
+        let movement = movement_db(&x, &y, RATE_HZ);
+        assert!((3.8..4.0).contains(&movement), "{movement}");
         let slow = both(|t| tone(t) * amplitude(0.25 * t), RATE_HZ, 8.0);
-        assert!(swing_db(&x, &x, RATE_HZ).abs() < 1e-9);
-        assert!(swing_db(&x, &slow, RATE_HZ) < 1.0);
+        assert!(movement_db(&x, &x, RATE_HZ).abs() < 1e-9);
+        assert!(movement_db(&x, &slow, RATE_HZ) < 1.0);
     }
 
     #[test]

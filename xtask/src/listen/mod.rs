@@ -11,7 +11,7 @@ use crate::Failure;
 use crate::figures::limiter::signed;
 use designs::{DESIGNS, Design};
 use load::Piece;
-use measure::{drive_for, grade_at_equal_loudness, loudness, swing_db};
+use measure::{drive_for, grade_at_equal_loudness, loudness, movement_db};
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -34,7 +34,7 @@ const DRIVES_DB: [f64; 2] = [6.0, 12.0];
 struct Louder {
     drive_db: f64,
     odg: f64,
-    swing_db: f64,
+    movement_db: f64,
 }
 
 /// One design on one piece.
@@ -99,7 +99,7 @@ fn measure_all(pieces: &[Piece]) -> Result<Vec<Measured>, Failure> {
 fn measure_piece(piece: &Piece) -> Result<Measured, Failure> {
     let mut heard = Vec::new();
     for design in DESIGNS {
-        heard.push(hear(design, piece)?);
+        heard.push(measure_design(design, piece)?);
     }
     Ok(Measured {
         name: piece.name.clone(),
@@ -108,7 +108,7 @@ fn measure_piece(piece: &Piece) -> Result<Measured, Failure> {
     })
 }
 
-fn hear(design: Design, piece: &Piece) -> Result<Heard, Failure> {
+fn measure_design(design: Design, piece: &Piece) -> Result<Heard, Failure> {
     let (x, rate) = (&piece.lanes, piece.rate);
     let mut louder = [None; GAINS_LU.len()];
     for (louder, gain_lu) in louder.iter_mut().zip(GAINS_LU) {
@@ -117,7 +117,7 @@ fn hear(design: Design, piece: &Piece) -> Result<Heard, Failure> {
         *louder = Some(Louder {
             drive_db: driven.drive_db,
             odg: grade_at_equal_loudness(x, out, gain_lu, rate)?,
-            swing_db: swing_db(x, out, rate),
+            movement_db: movement_db(x, out, rate),
         });
     }
     let base = loudness(x, rate)?;
@@ -154,14 +154,14 @@ fn table(measured: &[&Measured]) -> String {
                 }
             }
         };
-        let swings = measured.iter().filter_map(|m| m.heard[n].louder[1]).map(|louder| louder.swing_db);
-        let swing = summary(swings).map_or("–".to_owned(), |(mean, ..)| format!("{mean:.2}"));
+        let movements = measured.iter().filter_map(|m| m.heard[n].louder[1]).map(|louder| louder.movement_db);
+        let movement = summary(movements).map_or("–".to_owned(), |(mean, ..)| format!("{mean:.2}"));
         let gained = |k: usize| {
             let mean = summary(measured.iter().map(|m| m.heard[n].gained_lu[k]));
             mean.map_or("–".to_owned(), |(mean, ..)| format!("+{mean:.2}"))
         };
         text += &format!(
-            "| {} | {} | {} | {} | {swing} | {} | {} |\n",
+            "| {} | {} | {} | {} | {movement} | {} | {} |\n",
             design.name(),
             grade(0),
             grade(1),
@@ -192,7 +192,7 @@ fn signals() -> String {
     text
 }
 
-/// Peak-to-loudness ratio from which on a source is a mix that has not been limited yet, LU (common
+/// PLR from which on a source is a mix that has not been limited yet, LU (common
 /// practice, no source).
 const UNLIMITED_PLR_LU: f64 = 12.0;
 
