@@ -193,6 +193,11 @@ mod tests {
         (0..48_000 * 3).map(|n| (n as f32 * 0.05).sin() * 0.3 * (n as f32 * 2e-4).sin().abs()).collect()
     }
 
+    /// The samples of a written master. Its header holds the time of writing, so whole files differ.
+    fn samples(path: &Path) -> Vec<i32> {
+        hound::WavReader::open(path).unwrap().into_samples().map(Result::unwrap).collect()
+    }
+
     fn wait(export: &Export) -> ExportProgress {
         loop {
             match export.progress() {
@@ -217,6 +222,7 @@ mod tests {
         let ExportProgress::Done(said) = wait(&start(&request)) else { panic!("not written") };
         assert!(said.contains("song (master).wav") && said.contains("LUFS"), "{said}");
         let bytes = std::fs::read(&request.output).unwrap();
+        let written = samples(&request.output);
         assert_eq!(Reader::open(&request.output).unwrap().format().frames, 72_000, "cut as wished");
         assert!(request.output.with_extension("html").exists());
 
@@ -224,7 +230,7 @@ mod tests {
         assert_eq!(std::fs::read(&request.output).unwrap(), bytes);
         request.replace = true;
         assert!(matches!(wait(&start(&request)), ExportProgress::Done(_)));
-        assert_eq!(std::fs::read(&request.output).unwrap(), bytes, "the same settings give the same file");
+        assert_eq!(samples(&request.output), written, "the same settings give the same samples");
     }
 
     #[test]
@@ -237,13 +243,13 @@ mod tests {
             let request = ExportRequest { solve, replace: true, ..ExportRequest::for_song(&input) };
             let export = Export::start(&input, &request, settings, Target::default(), Default::default());
             let ExportProgress::Done(_) = wait(&export) else { panic!("not written") };
-            std::fs::read(&request.output).unwrap()
+            samples(&request.output)
         };
         let mut heard = settings;
         (heard.bypass, heard.compare) = (true, crate::settings::Compare::Before);
         heard.limiter.removed_only = true;
         for solve in [false, true] {
-            assert!(written(heard, solve) == written(settings, solve), "the same file, solve: {solve}");
+            assert!(written(heard, solve) == written(settings, solve), "the same samples, solve: {solve}");
         }
     }
 
