@@ -163,9 +163,17 @@ impl Ballistics {
             OnePole::new(DENSITY_FALL_S + DENSITY_FALL_PER_RELEASE * release, self.sample_rate);
     }
 
-    /// Clears all reduction.
+    /// Clears all reduction, and the density.
     pub fn reset(&mut self) {
         self.states = [BallisticsState::default(); CHANNELS];
+    }
+
+    /// Clears all reduction, keeps the density, which never deepens a reduction: switched in again, the
+    /// stage releases as it did before and not for seconds too fast.
+    pub fn reset_reduction(&mut self) {
+        for state in &mut self.states {
+            *state = BallisticsState { density: state.density, ..BallisticsState::default() };
+        }
     }
 
     /// Control tick; `linked` while both channels are asked for the same.

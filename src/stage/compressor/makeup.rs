@@ -7,6 +7,9 @@
 //! that followed each passage would undo what the compressor does between them. A moved control
 //! shortens the memory: the make-up stays where it is and learns the new sound within seconds.
 //!
+//! Until half a second of signal has been measured for the first time, the make-up follows the
+//! measurement without a glide of its own.
+//!
 //! The measurement runs whether it is used or not: switched to auto, the make-up glides to a value
 //! that is already known. It runs one chunk behind the sound, so that it can share the detector's
 //! loop and costs hardly more than the detector alone.
@@ -21,6 +24,15 @@ use crate::dsp::{Block, CHANNELS, CHUNK, db, fastlog};
 const MEMORY: AveragingMemory = AveragingMemory { start_s: 0.5, growth: 0.25, limit_s: 6.0 };
 /// 63 % time of the automatic make-up, seconds: slower than a beat.
 const AUTO_GLIDE_S: f64 = 0.5;
+/// Seconds of signal before which nothing has been learnt that is worth a slow glide: auto make-up follows
+/// the measurement at once. Own choice.
+const FIRST_S: f64 = 0.5;
+/// Time constant of the memory at first, and once more in the middle of that time, seconds: the attack must
+/// be forgotten soon. Own choice.
+const FIRST_MEMORY_S: f64 = 0.05;
+/// Seconds after a switching in that are not measured once something has been learnt, own choice: the
+/// first note passes before the attack has taken hold, and would count for seconds.
+const SWITCHED_IN_S: f64 = 0.25;
 /// 63 % time of the make-up in use, seconds.
 const GLIDE_S: f64 = 0.05;
 /// Most that auto make-up adds, dB: the gain must have a bound.
@@ -66,11 +78,21 @@ pub struct Makeup {
     /// The last [`CHUNK`] frames, not yet measured.
     delayed: [[f64; LANES]; CHUNK],
     difference: LoudnessDifference,
+    /// Chunks until [`FIRST_S`] of signal have been measured.
+    first_chunks: u32,
+    first_chunks_left: u32,
+    /// Chunks left of [`SWITCHED_IN_S`].
+    switched_in_chunks: u32,
+    switched_in_chunks_left: u32,
 }
 
 impl Makeup {
     /// 0 dB by hand; `sample_rate` in Hz.
     pub fn new(sample_rate: f64) -> Self {
+        let chunks = |seconds: f64| (seconds * sample_rate / CHUNK as f64).ceil() as u32;
+        let (first_chunks, switched_in_chunks) = (chunks(FIRST_S), chunks(SWITCHED_IN_S));
+        let mut difference = LoudnessDifference::new(MEMORY, sample_rate);
+        difference.set_time(FIRST_MEMORY_S);
         Self {
             manual_db: 0.0,
             auto: false,
@@ -79,7 +101,11 @@ impl Makeup {
             weighted: WeightedEnergy { weighting: KWeighting::new(sample_rate), energy: [0.0; LANES] },
             is_running: false,
             delayed: [[0.0; LANES]; CHUNK],
-            difference: LoudnessDifference::new(MEMORY, sample_rate),
+            difference,
+            first_chunks,
+            first_chunks_left: first_chunks,
+            switched_in_chunks,
+            switched_in_chunks_left: 0,
         }
     }
 
@@ -108,6 +134,9 @@ impl Makeup {
     /// Clears all signal and everything learnt: auto make-up starts again from 0 dB.
     pub fn reset(&mut self) {
         self.difference.reset();
+        self.difference.set_time(FIRST_MEMORY_S);
+        self.switched_in_chunks_left = 0;
+        self.first_chunks_left = self.first_chunks;
         self.reset_signal();
     }
 
@@ -117,6 +146,9 @@ impl Makeup {
         self.weighted.weighting.reset();
         self.weighted.energy = [0.0; LANES];
         self.delayed = [[0.0; LANES]; CHUNK];
+        if self.first_chunks_left == 0 {
+            self.switched_in_chunks_left = self.switched_in_chunks;
+        }
         self.auto_db.set(self.matched_db());
         self.auto_db.jump();
         self.update_target();
@@ -126,12 +158,24 @@ impl Makeup {
     /// Control tick: adds the last chunk to the measurement, if the stage has processed it.
     pub fn tick(&mut self) {
         let [left, right, wet_left, wet_right] = std::mem::take(&mut self.weighted.energy);
-        if std::mem::take(&mut self.is_running) {
-            self.difference.add([left + right, wet_left + wet_right].map(|sum| sum / CHUNK as f64));
+        let runs = std::mem::take(&mut self.is_running);
+        if runs && self.switched_in_chunks_left > 0 {
+            self.switched_in_chunks_left -= 1;
+        } else if runs {
+            let is_measured =
+                self.difference.add([left + right, wet_left + wet_right].map(|sum| sum / CHUNK as f64));
+            self.first_chunks_left = self.first_chunks_left.saturating_sub(u32::from(is_measured));
+            if self.first_chunks_left == self.first_chunks / 2 && is_measured {
+                // The attack is over: forget it.
+                self.difference.set_time(FIRST_MEMORY_S);
+            }
         }
         self.weighted.weighting.flush();
         if self.auto {
             self.auto_db.set(self.matched_db());
+            if self.first_chunks_left > 0 {
+                self.auto_db.jump();
+            }
             self.auto_db.tick();
             self.update_target();
         }

@@ -100,6 +100,12 @@ impl Compressor {
         self.mix.set(f64::from(settings.mix) / 100.0);
     }
 
+    /// What comes in changes from now on, because the stage has changed its place in the chain: auto
+    /// make-up keeps what it has learnt and learns the new input within seconds.
+    pub fn input_changes(&mut self) {
+        self.makeup.restart_memory();
+    }
+
     /// Jumps to the targets. For activation and reset: during sound it clicks.
     pub fn jump(&mut self) {
         self.detector.jump();
@@ -114,13 +120,15 @@ impl Compressor {
     pub fn reset(&mut self) {
         self.makeup.reset();
         self.reset_signal();
+        self.ballistics.reset();
     }
 
-    /// Clears all signal: no reduction, no level. What auto make-up has learnt stays. For a stage
-    /// that is switched in again or has changed its place in the chain.
+    /// Clears all signal: no reduction, no level. What auto make-up has learnt stays, and so does the
+    /// density of the programme-dependent release. For a stage
+    /// that is switched in again.
     pub fn reset_signal(&mut self) {
         self.detector.reset();
-        self.ballistics.reset();
+        self.ballistics.reset_reduction();
         self.makeup.reset_signal();
         self.reduction_db = [0.0; CHUNK];
         self.heard_reduction_db = [0.0; CHUNK];
