@@ -3,8 +3,6 @@
 
 use crate::chain::Chain;
 use crate::host_params::{self, HostParams};
-#[cfg(not(feature = "editor"))]
-use crate::meter::matching::LoudnessMatch;
 use crate::params::without_monitoring;
 use crate::settings::Settings;
 use crate::tap_ring::Transport;
@@ -32,10 +30,6 @@ pub struct Lintel {
     sender: Option<crate::editor::InstanceSender>,
     /// The host renders offline: monitoring is ignored.
     offline: bool,
-    /// Measures how much louder the output is than the input, for level-matched comparison. With a
-    /// window the analysis measures it.
-    #[cfg(not(feature = "editor"))]
-    matching: Option<LoudnessMatch>,
 }
 
 impl Default for Lintel {
@@ -49,8 +43,6 @@ impl Default for Lintel {
             #[cfg(feature = "editor")]
             sender: None,
             offline: false,
-            #[cfg(not(feature = "editor"))]
-            matching: None,
         }
     }
 }
@@ -112,8 +104,6 @@ impl Plugin for Lintel {
         }
         if self.chain.as_ref().is_none_or(|chain| chain.sample_rate() != rate) {
             self.chain = Some(Chain::new(rate));
-            #[cfg(not(feature = "editor"))]
-            (self.matching = Some(LoudnessMatch::new(rate)));
         }
         if let Some(chain) = &self.chain {
             context.set_latency_samples(chain.latency() as u32);
@@ -149,14 +139,6 @@ impl Plugin for Lintel {
             chain.set(&heard(&self.params, self.offline));
             chain.reset();
         }
-        #[cfg(feature = "editor")]
-        if let Some(sender) = &self.sender {
-            sender.reset_loudness_difference();
-        }
-        #[cfg(not(feature = "editor"))]
-        if let Some(matching) = &mut self.matching {
-            matching.reset();
-        }
     }
 
     fn process(
@@ -179,10 +161,6 @@ impl Plugin for Lintel {
         #[cfg(feature = "editor")]
         chain.solo(if self.offline { None } else { self.shared.solo() });
         chain.process(buffer.as_slice(), |tap| {
-            #[cfg(not(feature = "editor"))]
-            if let Some(matching) = &mut self.matching {
-                matching.feed(tap.before, tap.after);
-            }
             #[cfg(feature = "editor")]
             if let Some(sender) = &mut self.sender {
                 sender.feed(tap, transport);
@@ -191,11 +169,6 @@ impl Plugin for Lintel {
             has_signal |=
                 tap.before.iter().chain(&tap.after).any(|ch| ch.iter().any(|x| x.abs() > SILENCE_LEVEL));
         });
-        #[cfg(feature = "editor")]
-        let louder_by = self.sender.as_ref().map_or(0.0, crate::editor::InstanceSender::louder_by_db);
-        #[cfg(not(feature = "editor"))]
-        let louder_by = self.matching.as_ref().map_or(0.0, LoudnessMatch::difference_db);
-        chain.set_louder_by_db(louder_by);
         #[cfg(feature = "editor")]
         if let Some(sender) = &mut self.sender {
             sender.readout(|| chain.readout());

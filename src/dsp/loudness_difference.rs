@@ -1,8 +1,8 @@
 //! How much louder one signal is than another over the last seconds: K-weighted powers of both,
 //! chunk by chunk, in; their difference in dB out.
 //!
-//! The one estimator behind level-matched comparison (`meter::matching`) and the
-//! compressor's auto make-up. Both powers are averaged with the same memory, so the quotient is
+//! The one estimator behind level-matched comparison ([`super::loudness_match`]) and the compressor's
+//! auto make-up. Both powers are averaged with the same memory, so the quotient is
 //! right as soon as there is any signal, and a restart of the memory leaves it where it is while
 //! new signal takes over. While the first signal (the reference) is below the absolute gate, both
 //! averages stand still: silence does not change the difference.
@@ -61,11 +61,12 @@ impl LoudnessDifference {
     }
 
     /// Adds a chunk of [`CHUNK`] frames: the K-weighted mean squares, summed over the channels, of
-    /// the reference and of the compared signal.
-    pub fn add(&mut self, mean_square: [f64; 2]) {
+    /// the reference and of the compared signal. False below the gate: nothing was measured.
+    pub fn add(&mut self, mean_square: [f64; 2]) -> bool {
         let [reference, _] = mean_square;
         self.gate_power = reference + self.gate_keep * (self.gate_power - reference);
-        if self.gate_power > ABSOLUTE_GATE_POWER {
+        let is_measured = self.gate_power > ABSOLUTE_GATE_POWER;
+        if is_measured {
             // First order of 1 − exp(−chunk / time): the time is hundreds of chunks long.
             let share = self.chunk_s / (self.time_s + self.chunk_s);
             for (power, new) in self.power.iter_mut().zip(mean_square) {
@@ -75,12 +76,28 @@ impl LoudnessDifference {
         } else if self.gate_power < f64::MIN_POSITIVE {
             self.gate_power = 0.0;
         }
+        is_measured
     }
 
     /// A control has moved: what was measured so far counts less from now on. The difference stays
     /// where it is until new signal has been measured.
     pub fn restart_memory(&mut self) {
         self.time_s = self.memory.start_s;
+    }
+
+    /// Present time constant, seconds; with `start_s` 0 and growth 1 the seconds of the mean.
+    pub fn time_s(&self) -> f64 {
+        self.time_s
+    }
+
+    /// Averaged power of the reference.
+    pub fn reference_power(&self) -> f64 {
+        self.power[0]
+    }
+
+    /// Sets the present time constant, seconds. 0: the next measured chunk replaces all that was before.
+    pub fn set_time(&mut self, time_s: f64) {
+        self.time_s = time_s;
     }
 
     /// Applies a gain in dB to the measured power of the compared signal: for a control that is
@@ -126,23 +143,23 @@ mod tests {
     fn reads_the_ratio_from_the_first_chunk_and_ignores_silence() {
         let mut difference = LoudnessDifference::new(MEMORY, RATE_HZ);
         assert_eq!(difference.db(), None);
-        difference.add([0.01, 0.02]);
+        assert!(difference.add([0.01, 0.02]));
         let expected = db::from_power(2.0);
         assert!((difference.db().unwrap() - expected).abs() < 1e-8);
-        (0..60 * CHUNKS_PER_S).for_each(|_| difference.add([1e-9, 1e-2]));
+        (0..60 * CHUNKS_PER_S).for_each(|_| _ = difference.add([1e-9, 1e-2]));
         // The gate stays open for some 0.4 s · ln(0.01 / gate) after the last loud chunk.
         let held = difference.db().unwrap();
-        (0..60 * CHUNKS_PER_S).for_each(|_| difference.add([1e-9, 1e-2]));
+        (0..60 * CHUNKS_PER_S).for_each(|_| _ = difference.add([1e-9, 1e-2]));
         assert_eq!(difference.db().unwrap(), held);
     }
 
     #[test]
     fn a_restart_keeps_the_difference_and_new_signal_takes_over_soon() {
         let mut difference = LoudnessDifference::new(MEMORY, RATE_HZ);
-        (0..60 * CHUNKS_PER_S).for_each(|_| difference.add([0.01, 0.01]));
+        (0..60 * CHUNKS_PER_S).for_each(|_| _ = difference.add([0.01, 0.01]));
         difference.restart_memory();
         assert!(difference.db().unwrap().abs() < 1e-9);
-        (0..4 * CHUNKS_PER_S).for_each(|_| difference.add([0.01, 0.04]));
+        (0..4 * CHUNKS_PER_S).for_each(|_| _ = difference.add([0.01, 0.04]));
         // What was before still weighs (0.5 / (0.5 + 0.25 · 4))^(1 / 0.25) = 1.2 % after 4 s.
         let expected = db::from_power(0.0123 + 4.0 * 0.9877);
         assert!((difference.db().unwrap() - expected).abs() < 0.01, "{:?}", difference.db());
@@ -151,7 +168,7 @@ mod tests {
     #[test]
     fn a_known_gain_is_applied_at_once() {
         let mut difference = LoudnessDifference::new(MEMORY, RATE_HZ);
-        (0..CHUNKS_PER_S).for_each(|_| difference.add([0.01, 0.01]));
+        (0..CHUNKS_PER_S).for_each(|_| _ = difference.add([0.01, 0.01]));
         difference.shift_db(-3.0);
         assert!((difference.db().unwrap() + 3.0).abs() < 1e-8);
     }

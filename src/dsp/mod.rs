@@ -11,6 +11,7 @@ pub mod gain;
 pub mod half_band;
 pub mod k_weighting;
 pub mod loudness_difference;
+pub mod loudness_match;
 pub mod minmax;
 pub mod sliding;
 pub mod smooth;

@@ -207,7 +207,7 @@ fn monitoring(
         .on_hover_text(format!("Applied to \"{louder}\", the louder one, while comparing."));
     row.x += 12.0;
 
-    let help = "Passes the input unchanged, bit for bit, delayed by the latency.";
+    let help = "Passes the input unchanged, bit for bit (subnormal numbers as zero), delayed by the latency.";
     let bypass = TextButton::new("bypass", help).on(editor.is_on("bypass")).highlight(theme.red);
     if row.show(ui, bypass, context, 10.0).clicked() {
         editor.toggle("bypass");

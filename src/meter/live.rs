@@ -4,8 +4,6 @@
 //! The audio thread must not wake it (that would be a system call), so it polls the ring every few
 //! milliseconds, and more rarely once nothing has come for a while.
 
-use atomic_float::AtomicF64;
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, Sender, TryRecvError, channel};
 use std::sync::{Arc, Mutex};
 use std::thread::{self, JoinHandle};
@@ -13,7 +11,6 @@ use std::time::Duration;
 
 use super::analysis::Analysis;
 use super::history::History;
-use super::matching::LoudnessMatch;
 use super::snapshot::Snapshot;
 use super::targets::Target;
 use crate::settings::Settings;
@@ -49,31 +46,9 @@ pub enum AnalysisCommand {
     ClearHistory,
 }
 
-/// How much louder the result is than the input, shared with the audio thread, which must not wait.
-#[derive(Debug, Default)]
-pub struct SharedLoudnessDifference {
-    /// dB.
-    db: AtomicF64,
-    reset_requested: AtomicBool,
-}
-
-impl SharedLoudnessDifference {
-    /// dB, as measured last: up to 10 ms behind the sound, the pause between two polls of the ring.
-    pub fn db(&self) -> f64 {
-        self.db.load(Ordering::Relaxed)
-    }
-
-    /// Resets the measurement of the difference.
-    pub fn reset(&self) {
-        self.db.store(0.0, Ordering::Relaxed);
-        self.reset_requested.store(true, Ordering::Relaxed);
-    }
-}
-
 /// A running analysis.
 #[derive(Debug)]
 pub struct LiveAnalysis {
-    louder: Arc<SharedLoudnessDifference>,
     commands: Option<Sender<AnalysisCommand>>,
     newest: Arc<Mutex<Arc<Snapshot>>>,
     history: Arc<Mutex<History>>,
@@ -87,24 +62,10 @@ impl LiveAnalysis {
         let history = analysis.history();
         let newest = Arc::new(Mutex::new(Arc::new(analysis.snapshot())));
         let (commands, inbox) = channel();
-        let louder = Arc::new(SharedLoudnessDifference::default());
-        let worker = AnalysisWorker {
-            analysis,
-            matching: LoudnessMatch::new(f64::from(sample_rate)),
-            louder: louder.clone(),
-            receiver,
-            inbox,
-            newest: newest.clone(),
-            published: 0,
-            quiet: 0,
-        };
+        let worker =
+            AnalysisWorker { analysis, receiver, inbox, newest: newest.clone(), published: 0, quiet: 0 };
         let thread = thread::Builder::new().name("lintel analysis".into()).spawn(move || worker.run())?;
-        Ok(Self { louder, commands: Some(commands), newest, history, thread: Some(thread) })
-    }
-
-    /// The loudness difference, for the audio thread.
-    pub fn louder(&self) -> Arc<SharedLoudnessDifference> {
-        self.louder.clone()
+        Ok(Self { commands: Some(commands), newest, history, thread: Some(thread) })
     }
 
     /// The newest snapshot.
@@ -141,8 +102,6 @@ impl Drop for LiveAnalysis {
 
 struct AnalysisWorker {
     analysis: Analysis,
-    matching: LoudnessMatch,
-    louder: Arc<SharedLoudnessDifference>,
     receiver: TapReceiver,
     inbox: Receiver<AnalysisCommand>,
     newest: Arc<Mutex<Arc<Snapshot>>>,
@@ -157,17 +116,7 @@ impl AnalysisWorker {
         loop {
             let Some(executed) = self.execute_commands() else { return };
             let fill = self.receiver.fill();
-            let read = self.receiver.read(BATCH_CHUNKS, |chunk| {
-                self.analysis.feed_chunk(chunk);
-                let [before, after] = [&chunk.before, &chunk.after];
-                self.matching.feed([&before[0], &before[1]], [&after[0], &after[1]]);
-            });
-            if self.louder.reset_requested.swap(false, Ordering::Relaxed) {
-                self.matching.reset();
-            }
-            if read > 0 {
-                self.louder.db.store(self.matching.difference_db(), Ordering::Relaxed);
-            }
+            let read = self.receiver.read(BATCH_CHUNKS, |chunk| self.analysis.feed_chunk(chunk));
             self.publish(executed, read < BATCH_CHUNKS);
             self.quiet = if read > 0 { 0 } else { self.quiet.saturating_add(1) };
             if read == BATCH_CHUNKS {

@@ -34,7 +34,6 @@ pub mod history;
 pub mod levels;
 pub mod live;
 pub mod loudness;
-pub mod matching;
 pub mod open_cell;
 pub mod reduction;
 pub mod rules;

@@ -98,7 +98,7 @@ static TABLE: LazyLock<Vec<Param>> = LazyLock::new(|| {
             "out",
             "bypass",
             bypass,
-            "Passes the input unchanged, bit for bit, delayed by the latency."
+            "Passes the input unchanged, bit for bit (subnormal numbers as zero), delayed by the latency."
         ),
         choice!("compare", "out", "compare", compare,
             ["off" => Compare::Off, "before" => Compare::Before, "after" => Compare::After],

@@ -8,7 +8,6 @@ use super::playhead::Playhead;
 use crate::chain::{Chain, ChainReadout};
 use crate::dsp::CHUNK;
 use crate::finish::Converter;
-use crate::meter::matching::LoudnessMatch;
 use crate::settings::Settings;
 use crate::tap_ring::{TapSender, Transport};
 use std::collections::VecDeque;
@@ -59,7 +58,6 @@ pub struct Engine {
     song: Arc<LoadedSong>,
     playhead: Playhead,
     chain: Chain,
-    matching: LoudnessMatch,
     taps: TapSender,
     converter: Option<Converter>,
     /// Rates of the song and of the device, Hz.
@@ -100,7 +98,6 @@ impl Engine {
         let engine = Self {
             playhead: Playhead::new(song.format().frames, song_rate),
             chain: Chain::new(f64::from(song_rate)),
-            matching: LoudnessMatch::new(f64::from(song_rate)),
             taps,
             converter: (song_rate != rate).then(|| Converter::new(song_rate, rate)),
             rate: (song_rate, rate),
@@ -251,14 +248,12 @@ impl Engine {
 
     /// Processes the block with the chain, feeds the analysis and writes to the ring.
     fn process(&mut self, n: usize, position: Option<u64>) {
-        let Self { block: [left, right], chain, matching, taps, .. } = self;
+        let Self { block: [left, right], chain, taps, .. } = self;
         let mut transport = Transport { playing: position.is_some(), position: position.map(|at| at as i64) };
         chain.process(&mut [&mut left[..n], &mut right[..n]], |tap| {
-            matching.feed(tap.before, tap.after);
             taps.push(tap, transport);
             transport = transport.advanced(tap.len());
         });
-        chain.set_louder_by_db(matching.difference_db());
         self.chain_frames += n as u64;
         let Some(converter) = &mut self.converter else {
             for pair in self.block[0][..n].iter().zip(&self.block[1]) {

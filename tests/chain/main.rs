@@ -3,7 +3,9 @@
 
 mod everything_moves;
 mod leaves_alone;
+mod level_match;
 mod moves_quietly;
 mod rates;
 mod signal;
+mod swapped;
 mod wide;

@@ -3,7 +3,6 @@
 
 use lintel::chain::Chain;
 use lintel::live::{HistorySource, LiveColumn, LiveReadout, MeasuredHistory};
-use lintel::meter::matching::LoudnessMatch;
 use lintel::meter::{Analysis, History};
 use lintel::settings::Settings;
 use lintel::tap_ring::Transport;
@@ -56,14 +55,12 @@ pub fn run(settings: &Settings, seconds: f64, peak: f32) -> Scene {
     chain.jump();
     let mut analysis = Analysis::new(RATE as u32, 2);
     analysis.set_settings(settings);
-    let mut matching = LoudnessMatch::new(RATE);
     let mut transport = Transport { playing: true, position: Some(0) };
     for block in music(seconds, peak).chunks(512) {
         let [mut left, mut right]: [Vec<f32>; 2] =
             [0, 1].map(|ch| block.iter().map(|frame| frame[ch]).collect());
         chain.process(&mut [&mut left, &mut right], |tap| {
             analysis.feed(tap, transport);
-            matching.feed(tap.before, tap.after);
             transport = transport.advanced(tap.len());
         });
     }
@@ -71,7 +68,7 @@ pub fn run(settings: &Settings, seconds: f64, peak: f32) -> Scene {
     live.take(&analysis.snapshot(), settings);
     live.compressor_point = chain.compressor_point();
     live.makeup_db = chain.makeup_db();
-    live.louder_by_db = matching.difference_db();
+    live.louder_by_db = chain.louder_by_db();
     Scene { live, history: analysis.history() }
 }
 

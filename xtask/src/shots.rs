@@ -11,7 +11,6 @@ use lintel::editor::window_state::{TimeSpan, WindowState};
 use lintel::editor::{MemoryControls, Screen};
 use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Tags, Writer};
 use lintel::live::{self, LiveReadout, MeasuredHistory};
-use lintel::meter::matching::LoudnessMatch;
 use lintel::meter::{Analysis, History};
 use lintel::player::{LoadedSong, Playhead};
 use lintel::settings::{BandChannel, BandKind, Settings, StageOrder};
@@ -171,7 +170,6 @@ fn measure(shot: &Shot, mix: &[Vec<f32>; 2]) -> (LiveReadout, Arc<Mutex<History>
     chain.jump();
     let mut analysis = Analysis::new(testkit::quartet::RATE as u32, 2);
     analysis.set_settings(&shot.settings);
-    let mut matching = LoudnessMatch::new(testkit::quartet::RATE);
     let mut transport = Transport { playing: true, position: Some(0) };
     let gain = 10.0_f32.powf(shot.input_gain_db / 20.0);
     let frames = ((shot.seconds * testkit::quartet::RATE) as usize).min(mix[0].len());
@@ -182,7 +180,6 @@ fn measure(shot: &Shot, mix: &[Vec<f32>; 2]) -> (LiveReadout, Arc<Mutex<History>
         });
         chain.process(&mut [&mut left, &mut right], |tap| {
             analysis.feed(tap, transport);
-            matching.feed(tap.before, tap.after);
             transport = transport.advanced(tap.len());
         });
     }
@@ -191,7 +188,7 @@ fn measure(shot: &Shot, mix: &[Vec<f32>; 2]) -> (LiveReadout, Arc<Mutex<History>
     live.response = live::response(&EqCurve::of(&shot.settings.eq, testkit::quartet::RATE));
     live.compressor_point = chain.compressor_point();
     live.makeup_db = chain.makeup_db();
-    live.louder_by_db = matching.difference_db();
+    live.louder_by_db = chain.louder_by_db();
     (live, analysis.history())
 }
 

@@ -1,15 +1,12 @@
 //! The audio thread's side of an instance.
 
 use crate::chain::ChainReadout;
-use crate::meter::live::SharedLoudnessDifference;
 use crate::tap_ring::{Tap, TapSender, Transport};
-use std::sync::Arc;
 
 /// Sends taps to the analysis and readouts to the window. Owned by the audio thread.
 pub struct InstanceSender {
     pub(super) readouts: rtrb::Producer<ChainReadout>,
     pub(super) taps: TapSender,
-    pub(super) louder_by: Arc<SharedLoudnessDifference>,
     /// Sample rate of the analysis, Hz.
     pub(super) sample_rate: f64,
     /// Channels of the analysis.
@@ -26,16 +23,6 @@ impl InstanceSender {
     #[inline]
     pub fn feed(&mut self, tap: &Tap, transport: Transport) {
         self.taps.push(tap, transport);
-    }
-
-    /// How much louder the output is than the input, dB.
-    pub fn louder_by_db(&self) -> f64 {
-        self.louder_by.db()
-    }
-
-    /// Restarts the measurement of the loudness difference.
-    pub fn reset_loudness_difference(&self) {
-        self.louder_by.reset();
     }
 
     /// Sends a readout if there is room; a full ring means that no window reads it.

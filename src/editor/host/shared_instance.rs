@@ -62,11 +62,10 @@ impl SharedInstance {
         let (taps, receiver) = tap_ring(rate, TAP_RING_S);
         // Without a thread the chart stays empty; the sound is not affected.
         let analysis = meter::LiveAnalysis::start(rate, channels, receiver).ok()?;
-        let louder_by = analysis.louder();
         self.sample_rate.store(sample_rate, Ordering::Relaxed);
         *lock(&self.readouts) = Some(reader);
         *lock(&self.analysis) = Some(Arc::new(analysis));
-        Some(InstanceSender { readouts, taps, louder_by, sample_rate, channels })
+        Some(InstanceSender { readouts, taps, sample_rate, channels })
     }
 
     /// Measures as the session's saved state says, whether or not its window was ever opened. Not for

@@ -3,9 +3,7 @@
 use super::{Row, least, rows};
 use crate::signal::music::music;
 use lintel::chain::Chain;
-use lintel::meter::matching::LoudnessMatch;
 use lintel::settings::Settings;
-use lintel::tap_ring::Tap;
 use std::hint::black_box;
 use std::time::Instant;
 
@@ -47,14 +45,8 @@ pub fn everything() -> Settings {
     all
 }
 
-/// One price, with something that listens to the taps.
-fn price_with(
-    rate: f64,
-    block: usize,
-    input: &[Vec<f32>; 2],
-    settings: &Settings,
-    mut tap: impl FnMut(&Tap),
-) -> f64 {
+/// One price.
+fn price(rate: f64, block: usize, input: &[Vec<f32>; 2], settings: &Settings) -> f64 {
     let mut chain = Chain::new(rate);
     chain.set(settings);
     chain.reset();
@@ -63,14 +55,10 @@ fn price_with(
         left.copy_from_slice(&input[0]);
         right.copy_from_slice(&input[1]);
         for (l, r) in left.chunks_mut(block).zip(right.chunks_mut(block)) {
-            chain.process(&mut [l, r], &mut tap);
+            chain.process(&mut [l, r], |tap| {
+                black_box(tap);
+            });
         }
-    })
-}
-
-fn price(rate: f64, block: usize, input: &[Vec<f32>; 2], settings: &Settings) -> f64 {
-    price_with(rate, block, input, settings, |tap| {
-        black_box(tap);
     })
 }
 
@@ -79,7 +67,6 @@ pub fn table(rate: f64, block: usize) -> Vec<Row> {
     let (loud, quiet) = (music(rate, 1.0), music(rate, 0.1));
     let mut compressor = idle();
     compressor.compressor.on = true;
-    let mut matching = LoudnessMatch::new(rate);
     let prices = vec![
         ("limiter alone, idle (quiet music)", price(rate, block, &quiet, &idle())),
         ("limiter alone, driven +3 dB", price(rate, block, &loud, &driven(3.0))),
@@ -88,10 +75,6 @@ pub fn table(rate: f64, block: usize) -> Vec<Row> {
         ("compressor and an idle limiter", price(rate, block, &quiet, &compressor)),
         ("every stage, quiet music", price(rate, block, &quiet, &everything())),
         (WHOLE, price(rate, block, &loud, &everything())),
-        (
-            "the same, with loudness matched beside it",
-            price_with(rate, block, &loud, &everything(), |tap| matching.feed(tap.before, tap.after)),
-        ),
     ];
     rows(prices, WHOLE)
 }
