@@ -123,7 +123,11 @@ impl Makeup {
 
     /// The compressor's reduction changes from now on: shortens the memory.
     pub fn restart_memory(&mut self) {
-        self.difference.restart_memory();
+        if self.first_chunks_left > 0 {
+            self.difference.set_time(FIRST_MEMORY_S);
+        } else {
+            self.difference.restart_memory();
+        }
     }
 
     /// Jumps to the target.

@@ -124,8 +124,7 @@ impl Compressor {
     }
 
     /// Clears all signal: no reduction, no level. What auto make-up has learnt stays, and so does the
-    /// density of the programme-dependent release. For a stage
-    /// that is switched in again.
+    /// density of the programme-dependent release. For a stage that is switched in again.
     pub fn reset_signal(&mut self) {
         self.detector.reset();
         self.ballistics.reset_reduction();
