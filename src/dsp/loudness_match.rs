@@ -5,9 +5,9 @@
 //! music. A moved control makes what was measured before it worthless, so that the difference is
 //! then told in three steps:
 //!
-//! 1. Until the move has settled, [`SETTLE_S`]: from the last tenth of a second, changed at once by the gain
+//! 1. Until the move has settled, `SETTLE_S`: from the last tenth of a second, changed at once by the gain
 //!    that the move is known to have (trim, drive, make-up).
-//! 2. Until there is [`FRESH_S`] of new signal: the last value of step 1, held.
+//! 2. Until there is `FRESH_S` of new signal: the last value of step 1, held.
 //! 3. From the new signal alone, a plain mean that drops its oldest two fifths whenever its newer part has
 //!    become half as long again as the rest: a compressor may need seconds to find its level.
 
@@ -78,7 +78,7 @@ pub struct LoudnessMatch {
     /// Difference that the part dropped last still makes, dB, and the share of it that is left after a chunk.
     dropped_db: f64,
     dropped_keep: f64,
-    /// [`SETTLE_S`] and [`FRESH_S`] in chunks.
+    /// `SETTLE_S` and `FRESH_S` in chunks.
     settle_chunks: u32,
     fresh_chunks: u32,
 }
