@@ -25,6 +25,7 @@ use crate::tap_ring::Tap;
 use edge::{EdgeSample, clean};
 use faded::{FADE_S, faded};
 use ordered::OrderedStages;
+use std::ops::RangeInclusive;
 
 /// 63 % time of the listening gains of level-matched comparison, seconds.
 const LISTENING_GLIDE_S: f64 = 0.05;
@@ -85,7 +86,12 @@ struct ChunkBuffers {
 }
 
 impl Chain {
-    /// The chain at `sample_rate` Hz with default settings. The only call that allocates.
+    /// Sample rates that a chain can be made for, Hz, whole or not. Filters whose frequency lies over 0.49 of
+    /// the rate are held there.
+    pub const SAMPLE_RATES_HZ: RangeInclusive<f64> = 1_000.0..=2_000_000.0;
+
+    /// The chain at `sample_rate` Hz, one of [`Self::SAMPLE_RATES_HZ`], with default settings. The only call
+    /// that allocates.
     pub fn new(sample_rate: f64) -> Self {
         let fade = |on| Fade::new(on, FADE_S, sample_rate);
         let limiter = Limiter::new(sample_rate);

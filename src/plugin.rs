@@ -9,9 +9,6 @@ use crate::tap_ring::Transport;
 use nice_plug::prelude::*;
 use std::sync::Arc;
 
-/// Sample rates that are accepted, Hz.
-const SAMPLE_RATES_HZ: std::ops::RangeInclusive<f64> = 8_000.0..=768_000.0;
-
 /// Level below which a block counts as silent: −100 dBFS.
 const SILENCE_LEVEL: f32 = 1e-5;
 
@@ -99,7 +96,7 @@ impl Plugin for Lintel {
         context: &mut impl ActivateContext<Self>,
     ) -> bool {
         let rate = f64::from(config.sample_rate);
-        if !SAMPLE_RATES_HZ.contains(&rate) {
+        if !Chain::SAMPLE_RATES_HZ.contains(&rate) {
             return false;
         }
         if self.chain.as_ref().is_none_or(|chain| chain.sample_rate() != rate) {

@@ -6,15 +6,20 @@
 use super::filter::{Biquad, BiquadState};
 use std::f64::consts::PI;
 
+/// Highest corner as a share of the sample rate.
+const MAX_CORNER_SHARE: f64 = 0.49;
+
 /// The two sections, high shelf and high-pass, for a sample rate in Hz.
 ///
 /// BS.1770 prints coefficients for 48 kHz only and asks for the same response elsewhere. The
 /// analogue parameters below reproduce its table to all printed digits at 48 kHz. The numerator of
 /// the high-pass, `[1, −2, 1]` in the table, is scaled so that its gain far above 38 Hz is the same
 /// at every rate; left alone it loses 0.02 dB at 96 kHz and 0.03 dB at 192 kHz.
+///
+/// Below 3.43 kHz the shelf's corner would lie over half the rate; it is held at 0.49 of it.
 pub fn design(sample_rate: f64) -> [Biquad; 2] {
     let shelf = {
-        let k = (PI * 1681.974450955533 / sample_rate).tan();
+        let k = (PI * (1681.974450955533 / sample_rate).min(MAX_CORNER_SHARE)).tan();
         let q = 0.7071752369554196;
         let vh = 10f64.powf(3.999843853973347 / 20.0);
         let vb = vh.powf(0.4996667741545416);

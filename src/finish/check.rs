@@ -11,7 +11,7 @@ use super::reader::Reader;
 use super::render::RenderedBlock;
 use super::song_meters::{SongMeasurement, SongMeters};
 use super::source::file_facts;
-use crate::meter::facts::FileFacts;
+use crate::meter::MonoAs;
 use crate::meter::rules::RuleId;
 use crate::meter::targets::Target;
 use crate::settings::Settings;
@@ -26,19 +26,25 @@ pub struct FileCheck {
     pub measured: SongMeasurement,
 }
 
-/// Measures a file with all meters. Without a target the advice says nothing about one.
+/// Measures a file with all meters; `mono_as` says what one channel is measured as. Without a target the
+/// advice says nothing about one.
 ///
 /// # Errors
 /// If the file cannot be read or `watch` stops the work.
-pub fn check(path: &Path, target: Option<Target>, watch: &dyn ProgressWatcher) -> Result<FileCheck> {
+pub fn check(
+    path: &Path,
+    target: Option<Target>,
+    mono_as: MonoAs,
+    watch: &dyn ProgressWatcher,
+) -> Result<FileCheck> {
     let format = *Reader::open(path)?.format();
     let mut finder = EndsFinder::new(format.rate);
     let mut meters = SongMeters::new(
         format.rate,
         format.channels,
+        mono_as,
         &Settings::default(),
         target.unwrap_or_default(),
-        FileFacts::default(),
     );
     let no_reduction = vec![0.0f32; BLOCK_FRAMES];
     let mut narrow = [Vec::new(), Vec::new()];

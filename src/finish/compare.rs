@@ -18,6 +18,7 @@ use super::source::measure_source;
 use super::tags::Tags;
 use super::writer::Writer;
 use crate::dsp::{CHUNK, db};
+use crate::meter::MonoAs;
 use crate::meter::spectrum::{BANDS, Spectrum, frequency};
 
 /// Confidence below which two files are not taken for one piece. A master of its mix reads 0.9 and more,
@@ -70,7 +71,7 @@ pub fn compare(
     let rate = format_a.rate;
     let measure = |path| {
         watch.part("measuring", Reader::open(path)?.format().frames);
-        measure_source(path, watch)
+        measure_source(path, MonoAs::default(), watch)
     };
     let (source_a, source_b) = (measure(a)?, measure(b)?);
     let open = |path: &Path, frames| SongReader::open(path, &CutPlan::whole(frames), rate);

@@ -52,6 +52,13 @@ impl Quantiser {
         self
     }
 
+    /// The same dither in both channels, for two that are the same.
+    #[must_use]
+    pub fn with_equal_channels(mut self) -> Self {
+        self.noise[1] = self.noise[0].clone();
+        self
+    }
+
     /// One sample of channel `ch` (0 or 1).
     #[inline]
     pub fn step(&mut self, ch: usize, x: f64) -> i32 {

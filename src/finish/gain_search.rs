@@ -76,7 +76,7 @@ pub(super) fn find_gain(
             watch.more(frames);
         }
         let Some(keep) = keep.filter(|_| likely_last) else {
-            let (trial, cells) = trial_pass(pass, channels, gain, watch)?;
+            let (trial, cells) = trial_pass(pass, (channels, job.mono_as), gain, watch)?;
             // The cells already contain the trim and this gain.
             let forecast = Forecast::new(cells.all(), -gain, &limiter, low);
             return Ok(Attempt { trial, forecast });

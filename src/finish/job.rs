@@ -8,6 +8,7 @@ use super::format::{Encoding, Layout, OutputSpec, Overwrite};
 use super::output_path::check_outputs;
 use super::tags::Tags;
 use crate::dsp::db;
+use crate::meter::MonoAs;
 use crate::meter::targets::Target;
 use crate::settings::Settings;
 
@@ -38,6 +39,10 @@ pub struct MasterJob {
     pub encoding: Encoding,
     /// Rate of the master, Hz; none keeps the rate of the source.
     pub rate: Option<u32>,
+    /// Write two channels from a mono source too, both the same.
+    pub two_channels: bool,
+    /// What a mono source is measured as.
+    pub mono_as: MonoAs,
     /// Tags of the master.
     pub tags: Tags,
     /// Whether master and report may replace existing files.
@@ -54,7 +59,7 @@ impl MasterJob {
             layout: self.layout,
             encoding: self.encoding,
             rate: self.rate.unwrap_or(source_rate),
-            channels,
+            channels: if self.two_channels { 2 } else { channels },
             ceiling: if limiter.on { db::to_gain(f64::from(limiter.ceiling)) } else { 1.0 },
             tags: self.tags.clone(),
         }

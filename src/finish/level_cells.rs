@@ -3,13 +3,14 @@
 
 use super::cut::CutPlan;
 use crate::dsp::k_weighting::KWeighting;
+use crate::meter::MonoAs;
 use crate::meter::gating::{CELLS_PER_SECOND, GatingBlocks};
 use crate::meter::open_cell::OpenCell;
 
 /// The cells of a file, filled from consecutive blocks.
 pub struct LevelCells {
     rate: u32,
-    /// Factor on the energy summed over both channels: 0.5 for mono, whose two equal channels count once.
+    /// Factor on the energy summed over both channels: 0.5 for one channel that is measured as one.
     weight: f64,
     filter: KWeighting,
     /// Of the open cell: weighted energy per channel.
@@ -27,11 +28,13 @@ pub struct LevelCells {
 }
 
 impl LevelCells {
-    /// For a file of `rate` Hz with 1 or 2 channels.
-    pub fn new(rate: u32, channels: u16) -> Self {
+    /// For a file of `rate` Hz with 1 or 2 channels, and what one channel is measured as.
+    pub fn new(rate: u32, channels: u16, mono_as: MonoAs) -> Self {
+        let weights = mono_as.roles(usize::from(channels)).iter().map(|role| role.weight());
         let mut cells = Self {
             rate,
-            weight: if channels == 1 { 0.5 } else { 1.0 },
+            // Both planes are filled, by a mono file alike.
+            weight: weights.sum::<f64>() / 2.0,
             filter: KWeighting::new(f64::from(rate)),
             energy: [0.0; 2],
             open: OpenCell::default(),
@@ -107,7 +110,7 @@ mod tests {
     /// the ceiling, and rises less from there on.
     #[test]
     fn loudness_rises_less_once_peaks_reach_the_ceiling() {
-        let mut cells = LevelCells::new(48_000, 2);
+        let mut cells = LevelCells::new(48_000, 2, MonoAs::Stereo);
         let samples: Vec<f32> = (0..48_000 * 20)
             .map(|n| {
                 let level = if n % 24_000 < 1_920 { 0.5 } else { 0.05 };

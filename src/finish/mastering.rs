@@ -82,7 +82,7 @@ fn prepare_keeping(
     watch.part("measuring", format.frames);
     let (source, hash) = std::thread::scope(|scope| {
         let hash = scope.spawn(|| sha256_hex(&job.input));
-        let source = measure_source(&job.input, watch);
+        let source = measure_source(&job.input, job.mono_as, watch);
         let hash = hash.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
         Ok((source?, hash?))
     })?;
@@ -143,7 +143,7 @@ fn complete_from(
     watch.part("re-reading", written.frames);
     let checked = std::thread::scope(|scope| {
         let hash = scope.spawn(|| sha256_hex(&job.output));
-        let reread = reread(&job.output, watch)?;
+        let reread = reread(&job.output, job.mono_as, watch)?;
         verify(&spec, &measured, &written, &reread).map_err(|fault| Error::new(&written.path, fault))?;
         Ok((reread, hash.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))?))
     });

@@ -88,7 +88,9 @@ pub fn release(job: &ReleaseJob, watch: &dyn ProgressWatcher) -> Result<Release>
     let watcher = |song: &Path| SongWatcher { watch, name: file_stem(song) };
 
     watch.part("measuring", frames);
-    let loudness = in_parallel(cores, &job.songs, |song| Ok(measure_source(song, &watcher(song))?.loudness))?;
+    let loudness = in_parallel(cores, &job.songs, |song| {
+        Ok(measure_source(song, job.each.mono_as, &watcher(song))?.loudness)
+    })?;
     let loudest = loudness.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let asked = job.each.target.loudness;
     // LU by which a song stays below the loudest.

@@ -33,9 +33,14 @@ pub(super) fn render_file(
 ) -> Result<(SongMeasurement, Writer)> {
     let facts = file_facts_after_cut(&source.ends, pass.cut);
     let offset_s = (pass.cut.from as f64 - pass.cut.silence_before as f64) / f64::from(source.format.rate);
-    let mut meters =
-        SongMeters::new(pass.rate, spec.channels, pass.settings, job.target, facts).starting_at(offset_s);
+    let channels = source.format.channels;
+    let mut meters = SongMeters::new(pass.rate, channels, job.mono_as, pass.settings, job.target);
+    meters.set_file_facts(facts);
+    let mut meters = meters.starting_at(offset_s);
     let mut writer = Writer::create(&job.output, spec.clone(), job.overwrite, &[&job.input])?;
+    if channels == 1 {
+        writer = writer.with_equal_channels();
+    }
     let (send, receive) = sync_channel::<OwnedBlock>(QUEUED_BLOCKS);
     let measured = std::thread::scope(|scope| {
         let metering = scope.spawn(move || {

@@ -5,7 +5,7 @@
 
 use std::path::Path;
 
-use ebur128::{EbuR128, Mode};
+use ebur128::{Channel, EbuR128, Mode};
 
 use super::digest::SampleDigest;
 use super::error::{Error, Fault, Result};
@@ -14,7 +14,7 @@ use super::planes::{for_each_block, to_f32};
 use super::progress::ProgressWatcher;
 use super::reader::Reader;
 use crate::dsp::db;
-use crate::meter::{ChannelRole, LoudnessMeter, TruePeak};
+use crate::meter::{ChannelRole, LoudnessMeter, MonoAs, TruePeak};
 
 /// What a delivery asks for, by one meter.
 #[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
@@ -41,18 +41,19 @@ pub struct Reread {
 }
 
 /// Reads a file in three passes at once: our loudness and the samples, our true peak, and ebur128.
+/// `mono_as` says what one channel is measured as.
 ///
 /// # Errors
 /// If the file cannot be read or `watch` stops the work.
-pub fn reread(path: &Path, watch: &dyn ProgressWatcher) -> Result<Reread> {
+pub fn reread(path: &Path, mono_as: MonoAs, watch: &dyn ProgressWatcher) -> Result<Reread> {
     let format = *Reader::open(path)?.format();
     let channels = usize::from(format.channels);
-    let mut loudness = LoudnessMeter::with_layout(format.rate, &[ChannelRole::Front; 2][..channels]);
+    let mut loudness = LoudnessMeter::with_layout(format.rate, mono_as.roles(channels));
     let mut narrow = [Vec::new(), Vec::new()];
     let (mut sample_peak, mut frames, mut digest) = (0.0f64, 0, SampleDigest::default());
     let (true_peak, reference) = std::thread::scope(|scope| {
         let peaks = scope.spawn(|| true_peak(path, channels, watch));
-        let reference = scope.spawn(|| by_reference_meter(path, &format, watch));
+        let reference = scope.spawn(|| by_reference_meter(path, &format, mono_as, watch));
         let read = for_each_block(path, watch, |left, right| {
             frames += left.len() as u64;
             to_f32(&mut narrow, [left, right]);
@@ -90,12 +91,16 @@ fn true_peak(path: &Path, channels: usize, watch: &dyn ProgressWatcher) -> Resul
 fn by_reference_meter(
     path: &Path,
     format: &FileFormat,
+    mono_as: MonoAs,
     watch: &dyn ProgressWatcher,
 ) -> Result<DeliveryFigures> {
     let channels = usize::from(format.channels);
     let failed = |err: ebur128::Error| Error::new(path, Fault::Io(std::io::Error::other(err.to_string())));
     let mut meter =
         EbuR128::new(u32::from(format.channels), format.rate, Mode::I | Mode::TRUE_PEAK).map_err(failed)?;
+    if mono_as.roles(channels) == [ChannelRole::DualMono] {
+        meter.set_channel(0, Channel::DualMono).map_err(failed)?;
+    }
     let mut fed = Ok(());
     for_each_block(path, &Silent(watch), |left, right| {
         if fed.is_ok() {

@@ -13,7 +13,7 @@ use crate::meter::rules::AdviceNote;
 use crate::meter::source::SourceReport;
 use crate::meter::spectrum::SpectrumBands;
 use crate::meter::targets::Target;
-use crate::meter::{Analysis, History};
+use crate::meter::{Analysis, History, MonoAs};
 use crate::settings::Settings;
 use crate::tap_ring::{Tap, Transport};
 
@@ -23,6 +23,8 @@ pub struct SongMeasurement {
     pub rate: u32,
     /// Samples per channel.
     pub frames: u64,
+    /// What the song's one channel is measured as; none for stereo.
+    pub mono_as: Option<MonoAs>,
     /// Figures of the input.
     pub input: FileFigures,
     /// Figures of the output.
@@ -55,6 +57,7 @@ impl SongMeasurement {
 /// The meters of a pass.
 pub struct SongMeters {
     analysis: Analysis,
+    mono_as: Option<MonoAs>,
     /// Start of the result in the source, s: times in advice about the source count from its own start.
     offset_s: f64,
     output: [Vec<f32>; 2],
@@ -62,13 +65,13 @@ pub struct SongMeters {
 }
 
 impl SongMeters {
-    /// For a result of `rate` Hz and 1 or 2 channels.
-    pub fn new(rate: u32, channels: u16, settings: &Settings, target: Target, file: FileFacts) -> Self {
-        let mut analysis = Analysis::new(rate, usize::from(channels));
+    /// For a result of `rate` Hz from a source of 1 or 2 channels, and what one channel is measured as.
+    pub fn new(rate: u32, channels: u16, mono_as: MonoAs, settings: &Settings, target: Target) -> Self {
+        let mut analysis = Analysis::with_mono_as(rate, usize::from(channels), mono_as);
         analysis.set_settings(settings);
         analysis.set_target(target);
-        analysis.set_file_facts(file);
-        Self { analysis, offset_s: 0.0, output: [Vec::new(), Vec::new()], frames: 0 }
+        let mono_as = (channels == 1).then_some(mono_as);
+        Self { analysis, mono_as, offset_s: 0.0, output: [Vec::new(), Vec::new()], frames: 0 }
     }
 
     /// For a result that begins `offset_s` seconds after the source; below 0, before it.
@@ -107,6 +110,7 @@ impl SongMeters {
         SongMeasurement {
             rate: snapshot.sample_rate,
             frames: self.frames,
+            mono_as: self.mono_as,
             input: FileFigures::from(&snapshot.before),
             output: FileFigures::from(&snapshot.after),
             source: snapshot.source,

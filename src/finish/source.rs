@@ -12,6 +12,7 @@ use super::level_cells::LevelCells;
 use super::planes::{BLOCK_FRAMES, for_each_block, to_f32};
 use super::progress::ProgressWatcher;
 use super::reader::Reader;
+use crate::meter::MonoAs;
 use crate::meter::facts::FileFacts;
 
 /// What the first pass found.
@@ -27,14 +28,18 @@ pub struct SourceMeasurement {
     pub(super) cells: Arc<LevelCells>,
 }
 
-/// Measures a source in one pass.
+/// Measures a source in one pass; `mono_as` says what one channel is measured as.
 ///
 /// # Errors
 /// If the file cannot be read or `watch` stops the work.
-pub fn measure_source(path: &Path, watch: &dyn ProgressWatcher) -> Result<SourceMeasurement> {
+pub fn measure_source(
+    path: &Path,
+    mono_as: MonoAs,
+    watch: &dyn ProgressWatcher,
+) -> Result<SourceMeasurement> {
     let format = *Reader::open(path)?.format();
     let mut finder = EndsFinder::new(format.rate);
-    let mut cells = LevelCells::new(format.rate, format.channels);
+    let mut cells = LevelCells::new(format.rate, format.channels, mono_as);
     let no_reduction = [0.0f32; BLOCK_FRAMES];
     let mut narrow = [Vec::new(), Vec::new()];
     for_each_block(path, watch, |left, right| {

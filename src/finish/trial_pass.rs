@@ -8,23 +8,23 @@ use super::planes::to_f32;
 use super::progress::ProgressWatcher;
 use super::render::{RenderJob, render};
 use super::trial::Trial;
-use crate::meter::History;
 use crate::meter::advice::verdict;
 use crate::meter::facts::Facts;
 use crate::meter::reduction::GainReductionMeter;
+use crate::meter::{History, MonoAs};
 
 /// Below this peak a column counts as silence, linear: −50 dBFS (as in [`crate::meter::analysis`]).
 const MUSIC_MIN_PEAK: f32 = 0.003_162;
 
-/// Renders with `gain` and measures loudness and reduction only.
+/// Renders with `gain` and measures loudness, of so many channels, and reduction only.
 pub(super) fn trial_pass(
     job: RenderJob,
-    channels: u16,
+    (channels, mono_as): (u16, MonoAs),
     gain: f64,
     watch: &dyn ProgressWatcher,
 ) -> Result<(Trial, LevelCells)> {
     let settings = with_gain(job.settings, gain);
-    let mut cells = LevelCells::new(job.rate, channels);
+    let mut cells = LevelCells::new(job.rate, channels, mono_as);
     let column_frames = History::chunks_per_column(job.rate) * crate::dsp::CHUNK;
     let meter = GainReductionMeter::new(f64::from(job.rate) / column_frames as f64);
     let (mut limiter, mut clip) = (meter.clone(), meter);

@@ -102,6 +102,7 @@ mod tests {
     use crate::finish::reread::reread;
     use crate::finish::tags::Tags;
     use crate::finish::writer::Writer;
+    use crate::meter::MonoAs;
 
     fn spec() -> OutputSpec {
         OutputSpec {
@@ -123,8 +124,8 @@ mod tests {
         writer.write(&plane, &plane).unwrap();
         let written = writer.finish(None).unwrap();
         let quiet = NoProgress::default();
-        let measured = check(&path, None, &quiet).unwrap().measured;
-        (written, reread(&path, &quiet).unwrap(), measured)
+        let measured = check(&path, None, MonoAs::Stereo, &quiet).unwrap().measured;
+        (written, reread(&path, MonoAs::Stereo, &quiet).unwrap(), measured)
     }
 
     #[test]

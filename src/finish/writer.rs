@@ -125,6 +125,13 @@ impl Writer {
         self
     }
 
+    /// For a mono song in two channels: dither does not make them differ.
+    #[must_use]
+    pub(super) fn with_equal_channels(mut self) -> Self {
+        self.quantiser = self.quantiser.with_equal_channels();
+        self
+    }
+
     /// Appends frames. A mono file takes the left channel.
     ///
     /// # Errors

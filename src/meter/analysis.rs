@@ -10,6 +10,7 @@ use super::drive_cells::DriveCells;
 use super::facts::{Facts, FileFacts, SETTLED_S};
 use super::history::History;
 use super::levels::LevelSums;
+use super::loudness::MonoAs;
 use super::reduction::{GainReductionMeter, PumpingMeter};
 use super::rules::AdviceNote;
 use super::signal_meters::SignalMeters;
@@ -79,10 +80,16 @@ pub struct Analysis {
 }
 
 impl Analysis {
-    /// For a sample rate in Hz and 1 or 2 channels (1: both lanes carry the same signal, which
-    /// counts once). The measurement runs from the start.
+    /// For a sample rate in Hz and 1 or 2 channels (1: both lanes carry the same signal, which is measured as
+    /// two speakers play it). The measurement runs from the start.
     pub fn new(sample_rate: u32, channels: usize) -> Self {
+        Self::with_mono_as(sample_rate, channels, MonoAs::default())
+    }
+
+    /// Like [`Self::new`], with what one channel is measured as.
+    pub fn with_mono_as(sample_rate: u32, channels: usize, mono_as: MonoAs) -> Self {
         let channels = channels.clamp(1, CHANNELS);
+        let roles = mono_as.roles(channels);
         let history = History::new(sample_rate);
         let rate = f64::from(sample_rate) / history.width() as f64;
         Self {
@@ -90,8 +97,8 @@ impl Analysis {
             channels,
             chunker: TapChunker::new(),
             next: 0,
-            before: SignalMeters::new(sample_rate, channels, rate),
-            after: SignalMeters::new(sample_rate, channels, rate),
+            before: SignalMeters::new(sample_rate, roles, rate),
+            after: SignalMeters::new(sample_rate, roles, rate),
             check: SourceCheck::new(sample_rate, channels),
             compressor: GainReductionMeter::new(rate),
             limiter: GainReductionMeter::new(rate),

@@ -23,6 +23,8 @@ const BLOCK_HOP_CELLS: u64 = 10;
 pub enum ChannelRole {
     /// Left, right, centre: 1.0.
     Front,
+    /// The one channel of a mono programme that two speakers play: 2.0, as left and right together.
+    DualMono,
     /// Left and right surround: 1.41.
     Surround,
     /// Low-frequency effects, or a lane without a signal: left out.
@@ -34,6 +36,7 @@ impl ChannelRole {
     pub fn weight(self) -> f64 {
         match self {
             ChannelRole::Front => 1.0,
+            ChannelRole::DualMono => 2.0,
             ChannelRole::Surround => 1.41,
             ChannelRole::Unused => 0.0,
         }
@@ -52,6 +55,29 @@ impl ChannelRole {
                 layout.resize(channels, Unused);
                 layout
             }
+        }
+    }
+}
+
+/// What a programme of one channel is measured as.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, serde::Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum MonoAs {
+    /// As two speakers play it, both with the same signal: 3.01 LU more than one channel. Music in mono is
+    /// played so, beside stereo songs.
+    #[default]
+    Stereo,
+    /// As one channel.
+    Mono,
+}
+
+impl MonoAs {
+    /// The roles of the channels of a programme with 1 or 2 of them.
+    pub fn roles(self, channels: usize) -> &'static [ChannelRole] {
+        match (channels, self) {
+            (1, Self::Stereo) => &[ChannelRole::DualMono],
+            (1, Self::Mono) => &[ChannelRole::Front],
+            _ => &[ChannelRole::Front; 2],
         }
     }
 }

@@ -50,7 +50,7 @@ pub use column::{ColumnMarks, HistoryColumn};
 pub use facts::{Facts, FileFacts};
 pub use history::{History, HistoryView};
 pub use live::{AnalysisCommand, LiveAnalysis};
-pub use loudness::{ChannelRole, LoudnessMeter};
+pub use loudness::{ChannelRole, LoudnessMeter, MonoAs};
 pub use rules::{AdviceNote, RULES, RuleId};
 pub use snapshot::{Readings, Snapshot};
 pub use source::SourceReport;

@@ -22,14 +22,14 @@ pub struct SignalMeters {
 }
 
 impl SignalMeters {
-    /// For a sample rate in Hz, 1 or 2 channels, and so many columns a second.
-    pub fn new(sample_rate: u32, channels: usize, columns_per_second: f64) -> Self {
+    /// For a sample rate in Hz, 1 or 2 channels in these roles, and so many columns a second.
+    pub fn new(sample_rate: u32, roles: &[ChannelRole], columns_per_second: f64) -> Self {
         Self {
-            loudness: LoudnessMeter::with_layout(sample_rate, &[ChannelRole::Front; CHANNELS][..channels]),
+            loudness: LoudnessMeter::with_layout(sample_rate, roles),
             peaks: [TruePeak::new(), TruePeak::new()],
             levels: LevelMeter::new(columns_per_second),
             spectrum: Spectrum::new(sample_rate),
-            channels,
+            channels: roles.len(),
         }
     }
 

@@ -5,7 +5,7 @@ use crate::finish::{
     self, Encoding, Fault, Layout, Master, MasterJob, Overwrite, ProgressWatcher, Tags, master, name_for,
     report,
 };
-use crate::meter::Target;
+use crate::meter::{MonoAs, Target};
 use crate::numbers::number;
 use crate::settings::Settings;
 use crate::sync::lock;
@@ -114,6 +114,8 @@ impl Export {
             layout: request.layout,
             encoding: request.encoding,
             rate: None,
+            two_channels: false,
+            mono_as: MonoAs::default(),
             tags: Tags::default(),
             overwrite: if request.replace { Overwrite::Allow } else { Overwrite::Refuse },
             // One core stays free for playback.

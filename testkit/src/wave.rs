@@ -20,11 +20,20 @@ pub fn read_all(path: &Path) -> Result<[Vec<f64>; 2]> {
 
 /// Writes 24-bit stereo over whatever is there.
 pub fn save(path: &Path, rate: u32, [left, right]: [&[f64]; 2]) -> Result<()> {
+    save_channels(path, rate, 2, [left, right])
+}
+
+/// Writes one channel of 24 bit over whatever is there.
+pub fn save_mono(path: &Path, rate: u32, samples: &[f64]) -> Result<()> {
+    save_channels(path, rate, 1, [samples, samples])
+}
+
+fn save_channels(path: &Path, rate: u32, channels: u16, [left, right]: [&[f64]; 2]) -> Result<()> {
     let spec = OutputSpec {
         layout: Layout::Wav,
         encoding: Encoding::Int(24),
         rate,
-        channels: 2,
+        channels,
         ceiling: 1.0,
         tags: Tags::default(),
     };

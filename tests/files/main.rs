@@ -8,6 +8,7 @@ mod ends;
 mod finish;
 mod foreign;
 mod kit;
+mod mono;
 mod pages;
 mod place;
 mod rate;

@@ -1,6 +1,6 @@
 //! Offline in one piece, live in blocks of every size: the same snapshot, to the last digit.
 
-use lintel::meter::{Analysis, HistoryColumn, LoudnessMeter, Snapshot};
+use lintel::meter::{Analysis, HistoryColumn, LoudnessMeter, MonoAs, Snapshot};
 use lintel::tap_ring::{self, Tap, Transport};
 use std::f64::consts::TAU;
 
@@ -115,17 +115,19 @@ fn a_sample_that_is_no_number_does_no_harm() {
 }
 
 #[test]
-fn one_channel_counts_once() {
+fn one_channel_is_measured_as_asked() {
     let song = song();
-    let read = |channels| {
-        let mut analysis = Analysis::new(48_000, channels);
+    let read = |channels, mono_as| {
+        let mut analysis = Analysis::with_mono_as(48_000, channels, mono_as);
         blocks(&song, 480, |tap, transport| {
             analysis.feed(&Tap { before: [tap.before[0]; 2], after: [tap.after[0]; 2], ..*tap }, transport);
         });
         analysis.snapshot().after.integrated
     };
+    let stereo = read(2, MonoAs::Stereo);
     // Two equal channels carry twice the power of one: 3.01 LU.
-    assert!((read(2) - read(1) - 3.0103).abs() < 1e-4);
+    assert!((stereo - read(1, MonoAs::Mono) - 3.0103).abs() < 1e-4);
+    assert!((stereo - read(1, MonoAs::Stereo)).abs() < 1e-9);
 }
 
 #[test]

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args as Group, Parser, Subcommand};
 
-use crate::job_args::{Delivery, FinishArgs, ReleaseArgs};
+use crate::job_args::{Delivery, FinishArgs, MonoArgs, ReleaseArgs};
 use crate::value_args::PresetArg;
 
 const EXIT_CODES: &str = "\
@@ -73,6 +73,8 @@ pub struct CheckArgs {
     pub require: Option<String>,
     #[command(flatten)]
     pub delivery: Delivery,
+    #[command(flatten)]
+    pub mono: MonoArgs,
     /// Print no progress
     #[arg(short, long)]
     pub quiet: bool,

@@ -3,9 +3,10 @@
 use std::path::Path;
 
 use lintel::finish::check::{FileCheck, check};
-use lintel::finish::report::notes_json;
+use lintel::finish::report::{mono_sentence, notes_json};
 use lintel::finish::require::{self, Requirement, RequirementResult};
 use lintel::finish::{FileFigures, ProgressWatcher, Reader};
+use lintel::meter::MonoAs;
 use lintel::meter::source::StereoImage;
 use lintel::meter::targets::Target;
 use lintel::numbers::{clock_tenths, number};
@@ -25,7 +26,7 @@ pub fn run(args: &CheckArgs) -> Result<End, Failure> {
     let progress = Progress::new(args.quiet);
     let (mut failed, mut not_met, mut values) = (None, false, Vec::new());
     for file in &args.files {
-        match check_one(file, target, &requirements, &progress) {
+        match check_one(file, (target, args.mono.mono_as()), &requirements, &progress) {
             Ok(checked) => {
                 not_met |= checked.results.iter().any(|result| !result.met);
                 if args.json {
@@ -65,13 +66,13 @@ struct CheckedFile<'a> {
 
 fn check_one<'a>(
     file: &'a Path,
-    target: Option<Target>,
+    (target, mono_as): (Option<Target>, MonoAs),
     requirements: &[Requirement],
     progress: &Progress,
 ) -> lintel::finish::Result<CheckedFile<'a>> {
     let frames = Reader::open(file)?.format().frames;
     progress.part(&file.file_name().unwrap_or_default().to_string_lossy(), frames);
-    let result = check(file, target, progress);
+    let result = check(file, target, mono_as, progress);
     progress.end();
     let check = result?;
     let results =
@@ -97,6 +98,9 @@ impl CheckedFile<'_> {
             Some(f64::NEG_INFINITY) => ", digital silence before it".into(),
             Some(level) => format!(", noise of {} dBFS before it", number(level, 0)),
         };
+        if let Some(mono_as) = measured.mono_as {
+            text += &format!("{}\n", mono_sentence(mono_as));
+        }
         text += &format!("found start {}, end {}{floor}\n", self.time(ends.start), self.time(ends.end));
         let image = match measured.source.image {
             StereoImage::Unknown => "unknown",
@@ -124,6 +128,7 @@ impl CheckedFile<'_> {
             "format": format,
             "seconds": format.seconds(),
             "ends": ends,
+            "mono_as": measured.mono_as,
             "figures": self.figures(),
             "image": format!("{:?}", measured.source.image),
             "advice": notes_json(&measured.notes),

@@ -3,7 +3,7 @@
 use std::time::Instant;
 
 use lintel::finish::options::target_of_job;
-use lintel::finish::report::{grade_sentence, reduction_sentence, search_sentence, song_json};
+use lintel::finish::report::{grade_sentence, mono_sentence, reduction_sentence, search_sentence, song_json};
 use lintel::finish::{Master, MasterJob, Tags, isrc, master, name_for};
 use lintel::numbers::{clock_tenths, number};
 
@@ -31,6 +31,8 @@ pub fn run(args: &FinishArgs) -> Result<End, Failure> {
         layout,
         encoding,
         rate: args.file.rate,
+        two_channels: args.file.two_channels(),
+        mono_as: args.file.mono.mono_as(),
         tags: Tags { title: args.title.clone(), artist: args.file.artist.clone(), isrc },
         overwrite: args.file.overwrite(),
         cores: cores(),
@@ -61,6 +63,9 @@ pub fn cores() -> usize {
 fn table(master: &Master, seconds: f64) -> String {
     let measured = &master.measured;
     let mut text = output::figures_table(&["in", "out"], &[&measured.input, &measured.output]);
+    if let Some(mono_as) = measured.mono_as {
+        text += &format!("{}\n", mono_sentence(mono_as));
+    }
     for (stage, reduction) in
         [("compressor", &measured.compressor), ("limiter", &measured.limiter), ("soft clip", &measured.clip)]
     {

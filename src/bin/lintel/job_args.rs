@@ -5,11 +5,12 @@ use std::path::{Path, PathBuf};
 use clap::Args as Group;
 use lintel::finish::options::{SettingsChoice, layout_of_output, parse_target};
 use lintel::finish::{Encoding, EndsOptions, Layout, Overwrite};
+use lintel::meter::MonoAs;
 use lintel::meter::targets::Target;
 use lintel::settings::Settings;
 
 use crate::outcome::Failure;
-use crate::value_args::{BitsArg, CurveArg, FormatArg, PresetArg, overwrite, seconds};
+use crate::value_args::{BitsArg, CurveArg, FormatArg, MonoArg, PresetArg, overwrite, seconds, two_channels};
 
 /// The loudness target.
 #[derive(Group)]
@@ -146,6 +147,23 @@ impl EndsArgs {
     }
 }
 
+/// How a mono mix is measured.
+#[derive(Group)]
+pub struct MonoArgs {
+    /// What a mono mix is measured as
+    ///
+    /// stereo: as two speakers play it, 3.01 LU more than one channel, so that it is as loud as stereo
+    /// songs of the same figure. mono: as one channel, for one speaker.
+    #[arg(long, value_enum, default_value_t = MonoArg::Stereo)]
+    pub mono_as: MonoArg,
+}
+
+impl MonoArgs {
+    pub fn mono_as(&self) -> MonoAs {
+        self.mono_as.into()
+    }
+}
+
 /// The files that are written.
 #[derive(Group)]
 pub struct FileArgs {
@@ -158,6 +176,11 @@ pub struct FileArgs {
     /// Sample rate of the master, Hz; that of the mix by default
     #[arg(long, value_name = "HZ", value_parser = clap::value_parser!(u32).range(8_000..=384_000))]
     pub rate: Option<u32>,
+    /// Channels of the master: 2 writes a mono mix into both; by default as many as the mix has
+    #[arg(long, value_name = "2", value_parser = two_channels)]
+    pub channels: Option<u16>,
+    #[command(flatten)]
+    pub mono: MonoArgs,
     /// Artist, written into the files
     #[arg(long)]
     pub artist: Option<String>,
@@ -176,6 +199,11 @@ pub struct FileArgs {
 }
 
 impl FileArgs {
+    /// Whether a mono mix is written into two channels.
+    pub fn two_channels(&self) -> bool {
+        self.channels.is_some()
+    }
+
     /// Container and encoding for an output of that name.
     pub fn format(&self, output: Option<&Path>) -> Result<(Layout, Encoding), Failure> {
         let encoding = self.bits.into();

@@ -35,6 +35,8 @@ pub fn run(args: &ReleaseArgs) -> Result<End, Failure> {
             layout,
             encoding,
             rate: args.file.rate,
+            two_channels: args.file.two_channels(),
+            mono_as: args.file.mono.mono_as(),
             tags: Tags { artist: args.file.artist.clone(), ..Tags::default() },
             overwrite: args.file.overwrite(),
             cores: cores(),

@@ -3,6 +3,7 @@
 use clap::ValueEnum;
 use clap::builder::{PossibleValue, TypedValueParser};
 use lintel::finish::{Encoding, FadeCurve, Layout, Overwrite};
+use lintel::meter::MonoAs;
 use lintel::presets;
 
 /// Accepts any name, because users have presets of their own; completions offer those of the program.
@@ -35,6 +36,16 @@ pub fn seconds(text: &str) -> Result<f64, String> {
     }
 }
 
+/// The number of channels of a master: 2.
+pub fn two_channels(text: &str) -> Result<u16, String> {
+    match text.trim() {
+        "2" => Ok(2),
+        _ => Err("only 2 can be asked for, which writes a mono mix into both channels; \
+                  a stereo mix is not made mono"
+            .into()),
+    }
+}
+
 /// What `--overwrite` means.
 pub fn overwrite(allowed: bool) -> Overwrite {
     if allowed { Overwrite::Allow } else { Overwrite::Refuse }
@@ -60,6 +71,21 @@ pub enum BitsArg {
     B24,
     #[value(name = "32f")]
     B32f,
+}
+
+#[derive(Clone, Copy, PartialEq, ValueEnum)]
+pub enum MonoArg {
+    Stereo,
+    Mono,
+}
+
+impl From<MonoArg> for MonoAs {
+    fn from(mono: MonoArg) -> Self {
+        match mono {
+            MonoArg::Stereo => Self::Stereo,
+            MonoArg::Mono => Self::Mono,
+        }
+    }
 }
 
 impl From<CurveArg> for FadeCurve {

@@ -133,15 +133,16 @@ mod tests {
     /// Sends a sine of 997 Hz at `level` dBFS for `seconds`.
     fn play(sender: &mut InstanceSender, level: f32, rate: u32, seconds: u32) {
         let peak = 10_f32.powf(level / 20.0);
-        for second in 0..seconds {
+        // Under half of the lowest rates too.
+        let freq = (f64::from(rate) * 0.1).min(997.0);
+        let part = rate as usize / 4;
+        for quarter in 0..4 * seconds as usize {
             // Wait for room in the ring to the analysis.
-            while sender.taps.room() < rate as usize {
+            while sender.taps.room() < part {
                 std::thread::sleep(Duration::from_millis(1));
             }
-            let tone: Vec<f32> = (0..rate)
-                .map(|n| {
-                    peak * ((second * rate + n) as f32 / rate as f32 * 997.0 * std::f32::consts::TAU).sin()
-                })
+            let tone: Vec<f32> = (quarter * part..(quarter + 1) * part)
+                .map(|n| peak * (n as f64 / f64::from(rate) * freq * std::f64::consts::TAU).sin() as f32)
                 .collect();
             let still = vec![0.0; tone.len()];
             let both = [tone.as_slice(), tone.as_slice()];
@@ -192,6 +193,21 @@ mod tests {
             instances.iter().map(|instance| instance.solo()).collect::<Vec<_>>(),
             [None, Some(3), None]
         );
+    }
+
+    #[test]
+    fn odd_and_extreme_rates_are_measured() {
+        let params = HostParams::new();
+        // The tone at 100 Hz reads 1.76 dB less than at 997 Hz (response of BS.1770-5, tables 1 and 2).
+        for (rate, expected) in [(1_000.0, -21.76), (1_010.5, -21.72), (1_234_567.0, -20.0)] {
+            let shared = Arc::new(SharedInstance::default());
+            let mut view = InstanceView::new(shared.clone());
+            let mut sender = shared.start(rate, 2).expect("a thread");
+            play(&mut sender, -20.0, rate.round() as u32, 2);
+            let read = shown(&mut view, &params, 1.5);
+            assert!((read - expected).abs() < 0.1, "{rate} Hz reads {read}");
+            assert!((view.live.sample_rate - rate).abs() <= 0.5);
+        }
     }
 
     /// No window was ever opened: the saved state alone decides.

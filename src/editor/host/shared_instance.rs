@@ -17,6 +17,9 @@ use std::sync::{Arc, Mutex, OnceLock};
 /// Capacity of the ring to the analysis, s: an offline render is faster than the analysis.
 const TAP_RING_S: f64 = 4.0;
 
+/// Highest capacity of that ring, frames: 4 s at 192 kHz.
+const TAP_RING_FRAMES: f64 = 768_000.0;
+
 /// Capacity of the ring of readouts: the window needs the newest one only.
 const READOUT_RING_LEN: usize = 8;
 
@@ -54,12 +57,12 @@ impl Default for SharedInstance {
 
 impl SharedInstance {
     /// Creates rings and analysis for this sample rate, Hz, and number of channels; those of an earlier
-    /// activation are dropped with their recording. None if the system refuses a thread. Not for the
-    /// audio thread.
+    /// activation are dropped with their recording. Times are measured with the rate rounded to a whole
+    /// Hz, at most 0.05 % off. None if the system refuses a thread. Not for the audio thread.
     pub fn start(&self, sample_rate: f64, channels: usize) -> Option<InstanceSender> {
         let (readouts, reader) = rtrb::RingBuffer::new(READOUT_RING_LEN);
         let rate = sample_rate.round() as u32;
-        let (taps, receiver) = tap_ring(rate, TAP_RING_S);
+        let (taps, receiver) = tap_ring(rate, TAP_RING_S.min(TAP_RING_FRAMES / sample_rate));
         // Without a thread the chart stays empty; the sound is not affected.
         let analysis = meter::LiveAnalysis::start(rate, channels, receiver).ok()?;
         self.sample_rate.store(sample_rate, Ordering::Relaxed);

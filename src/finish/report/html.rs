@@ -6,7 +6,7 @@ use maud::{Markup, html};
 
 use super::chart::song_chart;
 use super::page::{inline, page};
-use super::sentences::{GRADE_LIMITS, grade_sentence, search_sentence};
+use super::sentences::{GRADE_LIMITS, grade_sentence, mono_sentence, search_sentence};
 use crate::finish::chart::spectrum_svg;
 use crate::finish::figures::{FIGURES, FileFigures};
 use crate::finish::master::Master;
@@ -74,6 +74,9 @@ fn summary(master: &Master) -> String {
         master.spec.encoding,
         master.spec.rate
     );
+    if let Some(mono_as) = master.measured.mono_as {
+        words = format!("{words} {}.", capitalised(mono_sentence(mono_as)));
+    }
     if let Some(search) = &master.search {
         words = format!("{words} {}", search_sentence(search));
     }

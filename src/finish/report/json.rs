@@ -32,6 +32,7 @@ pub fn song_json(master: &Master) -> Value {
             "encoding": master.spec.encoding,
             "rate": master.spec.rate,
             "channels": master.spec.channels,
+            "mono_as": measured.mono_as,
             "frames": measured.frames,
             "tags": master.spec.tags,
         },

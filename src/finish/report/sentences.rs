@@ -4,6 +4,7 @@
 use crate::finish::master_grade::MasterGrade;
 use crate::finish::trial::{Outcome, Search};
 use crate::grade::words;
+use crate::meter::MonoAs;
 use crate::meter::reduction::ReductionStats;
 use crate::numbers::{clock, number, signed};
 
@@ -44,6 +45,14 @@ pub fn reduction_sentence(stage: &str, reduction: &ReductionStats) -> String {
         number(-reduction.depth, 1),
         number(100.0 * reduction.share, 0)
     )
+}
+
+/// What a song in mono is measured as.
+pub fn mono_sentence(mono_as: MonoAs) -> &'static str {
+    match mono_as {
+        MonoAs::Stereo => "mono, measured as two speakers play it: 3.01 LU more than one channel",
+        MonoAs::Mono => "mono, measured as one channel: from two speakers it plays 3.01 LU louder",
+    }
 }
 
 /// What the figure of [`grade_sentence`] can and cannot say.

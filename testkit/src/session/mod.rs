@@ -12,8 +12,8 @@ use lintel::settings::{Compare, Settings, StageOrder};
 use std::collections::VecDeque;
 
 /// Hz.
-pub const RATES: [f64; 9] =
-    [8_000.0, 11_025.0, 44_100.0, 44_100.0, 48_000.0, 48_000.0, 88_200.0, 96_000.0, 192_000.0];
+pub const RATES: [f64; 10] =
+    [1_234.57, 8_000.0, 11_025.0, 44_100.0, 44_100.0, 48_000.0, 48_000.0, 88_200.0, 96_000.0, 192_000.0];
 
 /// Seconds after which a change of a switch or of the ceiling has arrived for certain. The slowest are the
 /// listening levels, which approach their targets with 50 ms until 10⁻⁶ are left, 0.7 s (the ceiling: 20 ms,

@@ -3,6 +3,7 @@
 use lintel::finish::NoProgress;
 use lintel::finish::Result;
 use lintel::finish::check::check;
+use lintel::meter::MonoAs;
 use serde::Serialize;
 use std::path::Path;
 
@@ -25,7 +26,7 @@ pub struct Measures {
 
 /// Reads the whole file once.
 pub fn measure(path: &Path) -> Result<Measures> {
-    let figures = check(path, None, &NoProgress::default())?.measured.input;
+    let figures = check(path, None, MonoAs::default(), &NoProgress::default())?.measured.input;
     let level = |figure: Option<f64>| figure.unwrap_or(f64::NEG_INFINITY);
     Ok(Measures {
         integrated_lufs: level(figures.integrated),

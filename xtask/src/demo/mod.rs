@@ -17,8 +17,7 @@ use inside::Inside;
 use lintel::finish::{
     Encoding, Layout, NoProgress, OutputSpec, Overwrite, Reader, Tags, Writer, check, write_whole,
 };
-use lintel::meter::LoudnessMeter;
-use lintel::meter::Target;
+use lintel::meter::{LoudnessMeter, MonoAs, Target};
 use lintel::params;
 use lintel::settings::Settings;
 use report::Report;
@@ -92,7 +91,8 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     eprintln!("building the bundles …");
     let bundle = crate::bundle::build()?;
     let mut host = Host::open(&bundle)?;
-    let trim_db = check::check(&path, None, &NoProgress::default())?.measured.source.trim_db;
+    let trim_db =
+        check::check(&path, None, MonoAs::default(), &NoProgress::default())?.measured.source.trim_db;
     let mut texts = texts_of(trim_db, args.drive.as_ref(), args.ceiling.as_ref());
     let set = |host: &mut Host, texts: &[(&'static str, String)]| -> Result<(), Failure> {
         for (id, text) in texts {
