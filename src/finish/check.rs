@@ -11,6 +11,8 @@ use super::reader::Reader;
 use super::render::RenderedBlock;
 use super::song_meters::{SongMeasurement, SongMeters};
 use super::source::file_facts;
+use super::unmeasurable::Unmeasurable;
+use crate::dsp::db;
 use crate::meter::MonoAs;
 use crate::meter::rules::RuleId;
 use crate::meter::targets::Target;
@@ -24,6 +26,8 @@ pub struct FileCheck {
     pub ends: SongEnds,
     /// All figures; input and output are the same signal.
     pub measured: SongMeasurement,
+    /// Why the file has no loudness; none where it has.
+    pub unmeasurable: Option<Unmeasurable>,
 }
 
 /// Measures a file with all meters; `mono_as` says what one channel is measured as. Without a target the
@@ -63,9 +67,17 @@ pub fn check(
     let ends = finder.finish();
     meters.set_file_facts(file_facts(&ends));
     let mut measured = meters.finish();
+    let figures = &measured.input;
+    let unmeasurable = figures.integrated.is_none().then(|| {
+        let peak = figures.sample_peak.map_or(0.0, db::to_gain);
+        Unmeasurable::of(format.seconds(), peak)
+    });
+    if unmeasurable == Some(Unmeasurable::Silent) {
+        measured.notes.clear();
+    }
     if target.is_none() {
         let about_target = [RuleId::OverTarget, RuleId::UnderTarget, RuleId::PeakAboveDelivery];
         measured.notes.retain(|note| !about_target.contains(&note.rule));
     }
-    Ok(FileCheck { format, ends, measured })
+    Ok(FileCheck { format, ends, measured, unmeasurable })
 }

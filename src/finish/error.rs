@@ -3,6 +3,8 @@
 use std::io;
 use std::path::{Path, PathBuf};
 
+use super::unmeasurable::Unmeasurable;
+
 /// Result of an operation on a file.
 pub type Result<T> = std::result::Result<T, Error>;
 
@@ -148,6 +150,9 @@ pub enum Fault {
     /// The output is an input of the job.
     #[error("is an input of this job; name another output")]
     IsInput,
+    /// The song has no loudness.
+    #[error("{0}")]
+    Unmeasurable(Unmeasurable),
     /// A file to compare is silent for a loudness meter.
     #[error("is silent for a loudness meter: there is nothing to compare; name a file with sound")]
     NothingToCompare,

@@ -87,7 +87,7 @@ impl From<&Readings> for FileFigures {
         let highest = |x: [f64; 2]| x[0].max(x[1]);
         Self {
             integrated: finite(r.integrated),
-            range: finite(r.range),
+            range: finite(r.range).filter(|_| r.integrated.is_finite()),
             max_momentary: finite(r.max_momentary),
             max_short_term: finite(r.max_short_term),
             true_peak: finite(r.max_true_peak),

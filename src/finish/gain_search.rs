@@ -14,7 +14,7 @@ use super::render_file::{RenderedSong, render_file};
 use super::report::sentences::gain_sentence;
 use super::search::{Attempt, SearchGoal, search};
 use super::source::SourceMeasurement;
-use super::trial::{Outcome, Search, Trial};
+use super::trial::{Search, Trial};
 use super::trial_pass::trial_pass;
 use crate::meter::forecast::Forecast;
 use crate::numbers::number;
@@ -48,11 +48,6 @@ pub(super) fn find_gain(
     let (frames, rate) = extent(job, source, cut);
     let pass = RenderJob { input: &job.input, cut, rate, settings: &job.settings };
     let target = job.target.loudness;
-    if source.loudness == f64::NEG_INFINITY {
-        let gain = f64::from(job.settings.limiter.drive);
-        let loudness = source.loudness;
-        return Ok(Search { target, trials: Vec::new(), gain, loudness, outcome: Outcome::Silent });
-    }
     let trim = trim_db(&job.settings);
     let limiter = job.settings.limiter;
     let loudness = source.loudness + trim;

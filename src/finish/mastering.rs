@@ -25,6 +25,7 @@ use super::report::html::song_page;
 use super::reread::reread;
 use super::source::{SourceMeasurement, measure_source};
 use super::trial::{Outcome, Search};
+use super::unmeasurable::Unmeasurable;
 use super::verify::verify;
 use crate::meter::rules::RuleId;
 use crate::params::without_monitoring;
@@ -87,6 +88,11 @@ fn prepare_keeping(
         Ok((source?, hash?))
     })?;
     let cut = CutPlan::plan(&source.ends, &job.ends);
+    if let Some(reason) = source.unmeasurable(&cut)
+        && (job.match_target || reason == Unmeasurable::Silent)
+    {
+        return Err(Error::new(&job.input, Fault::Unmeasurable(reason)));
+    }
     for note in &cut.notes {
         watch.say(note);
     }

@@ -54,6 +54,7 @@ mod tags;
 mod trial;
 mod trial_pass;
 mod unfinished;
+pub mod unmeasurable;
 pub mod verify;
 mod wav_header;
 mod wav_reader;

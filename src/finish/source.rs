@@ -12,8 +12,10 @@ use super::level_cells::LevelCells;
 use super::planes::{BLOCK_FRAMES, for_each_block, to_f32};
 use super::progress::ProgressWatcher;
 use super::reader::Reader;
+use super::unmeasurable::Unmeasurable;
 use crate::meter::MonoAs;
 use crate::meter::facts::FileFacts;
+use crate::meter::gating::GatingBlocks;
 
 /// What the first pass found.
 #[derive(Clone)]
@@ -26,6 +28,25 @@ pub struct SourceMeasurement {
     pub loudness: f64,
     /// Cells for the loudness forecast.
     pub(super) cells: Arc<LevelCells>,
+}
+
+impl SourceMeasurement {
+    /// Why the part of the file that a cut keeps has no loudness; none where it has.
+    pub(super) fn unmeasurable(&self, cut: &CutPlan) -> Option<Unmeasurable> {
+        let cells = self.cells.kept(cut);
+        let mut blocks = GatingBlocks::new();
+        cells.iter().for_each(|[square, _]| blocks.add(f64::from(*square)));
+        if blocks.integrated() > f64::NEG_INFINITY {
+            return None;
+        }
+        let seconds = (cut.to - cut.from) as f64 / f64::from(self.format.rate);
+        if cells.is_empty() {
+            return Some(Unmeasurable::TooShort { seconds });
+        }
+        // No limiter ran: what is in front of it is the file.
+        let peak = cells.iter().fold(0.0f32, |peak, cell| peak.max(cell[1]));
+        Some(Unmeasurable::of(seconds, f64::from(peak)))
+    }
 }
 
 /// Measures a source in one pass; `mono_as` says what one channel is measured as.

@@ -27,7 +27,7 @@ pub enum Outcome {
     },
     /// The target lies outside the range of the gain.
     OutOfRange,
-    /// The song is silent for a loudness meter.
+    /// With a gain of the range the result has no loudness: it lies below the absolute gate.
     Silent,
 }
 

@@ -94,6 +94,53 @@ fn errors_are_one_line_and_leave_nothing() {
     assert_eq!(ask_overwrite(&place.mix), Some(0));
 }
 
+/// What has no loudness is called what it is, by `check`, `finish` and `release`; the figures that it has not are
+/// dashes or null, never infinite.
+#[test]
+fn silence_shortness_and_low_level_are_called_so() {
+    let dir = tempfile::tempdir().unwrap();
+    let tone = |seconds: f64, peak: f64| -> Vec<f64> {
+        let frames = (seconds * 48_000.0) as usize;
+        (0..frames).map(|n| peak * (n as f64 * 997.0 / 48_000.0 * std::f64::consts::TAU).sin()).collect()
+    };
+    // Name, samples, word of the reason, whether it can be mastered without a loudness target.
+    let cases = [
+        ("silence.wav", vec![0.0; 96_000], "is silent", false),
+        ("dither.wav", tone(2.0, 2e-5), "is silent", false),
+        ("short.wav", tone(0.1, 0.5), "is too short", true),
+        ("quiet.wav", tone(2.0, 1e-4), "is too quiet", true),
+    ];
+    for (name, samples, word, can_be_mastered) in cases {
+        let path = dir.path().join(name);
+        testkit::wave::save(&path, 48_000, [&samples, &samples]).unwrap();
+        let before = fs::read_dir(dir.path()).unwrap().count();
+        let said = run(lintel().args(["check", "-q"]).arg(&path));
+        let page = text(&said.stdout);
+        assert!(page.contains(&format!("the file {word}")) && !page.contains("inf"), "{page}");
+        assert_eq!(page.contains("first sound"), name == "short.wav" || name == "quiet.wav", "{page}");
+        let said = run(lintel().args(["check", "-q", "--json"]).arg(&path));
+        let json: Value = serde_json::from_slice(&said.stdout).unwrap();
+        let figures = &json[0]["figures"];
+        assert!(figures["integrated"].is_null() && figures["range"].is_null() && figures["plr"].is_null());
+        let reason = json[0]["unmeasurable"]["reason"].as_str().unwrap();
+        assert_eq!(reason.replace('-', " "), word.trim_start_matches("is "));
+
+        let out = dir.path().join("out.wav");
+        for command in ["finish", "release"] {
+            let said = run(lintel().args([command, "-q", "--target", "-14", "-o"]).arg(&out).arg(&path));
+            let line = text(&said.stderr);
+            assert_eq!(said.status.code(), Some(1), "{command}: {line}");
+            assert!(line.contains(name) && line.contains(word), "{command}: {line}");
+            let _ = fs::remove_dir(&out);
+        }
+        assert_eq!(fs::read_dir(dir.path()).unwrap().count(), before, "{name}: something was written");
+        let said =
+            run(lintel().args(["finish", "-q", "--overwrite", "--no-report", "-o"]).arg(&out).arg(&path));
+        assert_eq!(said.status.code(), Some(i32::from(!can_be_mastered)), "{name}: {}", text(&said.stderr));
+        let _ = fs::remove_file(&out);
+    }
+}
+
 fn ask_overwrite(mix: &Path) -> Option<i32> {
     run(lintel().args(["finish", "-q", "--overwrite"]).arg(mix)).status.code()
 }

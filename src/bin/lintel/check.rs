@@ -5,6 +5,7 @@ use std::path::Path;
 use lintel::finish::check::{FileCheck, check};
 use lintel::finish::report::{mono_sentence, notes_json};
 use lintel::finish::require::{self, Requirement, RequirementResult};
+use lintel::finish::unmeasurable::Unmeasurable;
 use lintel::finish::{FileFigures, ProgressWatcher, Reader};
 use lintel::meter::MonoAs;
 use lintel::meter::source::StereoImage;
@@ -90,7 +91,7 @@ impl CheckedFile<'_> {
     }
 
     fn text(&self) -> String {
-        let FileCheck { format, ends, measured } = &self.check;
+        let FileCheck { format, ends, measured, .. } = &self.check;
         let mut text = format!("{}\n{}\n", self.path.display(), output::format_sentence(format));
         text += &output::figures_table(&[], &[self.figures()]);
         let floor = match ends.floor_before {
@@ -100,6 +101,12 @@ impl CheckedFile<'_> {
         };
         if let Some(mono_as) = measured.mono_as {
             text += &format!("{}\n", mono_sentence(mono_as));
+        }
+        if let Some(reason) = &self.check.unmeasurable {
+            text += &format!("the file {reason}\n");
+            if *reason == Unmeasurable::Silent {
+                return text + "\n";
+            }
         }
         text += &format!("found start {}, end {}{floor}\n", self.time(ends.start), self.time(ends.end));
         let image = match measured.source.image {
@@ -122,7 +129,7 @@ impl CheckedFile<'_> {
     }
 
     fn json(&self) -> serde_json::Value {
-        let FileCheck { format, ends, measured } = &self.check;
+        let FileCheck { format, ends, measured, .. } = &self.check;
         json!({
             "path": self.path,
             "format": format,
@@ -130,6 +137,7 @@ impl CheckedFile<'_> {
             "ends": ends,
             "mono_as": measured.mono_as,
             "figures": self.figures(),
+            "unmeasurable": self.check.unmeasurable,
             "image": format!("{:?}", measured.source.image),
             "advice": notes_json(&measured.notes),
             "requirements": self.results,

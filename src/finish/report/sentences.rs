@@ -24,7 +24,7 @@ pub fn search_sentence(search: &Search) -> String {
         Outcome::OutOfRange => {
             format!("The target of {target} LUFS is beyond the range of the drive; {missing} LU are missing.")
         }
-        Outcome::Silent => "The song is silent for a loudness meter; the drive was not changed.".into(),
+        Outcome::Silent => "The result is too quiet for a loudness meter; the target was not reached.".into(),
     }
 }
 
