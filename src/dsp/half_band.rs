@@ -135,7 +135,7 @@ pub const AHEAD: usize = FIRST.len() + 4;
 /// Share of the largest difference between the samples and the limited signal (what lies above
 /// 20 kHz) by which a level counts as higher: converters cut between 20 and 22 kHz in different
 /// ways, and each way moves the peaks. (Own measurements with two converters.)
-const BEYOND: f32 = 0.8;
+const BEYOND: f32 = 1.6;
 /// Values worked on together: one register of eight f32, or two of four.
 const LANES: usize = 8;
 /// Past values of the fourfold streams that are kept; they are recomputed after a pause.

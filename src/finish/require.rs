@@ -17,6 +17,18 @@ enum Comparison {
     Near(f64),
 }
 
+impl Comparison {
+    fn holds(self, x: f64, value: f64) -> bool {
+        match self {
+            Self::Less => x < value,
+            Self::AtMost => x <= value,
+            Self::More => x > value,
+            Self::AtLeast => x >= value,
+            Self::Near(within) => (x - value).abs() <= within,
+        }
+    }
+}
+
 /// One requirement.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Requirement {
@@ -32,6 +44,10 @@ pub struct Requirement {
 pub struct RequirementResult {
     /// The requirement as the user wrote it.
     pub requirement: String,
+    #[serde(skip)]
+    comparison: Comparison,
+    #[serde(skip)]
+    value: f64,
     /// The figure; none where it does not exist for silence.
     pub found: Option<f64>,
     /// True if the requirement is met.
@@ -40,6 +56,8 @@ pub struct RequirementResult {
 
 /// Names beside those of [`FIGURES`].
 const FORMAT_NAMES: [&str; 5] = ["lead_in", "seconds", "rate", "bits", "channels"];
+/// Most decimals of a figure.
+const MOST_DECIMALS: usize = 9;
 /// Units that may follow a number.
 const UNITS: [&str; 11] = ["dbtp", "dbfs", "db", "lufs", "lu", "khz", "hz", "bit", "bits", "s", "%"];
 
@@ -104,21 +122,23 @@ impl Requirement {
             "channels" => Some(f64::from(format.channels)),
             id => FIGURES.iter().find(|figure| figure.id == id).and_then(|figure| figure.value(figures)),
         };
-        let met = found.is_some_and(|x| match self.comparison {
-            Comparison::Less => x < self.value,
-            Comparison::AtMost => x <= self.value,
-            Comparison::More => x > self.value,
-            Comparison::AtLeast => x >= self.value,
-            Comparison::Near(within) => (x - self.value).abs() <= within,
-        });
-        RequirementResult { requirement: self.text.clone(), found, met }
+        let (comparison, value) = (self.comparison, self.value);
+        let met = found.is_some_and(|x| comparison.holds(x, value));
+        RequirementResult { requirement: self.text.clone(), comparison, value, found, met }
     }
 }
 
 impl RequirementResult {
-    /// The result as a line of text.
+    /// The result as a line of text: the figure with two decimals, or as many as it takes that the printed
+    /// figure meets or misses the requirement as the measured one does.
     pub fn sentence(&self) -> String {
-        let found = self.found.map_or(NONE.to_owned(), |x| number(x, 2));
+        let found = self.found.map_or(NONE.to_owned(), |x| {
+            let reads = |decimals: usize| {
+                let rounded = format!("{x:.decimals$}").parse().unwrap_or(x);
+                self.comparison.holds(rounded, self.value) == self.met
+            };
+            number(x, (2..MOST_DECIMALS).find(|&decimals| reads(decimals)).unwrap_or(MOST_DECIMALS))
+        });
         format!("{} {}: {found}", if self.met { "met" } else { "NOT MET" }, self.requirement)
     }
 }
@@ -178,5 +198,19 @@ mod tests {
         assert!(parse("peak -1").unwrap_err().contains("has no comparison"));
         assert!(parse("peak<-1±2").unwrap_err().contains("with = only"));
         assert!(parse("peak<=lots").unwrap_err().contains("not a number"));
+    }
+
+    #[test]
+    fn a_figure_that_fails_reads_as_if_it_fails() {
+        let said = |found: f64, value: f64, comparison: Comparison| {
+            let met = comparison.holds(found, value);
+            RequirementResult { requirement: "x".into(), comparison, value, found: Some(found), met }
+                .sentence()
+        };
+        assert_eq!(said(-0.9999, -1.0, Comparison::AtMost), "NOT MET x: \u{2212}0.9999");
+        assert_eq!(said(-1.0, -1.0, Comparison::AtMost), "met x: \u{2212}1.00");
+        assert_eq!(said(-1.00004, -1.0, Comparison::Less), "met x: \u{2212}1.00004");
+        assert_eq!(said(-14.5004, -14.0, Comparison::Near(0.5)), "NOT MET x: \u{2212}14.5004");
+        assert_eq!(said(-9.0, -1.0, Comparison::AtMost), "met x: \u{2212}9.00");
     }
 }

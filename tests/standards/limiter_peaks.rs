@@ -77,7 +77,8 @@ fn without_true_peak_only_the_samples_count() {
     assert!(decibels(true_peak_32(&free.out)) > 0.9, "{}", decibels(true_peak_32(&free.out)));
     let held = run(&LimiterSettings { true_peak: true, ..settings }, 48_000.0, &x);
     let reduction = f64::from(held.reduction[12_000]);
-    assert!((reduction - 2.0).abs() < 0.1, "{reduction}");
+    // 0.04 dB more on purpose, and what the parabola between two points may add.
+    assert!((2.0..2.15).contains(&reduction), "{reduction}");
 }
 
 fn any_settings() -> impl Strategy<Value = LimiterSettings> {

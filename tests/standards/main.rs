@@ -12,6 +12,7 @@ mod eq_running;
 mod grade;
 mod grade_items;
 mod limiter_clean;
+mod limiter_passes;
 mod limiter_peaks;
 mod limiter_promises;
 mod meter_loudness;

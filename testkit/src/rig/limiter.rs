@@ -93,7 +93,8 @@ pub fn driven_6_db_over(settings: &LimiterSettings, x: impl Fn(f64) -> f64) -> V
     let ceiling = amplitude(-1.0);
     let settings = LimiterSettings { drive: 6.0, ..*settings };
     let run = run(&settings, RATE_HZ, &both(|t| ceiling * x(t), RATE_HZ, 4.0));
-    assert!((run.reduction[96_000] - 6.0).abs() < 0.1, "{}", run.reduction[96_000]);
+    // Between the samples 0.04 dB more on purpose, and what the parabola between two points may add.
+    assert!((5.9..6.15).contains(&run.reduction[96_000]), "{}", run.reduction[96_000]);
     run.out[0][96_000..144_000].to_vec()
 }
 
