@@ -68,12 +68,13 @@ pub(super) fn show(state: &mut NotesState, ui: &mut Ui, rect: Rect, context: &Dr
     }
     let rect = Rect::from_min_max(pos2(left, rect.top()), pos2(right, rect.bottom()));
     let response = ui.interact(rect, ui.scope_id().with("note"), egui::Sense::hover());
-    let (text, remedy) = (note.text.clone(), note.remedy.clone());
+    let (text, remedy, basis) = (note.text.clone(), note.remedy.clone(), note.basis.clone());
     response.widget_info(|| {
-        egui::WidgetInfo::labeled(egui::accesskit::Role::Label, true, format!("note: {text}"))
+        egui::WidgetInfo::labeled(egui::accesskit::Role::Label, true, format!("note: {text} {remedy}"))
     });
     response.on_hover_ui(|ui| {
         ui.label(&text);
         ui.strong(&remedy);
+        ui.small(&basis);
     });
 }

@@ -78,7 +78,8 @@ fn target(chosen: &mut String, ui: &mut Ui, inner: Rect, context: &DrawContext) 
                 number(target.loudness, 1),
                 number(target.true_peak, 1)
             );
-            if ui.selectable_label(n == context.live.target, text).clicked() {
+            let item = ui.selectable_label(n == context.live.target, text).on_hover_text(target.source);
+            if item.clicked() {
                 *chosen = target.name.to_owned();
                 ui.close();
             }

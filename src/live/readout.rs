@@ -77,6 +77,8 @@ pub struct LiveNote {
     pub text: String,
     /// The one change that would help.
     pub remedy: String,
+    /// Its threshold and where that is from.
+    pub basis: String,
 }
 
 /// One snapshot.

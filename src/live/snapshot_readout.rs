@@ -1,7 +1,7 @@
 //! From the analysis to the screen: a [`Snapshot`] of the meters as a [`LiveReadout`].
 
 use super::readout::{LiveNote, LiveReadout, LoudnessReadout, ReductionReadout, SourceFinding};
-use crate::meter::{self, Facts, RULES, Readings, RuleId, Snapshot, TARGETS};
+use crate::meter::{self, Facts, RULES, Readings, Rule, RuleId, Snapshot, TARGETS};
 use crate::settings::Settings;
 
 impl LiveReadout {
@@ -106,7 +106,12 @@ fn note(note: &meter::AdviceNote) -> LiveNote {
             | LeadInNoisy
             | ChannelsIdentical
     );
-    LiveNote { is_warning: !is_information, text: note.says.clone(), remedy: note.advises.clone() }
+    LiveNote {
+        is_warning: !is_information,
+        text: note.says.clone(),
+        remedy: note.advises.clone(),
+        basis: note.rule.rule().map(Rule::basis).unwrap_or_default(),
+    }
 }
 
 #[cfg(test)]

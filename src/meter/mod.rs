@@ -51,7 +51,7 @@ pub use facts::{Facts, FileFacts};
 pub use history::{History, HistoryView};
 pub use live::{AnalysisCommand, LiveAnalysis};
 pub use loudness::{ChannelRole, LoudnessMeter, MonoAs};
-pub use rules::{AdviceNote, RULES, RuleId};
+pub use rules::{AdviceNote, RULES, Rule, RuleId};
 pub use snapshot::{Readings, Snapshot};
 pub use source::SourceReport;
 pub use targets::{TARGETS, Target};

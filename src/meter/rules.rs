@@ -93,6 +93,11 @@ enum Direction {
 }
 
 impl RuleId {
+    /// Its rule.
+    pub fn rule(self) -> Option<&'static Rule> {
+        RULES.iter().find(|rule| rule.id == self)
+    }
+
     fn direction(self) -> Option<Direction> {
         match self {
             RuleId::UnderTarget => Some(Direction::Up),
@@ -392,6 +397,14 @@ impl Rule {
         (self.measure)(facts).filter(|value| !value.is_nan())
     }
 
+    /// The threshold and where it is from, as a sentence.
+    pub fn basis(&self) -> String {
+        match self.quantity.strip_suffix(", 0 or 1") {
+            Some(quantity) => format!("Shown for: {quantity} ({}).", self.source),
+            None => format!("Threshold: {} ({}), {}.", shortest(self.applies_at), self.quantity, self.source),
+        }
+    }
+
     /// Whether the rule applies at a value.
     pub fn applies(&self, value: f64) -> bool {
         if self.applies_at > self.ends_at { value >= self.applies_at } else { value <= self.applies_at }
@@ -427,6 +440,12 @@ impl Rule {
     }
 }
 
+/// With as many decimals as the number has.
+fn shortest(x: f64) -> String {
+    let digits = x.to_string();
+    number(x, digits.split_once('.').map_or(0, |(_, decimals)| decimals.len()))
+}
+
 fn truth(facts: &Facts, is: bool) -> Option<f64> {
     (facts.source.image != StereoImage::Unknown).then_some(f64::from(u8::from(is)))
 }
@@ -445,6 +464,7 @@ mod tests {
             }
             assert_ne!(rule.applies_at, rule.ends_at, "{:?} could flicker", rule.id);
             assert!(!rule.source.is_empty() && !rule.quantity.is_empty());
+            assert!(rule.basis().matches(rule.source).count() == 1, "{}", rule.basis());
         }
     }
 }

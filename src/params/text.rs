@@ -157,7 +157,7 @@ fn read_number(plain: &str, unit: Unit) -> Option<f32> {
 
 #[cfg(test)]
 mod tests {
-    use crate::params::find;
+    use crate::params::{all, find};
 
     #[track_caller]
     fn check(id: &str, value: f32, text: &str) {
@@ -205,5 +205,18 @@ mod tests {
         assert!(!line.contains('\n') && line.chars().count() < 140, "{line}");
         let line = find("order").unwrap().parse("both").unwrap_err().to_string();
         assert_eq!(line, "order: \"both\" is none of: EQ first, compressor first");
+    }
+
+    /// Whoever reads "usually" may ask who says so.
+    #[test]
+    fn every_usual_range_says_its_source_once() {
+        for param in all() {
+            let usual =
+                ["usual", "for glue", "(20 to", "20 to 50"].iter().any(|word| param.help.contains(word));
+            let sources =
+                ["common practice, no source", "EBU"].iter().any(|source| param.help.contains(source));
+            assert!(!usual || sources, "{}: {}", param.id, param.help);
+            assert!(param.help.matches("no source").count() <= 1, "{}", param.id);
+        }
     }
 }

@@ -2,10 +2,9 @@
 
 use crate::signal::transients;
 use lintel::chain::Chain;
-use lintel::dsp::db;
-use lintel::dsp::k_weighting::KWeighting;
 use lintel::params::{self, Kind, Param};
 use lintel::settings::{Compare, Settings};
+use testkit::rig::chain::{MeasuredChain, stated_minus_heard_db};
 
 const RATE: f64 = 48_000.0;
 const SECOND: usize = 48_000;
@@ -38,47 +37,6 @@ fn start() -> Settings {
     settings
 }
 
-/// One run.
-struct Run {
-    /// Told difference at the end of each block, dB.
-    stated: Vec<f64>,
-    /// K-weighted energies of each block: before and after.
-    energy: Vec<[f64; 2]>,
-}
-
-impl Run {
-    /// Told minus heard, `seconds` after the move, dB: heard is the difference over the seconds from
-    /// `from` seconds after the move on.
-    fn error_db(&self, from: f64, seconds: f64) -> f64 {
-        let block = |seconds: f64| ((BEFORE_S as f64 + seconds) * RATE) as usize / BLOCK;
-        let sum = self.energy[block(from)..block(seconds)]
-            .iter()
-            .fold([0.0; 2], |sum, energy| [sum[0] + energy[0], sum[1] + energy[1]]);
-        self.stated[block(seconds) - 1] - db::from_power(sum[1] / sum[0])
-    }
-}
-
-fn run(input: &[Vec<f32>; 2], from: &Settings, to: &Settings) -> Run {
-    let mut chain = Chain::new(RATE);
-    let mut weighting = KWeighting::<4>::new(RATE);
-    chain.set(from);
-    chain.reset();
-    let mut run = Run { stated: Vec::new(), energy: Vec::new() };
-    for (n, (left, right)) in input[0].chunks(BLOCK).zip(input[1].chunks(BLOCK)).enumerate() {
-        if n * BLOCK == BEFORE_S * SECOND {
-            chain.set(to);
-        }
-        let mut energy = [0.0; 4];
-        let (mut left, mut right) = (left.to_vec(), right.to_vec());
-        chain.process(&mut [&mut left, &mut right], |tap| {
-            weighting.add_energy([tap.before[0], tap.before[1], tap.after[0], tap.after[1]], &mut energy);
-        });
-        run.stated.push(chain.louder_by_db());
-        run.energy.push([energy[0] + energy[1], energy[2] + energy[3]]);
-    }
-    run
-}
-
 /// All ends of a parameter.
 fn ends(param: &Param) -> Vec<f32> {
     match param.kind {
@@ -95,10 +53,9 @@ fn check(input: &[Vec<f32>; 2], what: &str, wrong: &mut Vec<String>) {
             let (mut a, mut b) = (start(), start());
             param.set(&mut a, from);
             param.set(&mut b, to);
-            let run = run(input, &a, &b);
-            // The last second heard: a whole bar of the music.
-            for (seconds, goal) in [(2.0, GOAL_2_S_DB), (5.0, GOAL_5_S_DB)] {
-                let error = run.error_db(seconds * 0.5, seconds);
+            // After 2 s the last second counts: a whole bar of the music.
+            let errors = stated_minus_heard_db([&input[0], &input[1]], &a, &b, [2.0, 5.0]);
+            for ((error, goal), seconds) in errors.into_iter().zip([GOAL_2_S_DB, GOAL_5_S_DB]).zip([2, 5]) {
                 if error.is_nan() || error.abs() > goal {
                     wrong.push(format!(
                         "{what}: {} {from} to {to}: {error:.2} dB after {seconds} s",
@@ -124,11 +81,8 @@ fn drive_of_6_db_is_stated_from_the_first_second_on() {
     let (from, mut to) = (Settings::default(), Settings::default());
     to.limiter.drive = 6.0;
     for input in [noise(), music()] {
-        let run = run(&input, &from, &to);
-        for seconds in [0.5, 1.0, 2.0, 5.0] {
-            let error = run.error_db(seconds * 0.5, seconds);
-            assert!(error.abs() < 0.5, "{error:.2} dB after {seconds} s");
-        }
+        let errors = stated_minus_heard_db([&input[0], &input[1]], &from, &to, [0.5, 1.0, 2.0, 5.0]);
+        assert!(errors.iter().all(|error| error.abs() < 0.5), "{errors:.2?} dB after 0.5, 1, 2, 5 s");
     }
 }
 
@@ -136,8 +90,9 @@ fn drive_of_6_db_is_stated_from_the_first_second_on() {
 #[test]
 fn nothing_jumps_where_nothing_has_moved() {
     for input in [noise(), music()] {
-        let run = run(&input, &start(), &start());
-        let steps = run.stated[BEFORE_S * SECOND / BLOCK..].windows(2).map(|pair| (pair[1] - pair[0]).abs());
+        let blocks = MeasuredChain::new(&start()).run([&input[0], &input[1]], BLOCK);
+        let settled = blocks[BEFORE_S * SECOND / BLOCK..].windows(2);
+        let steps = settled.map(|pair| (pair[1].stated_db - pair[0].stated_db).abs());
         let largest = steps.fold(0.0, f64::max);
         assert!(largest < 0.15, "{largest} dB in 10 ms");
     }

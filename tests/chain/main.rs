@@ -4,6 +4,7 @@
 mod everything_moves;
 mod leaves_alone;
 mod level_match;
+mod makeup;
 mod moves_quietly;
 mod rates;
 mod signal;

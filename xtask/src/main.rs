@@ -102,10 +102,14 @@ fn figures_command() -> Result<(), Failure> {
         figures::chain::run(),
     ] {
         for row in rows {
-            let kept = if row.kept { "yes" } else { "no" };
+            let kept = match row.kept {
+                Some(true) => "yes",
+                Some(false) => "**missed**",
+                None => "–",
+            };
             page +=
                 &format!("| {} | {} | {} | {kept} | {} |\n", row.what, row.asked, row.reached, row.source);
-            if !row.kept {
+            if row.kept == Some(false) {
                 broken.push(row.what);
             }
         }

@@ -12,6 +12,7 @@ use crate::finish::figures::{FIGURES, FileFigures};
 use crate::finish::master::Master;
 use crate::finish::master_grade::MasterGrade;
 use crate::finish::trial::Search;
+use crate::meter::rules::Rule;
 use crate::numbers::{NONE, clock_tenths, number};
 use crate::params;
 use crate::settings::Settings;
@@ -32,7 +33,7 @@ pub(super) fn song_section(master: &Master) -> Markup {
             h2 { "advice" }
             ul class="notes" {
                 @for note in &master.cut.notes { li { (capitalised(note)) "." } }
-                @for note in &measured.notes { li { b { (note.says) } " " (note.advises) } }
+                @for note in &measured.notes { li title=[note.rule.rule().map(Rule::basis)] { b { (note.says) } " " (note.advises) } }
             }
         }
         h2 { "the whole song" }

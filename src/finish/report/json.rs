@@ -9,7 +9,7 @@ use crate::finish::master::Master;
 use crate::finish::master_grade::MasterGrade;
 use crate::grade::words;
 use crate::meter::reduction::ReductionStats;
-use crate::meter::rules::AdviceNote;
+use crate::meter::rules::{AdviceNote, Rule};
 use crate::params::{self, Kind};
 use crate::settings::Settings;
 
@@ -103,6 +103,7 @@ pub fn notes_json(notes: &[AdviceNote]) -> Value {
             "value": finite(note.value),
             "says": note.says,
             "advises": note.advises,
+            "basis": note.rule.rule().map(Rule::basis),
             "at_seconds": note.at,
         })
     };

@@ -36,6 +36,13 @@ const GOOD_FIT_ERROR: f64 = 0.012;
 /// Distance of the fitting points from f0, in half-widths of the curve.
 const POINT_SPREAD: [f64; POINTS / 2] = [0.35, 0.7, 1.1, 1.6, 2.2, 3.0, 4.5];
 
+/// The end of the range of hearing, where the last point lies if the others end below: Hz, and as a share of
+/// low sample rates.
+const AUDIBLE_HZ: f64 = 20_000.0;
+const AUDIBLE_SHARE: f64 = 0.4535;
+/// Weight of that point: a shelf's error is then about as large in the middle as at the end.
+const TOP_WEIGHT: f64 = 2.0;
+
 /// Highest frequency of a band as a share of the sample rate.
 pub(crate) const MAX_FREQUENCY_SHARE: f64 = 0.49;
 
@@ -115,6 +122,11 @@ pub fn band_pass(sample_rate: f64, f0: f64, q: f64) -> EqSection {
     EqSection { g: (PI * f0 / sample_rate).tan(), k, high: 0.0, band: k, low: 0.0 }
 }
 
+/// Factors on the middle coefficient of the invariant poles that are tried.
+const DAMPED: [f64; 5] = [1.0, 1.25, 1.5, 1.9, 2.3];
+/// Share of the sample rate above which all of them are.
+const CLOSE_TO_HALF: f64 = 0.28;
+
 /// Rounds of re-weighting; more do not lower the worst error.
 const ROUNDS: usize = 2;
 
@@ -135,6 +147,8 @@ struct FitAxis {
     u: FitColumn,
     /// (f/f0)² at each point.
     ratio: FitColumn,
+    /// Weight of the last point.
+    top_weight: f64,
 }
 
 impl FitAxis {
@@ -143,12 +157,17 @@ impl FitAxis {
     fn new(sample_rate: f64, f0: f64, half_width: f64) -> Self {
         let tan = (PI * f0 / sample_rate).tan();
         let room = (0.5 * sample_rate / f0).ln();
-        let mut axis = Self { tan, u: [1.0; POINTS], ratio: [1.0; POINTS] };
+        let mut axis = Self { tan, u: [1.0; POINTS], ratio: [1.0; POINTS], top_weight: 1.0 };
         let middle = POINTS / 2;
         for (i, spread) in POINT_SPREAD.into_iter().enumerate() {
             let away = spread * half_width;
             axis.set_point(middle - 1 - i, (-away).exp(), f0 / sample_rate);
             axis.set_point(middle + 1 + i, (away / (1.0 + away / room)).exp(), f0 / sample_rate);
+        }
+        let top = AUDIBLE_HZ.min(AUDIBLE_SHARE * sample_rate) / f0;
+        if top * top > axis.ratio[POINTS - 1] {
+            axis.set_point(POINTS - 1, top, f0 / sample_rate);
+            axis.top_weight = TOP_WEIGHT;
         }
         axis
     }
@@ -171,7 +190,7 @@ impl FitAxis {
         each(|i| {
             let d = 1.0 + self.u[i] * (d1 + d2 * self.u[i]);
             // A round may leave D negative somewhere; the next one must still have a weight.
-            1.0 / (power[i] * d.max(1e-6))
+            (if i + 1 == POINTS { self.top_weight } else { 1.0 }) / (power[i] * d.max(1e-6))
         })
     }
 }
@@ -203,8 +222,11 @@ fn matched(sample_rate: f64, f0: f64, curve: Prototype) -> EqSection {
     if best.as_ref().is_none_or(|best| best.0 > GOOD_FIT_ERROR) {
         let nyquist = 0.5 * sample_rate / f0;
         let nyquist = curve.shape(nyquist * nyquist);
-        let others = [pinned(&axis, &shape, &power, nyquist, p1, p2), zeros(&axis, &shape, &power, p1, p2)];
-        let others = others.into_iter().flatten().filter_map(build);
+        let pinned = pinned(&axis, &shape, &power, nyquist, p1, p2);
+        // Close to half the rate the best poles are more damped than the invariant ones.
+        let tried = if f0 > CLOSE_TO_HALF * sample_rate { &DAMPED[..] } else { &DAMPED[..1] };
+        let damped = tried.iter().map(|more| zeros(&axis, &shape, &power, more * p1, p2));
+        let others = damped.chain([pinned]).flatten().filter_map(build);
         best = best.into_iter().chain(others).min_by(|a, b| a.0.total_cmp(&b.0));
     }
     best.map_or_else(|| bilinear(axis.tan, curve), |best| best.1)

@@ -11,6 +11,8 @@ pub struct Run {
     pub out: Vec<[f64; 2]>,
     /// dB ≥ 0.
     pub reduction: Vec<f64>,
+    /// As it is shown: of the output, with the mix, dB.
+    pub shown: Vec<f64>,
     /// dB.
     pub makeup: Vec<f64>,
 }
@@ -32,7 +34,7 @@ impl Rig {
 
     /// `input` in one host block.
     pub fn run(&mut self, input: &[[f64; 2]]) -> Run {
-        let mut run = Run { out: Vec::new(), reduction: Vec::new(), makeup: Vec::new() };
+        let mut run = Run { out: Vec::new(), reduction: Vec::new(), shown: Vec::new(), makeup: Vec::new() };
         let mut rest = input;
         while !rest.is_empty() {
             let len = rest.len().min(CHUNK - self.at);
@@ -49,6 +51,7 @@ impl Rig {
             for i in 0..len {
                 run.out.push([block.ch[0][i], block.ch[1][i]]);
                 run.reduction.push(f64::from(self.compressor.reduction_db()[i]));
+                run.shown.push(f64::from(self.compressor.heard_reduction_db()[i]));
                 run.makeup.push(self.compressor.makeup_db());
             }
             self.at = (self.at + len) % CHUNK;

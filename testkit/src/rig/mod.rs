@@ -1,6 +1,7 @@
 //! Runs a single stage over a signal the way the chain does: blocks cut at the grid of chunks, one tick
 //! before each chunk.
 
+pub mod chain;
 pub mod compressor;
 pub mod eq;
 pub mod limiter;

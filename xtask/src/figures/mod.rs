@@ -17,6 +17,6 @@ pub struct Row {
     pub reached: String,
     /// Where the reference comes from.
     pub source: String,
-    /// Whether the figure reached keeps what was asked.
-    pub kept: bool,
+    /// Whether the figure reached keeps what was asked; none where nothing was.
+    pub kept: Option<bool>,
 }

@@ -15,13 +15,19 @@ const OWN: &str = "own bound";
 pub fn all() -> Vec<Row> {
     let mut rows = vec![curve(), attack(), release()];
     rows.extend(automatic());
-    rows.extend([dry(), image(), zipper()]);
+    rows.extend([dry(), shown(), image(), zipper()]);
     rows.extend(loudness());
     rows
 }
 
 fn row(what: &str, asked: &str, reached: String, source: &str, kept: bool) -> Row {
-    Row { what: format!("compressor: {what}"), asked: asked.into(), reached, source: source.into(), kept }
+    Row {
+        what: format!("compressor: {what}"),
+        asked: asked.into(),
+        reached,
+        source: source.into(),
+        kept: Some(kept),
+    }
 }
 
 fn curve() -> Row {
@@ -135,6 +141,20 @@ fn dry() -> Row {
     let off = input.iter().zip(&out).filter(|(x, y)| bits(x) != bits(y)).count();
     let what = "mix 0 %, −40 dB, 4 : 1, make-up 12 dB, programme of 8 s (seed 20)";
     row(what, "dry bit for bit", format!("{off} of {} frames differ", input.len()), OWN, off == 0)
+}
+
+fn shown() -> Row {
+    let level = -13.4;
+    let mut worst = 0.0f64;
+    for mix in [0.0f32, 20.0, 50.0, 80.0, 100.0] {
+        let settings = CompressorSettings { threshold: -40.0, ratio: 4.0, mix, ..plain() };
+        let run = run(&settings, FS, &steady(level, 48_000));
+        if let (Some(out), Some(shown)) = (run.out.last(), run.shown.last()) {
+            worst = worst.max((level - decibels(out[0]) - shown).abs());
+        }
+    }
+    let what = "mix 0, 20, 50, 80, 100 %, −40 dB, 4 : 1, steady −13.4 dBFS: reduction shown less heard";
+    row(what, "≤ 0.05 dB", format!("{worst:.4} dB"), OWN, worst <= 0.05)
 }
 
 fn image() -> Row {
