@@ -32,6 +32,9 @@ fn session(seed: u64) {
         session.step();
     }
     assert!(!session.over());
+    if seed.is_multiple_of(3) {
+        session.check_level_match();
+    }
 }
 
 fn number(name: &str) -> Option<u64> {
