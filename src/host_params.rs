@@ -2,10 +2,10 @@
 
 use crate::params::{self, Kind, Law};
 use crate::settings::Settings;
+use crate::sync::ChangeCounter;
 use nice_plug::plugin::ParamValue;
 use nice_plug::prelude::*;
 use std::collections::BTreeMap;
-use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, RwLock};
 
 /// One host parameter, in the type that fits its kind.
@@ -19,7 +19,7 @@ enum HostParam {
 pub struct HostParams {
     list: Vec<HostParam>,
     /// Counts changes, so that the audio thread reads the list only after a change.
-    changes: Arc<AtomicU64>,
+    changes: Arc<ChangeCounter>,
     /// The saved window state, a text that only the window interprets.
     window_state: RwLock<String>,
 }
@@ -27,14 +27,14 @@ pub struct HostParams {
 impl HostParams {
     /// All parameters at their defaults.
     pub fn new() -> Self {
-        let changes = Arc::new(AtomicU64::new(1));
+        let changes = Arc::new(ChangeCounter::default());
         let list = params::all().iter().map(|param| HostParam::new(param, &changes)).collect();
         Self { list, changes, window_state: RwLock::new(String::new()) }
     }
 
     /// The number of changes so far: it differs if any value may have changed.
     pub fn changes(&self) -> u64 {
-        self.changes.load(Ordering::Acquire)
+        self.changes.count()
     }
 
     /// The values with the host's modulation, for the audio thread.
@@ -99,11 +99,9 @@ fn value(param: &params::Param, host: f32) -> f32 {
 }
 
 impl HostParam {
-    fn new(param: &'static params::Param, changes: &Arc<AtomicU64>) -> Self {
+    fn new(param: &'static params::Param, changes: &Arc<ChangeCounter>) -> Self {
         let changes = changes.clone();
-        let changed = move || {
-            changes.fetch_add(1, Ordering::AcqRel);
-        };
+        let changed = move || changes.changed();
         match param.kind {
             Kind::Number { min, max, .. } => {
                 let range = FloatRange::Linear { min: host_value(param, min), max: host_value(param, max) };

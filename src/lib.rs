@@ -85,7 +85,10 @@ pub mod plugin;
 pub mod presets;
 pub mod settings;
 pub mod stage;
+#[cfg(not(loom))]
 mod sync;
+#[cfg(loom)]
+pub mod sync;
 pub mod tap_ring;
 
 /// README.md: its example is compiled and run with the documentation's tests.

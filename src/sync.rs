@@ -1,6 +1,36 @@
-//! Locking between threads that are not the audio thread.
+//! Between threads: a counter of changes that the audio thread reads without waiting, and locking between
+//! threads that are not the audio thread.
+//!
+//! Built with `--cfg loom` the atomics are loom's, and tests/loom tries every order of their operations.
 
 use std::sync::{Mutex, MutexGuard, PoisonError};
+
+#[cfg(loom)]
+pub(crate) use loom::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+#[cfg(not(loom))]
+pub(crate) use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+
+/// Counts the changes of values that other threads read: they read them again when the count has changed.
+#[derive(Debug)]
+pub struct ChangeCounter(AtomicU64);
+
+impl Default for ChangeCounter {
+    fn default() -> Self {
+        Self(AtomicU64::new(1))
+    }
+}
+
+impl ChangeCounter {
+    /// After a value was changed.
+    pub fn changed(&self) {
+        self.0.fetch_add(1, Ordering::AcqRel);
+    }
+
+    /// The changes so far and one; never 0. Who sees a count sees the values of all changes in it.
+    pub fn count(&self) -> u64 {
+        self.0.load(Ordering::Acquire)
+    }
+}
 
 /// Locks `mutex`. A thread that panicked while it held the lock does not take the others with it:
 /// every value kept behind these locks is whole after each statement.

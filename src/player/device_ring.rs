@@ -3,8 +3,8 @@
 //!
 //! Starting, pausing and seeking are short fades, so that none of them clicks.
 
+use crate::sync::{AtomicBool, AtomicU64, Ordering};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 
 /// Length of a fade, s.
 const FADE_S: f64 = 0.005;
@@ -21,6 +21,25 @@ pub struct RingStatus {
     pub read: AtomicU64,
     /// Frames that the device needed and the ring did not hold.
     pub missed: AtomicU64,
+}
+
+impl RingStatus {
+    /// For the player: discards all frames before this one.
+    pub fn discard_before(&self, frame: u64) {
+        self.discard_before.store(frame, Ordering::Release);
+    }
+
+    /// For the player: lets the device play, after what was to be discarded has been named.
+    pub fn play(&self) {
+        self.playing.store(true, Ordering::Release);
+    }
+
+    /// For the device: whether to play, and from which frame on. Read in this order, so that who plays knows
+    /// all that was to be discarded before.
+    pub fn orders(&self) -> (bool, u64) {
+        let playing = self.playing.load(Ordering::Acquire);
+        (playing, self.discard_before.load(Ordering::Acquire))
+    }
 }
 
 /// The device's end.
@@ -42,8 +61,7 @@ impl DeviceRing {
     /// Fills interleaved frames of `channels` channels: the first two get the sound, a single one the
     /// mean.
     pub fn fill(&mut self, out: &mut [f32], channels: usize) {
-        let playing = self.status.playing.load(Ordering::Acquire);
-        let discard_before = self.status.discard_before.load(Ordering::Acquire);
+        let (playing, discard_before) = self.status.orders();
         let mut missed = 0;
         for frame in out.chunks_mut(channels.max(1)) {
             if self.gain == 0.0 && self.read < discard_before {

@@ -168,7 +168,7 @@ impl Engine {
         (self.converter_start, self.chain_frames) = (self.written, 0);
         // The chain outputs its delayed frames of the old position first.
         let discard_before = self.written + self.to_device_frames(self.chain.latency() as u64);
-        self.status.discard_before.store(discard_before, Ordering::Release);
+        self.status.discard_before(discard_before);
     }
 
     /// Converts a number of frames at the song's rate to the device's rate.
@@ -183,7 +183,7 @@ impl Engine {
         let before = self.written;
         while self.written.saturating_sub(self.status.read.load(Ordering::Acquire)) < ahead && self.step() {}
         if self.playing() && self.written != before {
-            self.status.playing.store(true, Ordering::Release);
+            self.status.play();
         }
         self.written != before
     }
