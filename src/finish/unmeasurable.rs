@@ -73,7 +73,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn silence_shortness_and_low_level_are_told_apart() {
+    fn silence_shortness_and_low_level_are_distinguished() {
         assert_eq!(Unmeasurable::of(10.0, 0.0), Unmeasurable::Silent);
         assert_eq!(Unmeasurable::of(0.1, 0.0), Unmeasurable::Silent);
         assert_eq!(Unmeasurable::of(0.1, 0.5), Unmeasurable::TooShort { seconds: 0.1 });
