@@ -11,15 +11,18 @@ pub(crate) use loom::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 pub(crate) use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 
 /// Counts the changes of values that other threads read: they read them again when the count has changed.
+#[cfg(any(loom, feature = "plugin"))]
 #[derive(Debug)]
 pub struct ChangeCounter(AtomicU64);
 
+#[cfg(any(loom, feature = "plugin"))]
 impl Default for ChangeCounter {
     fn default() -> Self {
         Self(AtomicU64::new(1))
     }
 }
 
+#[cfg(any(loom, feature = "plugin"))]
 impl ChangeCounter {
     /// After a value was changed.
     pub fn changed(&self) {

@@ -167,6 +167,14 @@ pub enum Fault {
         /// Correlation needed.
         least: f64,
     },
+    /// The songs of a release have several sample rates; each with its songs.
+    #[error(
+        "is one of songs with several sample rates ({0}); name one for all with --rate, as in --rate 44100"
+    )]
+    MixedRates(String),
+    /// The masters were to be written among the songs.
+    #[error("holds the songs: a second run would master the masters; name another folder")]
+    SongsFolder,
     /// Two outputs of the job have one name.
     #[error("is named for two outputs of this job; name another output")]
     IsOutput,

@@ -140,6 +140,10 @@ fn complete_from(
             render_file(job, pass, &source, &spec, watch)?
         }
     };
+    if !job.match_target {
+        // No loudness was asked for.
+        measured.notes.retain(|note| !matches!(note.rule, RuleId::OverTarget | RuleId::UnderTarget));
+    }
     if search.as_ref().is_some_and(|found| matches!(found.outcome, Outcome::OverDriven { .. })) {
         // The search ended below the target on purpose; no note may advise to raise the drive.
         measured.notes.retain(|note| note.rule != RuleId::UnderTarget);

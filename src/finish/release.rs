@@ -6,16 +6,18 @@
 //! balance is kept, the whole release is lowered with it (unless forced). Songs are processed in
 //! parallel, one per core.
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use serde_json::{Value, json};
 
 use super::cut::EndsOptions;
-use super::error::{Result, reading, writing};
+use super::error::{Error, Fault, Result, reading, writing};
+use super::format::{FileFormat, Overwrite};
 use super::gain_search::USUAL_ROUNDS;
 use super::job::{MasterJob, name_for};
 use super::mastering::{Prepared, complete, prepare, search_again};
-use super::output_path::{check_outputs, write_whole};
+use super::output_path::{check_outputs, same_file, write_whole};
 use super::parallel::in_parallel;
 use super::progress::ProgressWatcher;
 use super::reader::Reader;
@@ -29,6 +31,8 @@ use crate::numbers::number;
 
 /// Searches after the first one: the edge of over-driving hardly moves with the target.
 const MAX_LOWERINGS: usize = 2;
+/// Digits of a number at the front of a name; more are a year.
+const MOST_DIGITS: usize = 3;
 /// Extensions of the files that are taken from a folder.
 const EXTENSIONS: [&str; 5] = ["wav", "wave", "flac", "rf64", "bwf"];
 
@@ -77,14 +81,31 @@ impl ProgressWatcher for SongWatcher<'_> {
 /// # Errors
 /// If a song cannot be mastered, a file cannot be written, or `watch` stops the work.
 pub fn release(job: &ReleaseJob, watch: &dyn ProgressWatcher) -> Result<Release> {
-    let cores = job.each.cores.max(1);
+    let formats = job
+        .songs
+        .iter()
+        .map(|song| Ok(*Reader::open(song)?.format()))
+        .collect::<Result<Vec<FileFormat>>>()?;
+    check_rates(job, &formats)?;
+    let is_new = !job.folder.exists();
     std::fs::create_dir_all(&job.folder).map_err(|err| writing(&job.folder, err))?;
+    let result = release_into(job, &formats, watch);
+    if result.is_err() && is_new {
+        // Only if it is empty.
+        let _ = std::fs::remove_dir(&job.folder);
+    }
+    result
+}
+
+/// The same into a folder that exists.
+fn release_into(job: &ReleaseJob, formats: &[FileFormat], watch: &dyn ProgressWatcher) -> Result<Release> {
+    let cores = job.each.cores.max(1);
     let page = job.report.then(|| job.folder.join("release.html"));
     let outputs: Vec<PathBuf> = (0..job.songs.len()).map(|i| song_job(job, i, 0.0).output).collect();
     let outputs: Vec<&Path> = outputs.iter().chain(&page).map(PathBuf::as_path).collect();
     let inputs: Vec<&Path> = job.songs.iter().chain(&job.each.protected).map(PathBuf::as_path).collect();
     check_outputs(&outputs, &inputs, job.each.overwrite)?;
-    let frames = job.songs.iter().map(|song| Ok(Reader::open(song)?.format().frames)).sum::<Result<u64>>()?;
+    let frames = formats.iter().map(|format| format.frames).sum::<u64>();
     let watcher = |song: &Path| SongWatcher { watch, name: file_stem(song) };
 
     watch.part("measuring", frames);
@@ -127,13 +148,24 @@ pub fn release(job: &ReleaseJob, watch: &dyn ProgressWatcher) -> Result<Release>
 
     watch.part("rendering", 2 * frames);
     let pairs: Vec<(MasterJob, Prepared)> = jobs.into_iter().zip(prepared).collect();
-    let songs =
-        in_parallel(cores, &pairs, |(job, prepared)| complete(job, prepared.clone(), &watcher(&job.input)))?;
-    let mut release = Release { songs, balance: job.balance, asked, target, gap: job.gap, page: None };
-    if let Some(page) = page {
-        write_whole(&page, release_page(&release).as_bytes(), job.each.overwrite)?;
-        release.page = Some(page);
-    }
+    let done =
+        in_parallel(cores, &pairs, |(job, prepared)| complete(job, prepared.clone(), &watcher(&job.input)));
+    let matched = job.each.match_target;
+    let finished = done.and_then(|songs| {
+        let gap = job.gap;
+        let mut release = Release { songs, balance: job.balance, matched, asked, target, gap, page: None };
+        if let Some(page) = page {
+            write_whole(&page, release_page(&release).as_bytes(), job.each.overwrite)?;
+            release.page = Some(page);
+        }
+        Ok(release)
+    });
+    let release = finished.inspect_err(|_| {
+        // A part of a release is none. What was there before the command stays.
+        if job.each.overwrite == Overwrite::Refuse {
+            pairs.iter().for_each(|(song, _)| drop(std::fs::remove_file(&song.output)));
+        }
+    })?;
     Ok(release)
 }
 
@@ -143,10 +175,10 @@ fn song_job(job: &ReleaseJob, i: usize, loudness: f64) -> MasterJob {
     song.input.clone_from(&job.songs[i]);
     let name = name_for(&song.input, song.layout);
     let name = name.file_name().unwrap_or_default().to_string_lossy();
-    song.output = job.folder.join(format!("{:02} {name}", i + 1));
+    song.output = job.folder.join(format!("{:02} {}", i + 1, without_number(&name)));
     song.target.loudness = loudness;
     song.cores = 1;
-    song.tags.title = song.tags.title.or_else(|| Some(file_stem(&song.input)));
+    song.tags.title = song.tags.title.or_else(|| Some(without_number(&file_stem(&song.input)).to_owned()));
     let EndsOptions { lead_in, tail, .. } = EndsOptions::default();
     let last = i + 1 == job.songs.len();
     song.ends = EndsOptions {
@@ -162,14 +194,15 @@ pub fn release_json(release: &Release) -> Value {
     json!({
         "lintel": env!("CARGO_PKG_VERSION"),
         "balance": release.balance,
-        "asked": release.asked,
-        "target": release.target,
+        "asked": release.matched.then_some(release.asked),
+        "target": release.matched.then_some(release.target),
         "gap": release.gap,
         "songs": release.songs.iter().map(song_json).collect::<Vec<_>>(),
     })
 }
 
-/// The songs that a command line names: files in the given order, or those of one folder by name.
+/// The songs that a command line names: files in the given order, or those of one folder by name, numbers in
+/// names by their value.
 ///
 /// # Errors
 /// If the folder cannot be read.
@@ -186,6 +219,51 @@ pub fn songs_of(paths: &[PathBuf]) -> Result<Vec<PathBuf>> {
             songs.push(path);
         }
     }
-    songs.sort();
+    let name = |path: &PathBuf| path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+    songs.sort_by(|a, b| natord::compare_ignore_case(&name(a), &name(b)).then_with(|| a.cmp(b)));
     Ok(songs)
+}
+
+/// Where the masters go if no folder is named: `masters` beside the folder of songs, or beside the first song.
+pub fn default_folder(paths: &[PathBuf]) -> PathBuf {
+    let first = paths.first().map_or(Path::new(""), PathBuf::as_path);
+    // The parent of "." and of ".." is only known after they are resolved.
+    let whole = first.canonicalize().unwrap_or_else(|_| first.to_owned());
+    if first.file_name().is_some() { first } else { &whole }.with_file_name("masters")
+}
+
+/// Refuses to write the masters of a folder of songs into that folder.
+///
+/// # Errors
+/// If `folder` is the one that `paths` names.
+pub fn check_folder(paths: &[PathBuf], folder: &Path) -> Result<()> {
+    match paths {
+        [songs] if songs.is_dir() && same_file(songs, folder) => Err(Error::new(folder, Fault::SongsFolder)),
+        _ => Ok(()),
+    }
+}
+
+/// A song's name without a number of its own at the front: the master gets the number of its place.
+fn without_number(name: &str) -> &str {
+    let rest = name.trim_start_matches(|c: char| c.is_ascii_digit());
+    let bare = rest.trim_start_matches([' ', '.', '-', '_', ')']);
+    // "1999" and "7th" are names.
+    let is_numbered = rest.len() < name.len() && bare.len() < rest.len() && !bare.is_empty();
+    let digits = name.len() - rest.len();
+    if is_numbered && digits <= MOST_DIGITS { bare } else { name }
+}
+
+/// Refuses songs of several rates if they are not to be brought to one.
+fn check_rates(job: &ReleaseJob, formats: &[FileFormat]) -> Result<()> {
+    let rates: BTreeSet<u32> = formats.iter().map(|format| format.rate).collect();
+    if job.each.rate.is_some() || rates.len() < 2 {
+        return Ok(());
+    }
+    let of = |rate: &u32| {
+        let songs = job.songs.iter().zip(formats).filter(|(_, format)| format.rate == *rate);
+        let names: Vec<String> = songs.map(|(song, _)| file_stem(song)).collect();
+        format!("{rate} Hz: {}", names.join(", "))
+    };
+    let list: Vec<String> = rates.iter().map(of).collect();
+    Err(Error::new(&job.songs[0], Fault::MixedRates(list.join("; "))))
 }

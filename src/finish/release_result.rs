@@ -4,6 +4,8 @@
 use std::path::{Path, PathBuf};
 
 use super::master::Master;
+use super::report::{mono_sentence, search_sentence};
+use super::trial::Outcome;
 use crate::numbers::{NONE, number};
 
 /// How the songs' loudness relates.
@@ -22,6 +24,8 @@ pub struct Release {
     pub songs: Vec<Master>,
     /// How their loudness relates.
     pub balance: Balance,
+    /// Whether a loudness was asked for.
+    pub matched: bool,
     /// Loudness that was asked for, LUFS.
     pub asked: f64,
     /// Loudness of the loudest song, LUFS; below `asked` where a song would have been over-driven.
@@ -53,13 +57,29 @@ impl Release {
 
     /// Why the release is quieter than asked for, if it is.
     pub fn lowered_sentence(&self) -> Option<String> {
-        (self.target < self.asked).then(|| {
+        (self.matched && self.target < self.asked).then(|| {
             format!(
                 "{} LUFS were asked for; one song would have been over-driven, so the release was lowered to {} LUFS.",
                 number(self.asked, 1),
                 number(self.target, 1)
             )
         })
+    }
+}
+
+impl Release {
+    /// What one must know of the songs: which are below the target and why, and which are mono.
+    pub fn remarks(&self) -> Vec<String> {
+        let named = |song: &Master, text: &str| format!("{}: {text}", file_stem(&song.input));
+        let missed = self.songs.iter().filter_map(|song| {
+            let search = song.search.as_ref().filter(|search| search.outcome != Outcome::Reached)?;
+            Some(named(song, &search_sentence(search)))
+        });
+        let mono = self
+            .songs
+            .iter()
+            .filter_map(|song| Some(named(song, &format!("{}.", mono_sentence(song.measured.mono_as?)))));
+        self.lowered_sentence().into_iter().chain(missed).chain(mono).collect()
     }
 }
 

@@ -219,12 +219,12 @@ impl FileArgs {
 
 #[derive(Group)]
 pub struct ReleaseArgs {
-    /// The songs in their order, or one folder (its songs in the order of their names)
+    /// The songs in their order, or one folder (its songs in the order of their names, 2 before 10)
     #[arg(required = true)]
     pub songs: Vec<PathBuf>,
-    /// Folder for the masters and the report; created if missing
+    /// Folder for the masters and the report; created if missing; "masters" beside the songs by default
     #[arg(short, long, value_name = "FOLDER")]
-    pub output: PathBuf,
+    pub output: Option<PathBuf>,
     #[command(flatten)]
     pub chain: ChainArgs,
     /// Keep the songs' loudness relative to each other: the loudest is matched to the target

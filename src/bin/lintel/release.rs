@@ -1,7 +1,7 @@
 //! `lintel release`.
 
 use lintel::finish::options::target_of_job;
-use lintel::finish::release::{ReleaseJob, release, release_json, songs_of};
+use lintel::finish::release::{ReleaseJob, check_folder, default_folder, release, release_json, songs_of};
 use lintel::finish::{Balance, EndsOptions, MasterJob, Release, Tags, file_stem};
 use lintel::numbers::clock_tenths;
 
@@ -19,9 +19,11 @@ pub fn run(args: &ReleaseArgs) -> Result<End, Failure> {
     if songs.is_empty() {
         return Err(Failure::Usage("no WAV or FLAC file in that folder".into()));
     }
+    let folder = args.output.clone().unwrap_or_else(|| default_folder(&args.songs));
+    check_folder(&args.songs, &folder)?;
     let job = ReleaseJob {
         songs,
-        folder: args.output.clone(),
+        folder,
         each: MasterJob {
             input: Default::default(),
             protected: args.chain.settings.iter().cloned().collect(),
@@ -73,5 +75,5 @@ fn table(release: &Release) -> String {
         rows.push(row);
     }
     let table = output::plain_table(rows, 0..7);
-    release.lowered_sentence().map_or(table.clone(), |sentence| format!("{table}{sentence}\n"))
+    release.remarks().into_iter().fold(table, |text, remark| text + &remark + "\n")
 }

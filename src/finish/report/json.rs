@@ -38,8 +38,8 @@ pub fn song_json(master: &Master) -> Value {
         },
         "cut": master.cut,
         "target": {
-            "name": master.target.name,
-            "loudness": master.target.loudness,
+            "name": master.search.as_ref().map(|_| master.target.name),
+            "loudness": master.search.as_ref().map(|_| master.target.loudness),
             "true_peak": master.target.true_peak,
         },
         "search": master.search,

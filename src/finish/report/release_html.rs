@@ -14,15 +14,16 @@ pub fn release_page(release: &Release) -> String {
         Balance::Keep => "the songs keep their balance, the loudest is matched to",
         Balance::Level => "every song is matched to",
     };
+    let target = match release.matched {
+        true => format!("{balance} {} LUFS", number(release.target, 1)),
+        false => "mastered with one drive, matched to no loudness".to_owned(),
+    };
     let count = release.songs.len();
     let songs = if count == 1 { "song" } else { "songs" };
-    let mut lead =
-        format!("{count} {songs}, {}; {balance} {} LUFS.", clock_tenths(length), number(release.target, 1));
-    if let Some(sentence) = release.lowered_sentence() {
-        lead = format!("{lead} {sentence}");
-    }
+    let lead = format!("{count} {songs}, {}; {target}.", clock_tenths(length));
     let body = html! {
         p class="lead" { (lead) }
+        @for remark in release.remarks() { p { (remark) } }
         table class="figures" {
             thead {
                 tr {
