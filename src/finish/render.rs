@@ -94,8 +94,9 @@ impl Buffers {
     }
 }
 
-/// Runs the chain over a song from the first to the last frame, passes each block to `out` and returns the
-/// number of frames.
+/// Runs the chain over a song from the first to the last frame and passes each block to `out`. Without the
+/// limiter the output is clipped at full scale, as a file of integers would be; returns the number of samples
+/// for which that was so.
 ///
 /// # Errors
 /// If the source cannot be read, `out` fails, or `watch` stops the work.
@@ -122,6 +123,7 @@ pub fn render(
     // Frames that the chain gives out before the first one of the song.
     let mut latency = chain.latency();
     let mut at = 0;
+    let mut clipped = 0;
     while at < length {
         if watch.stopped() {
             return Err(Error::new(job.input, Fault::Stopped));
@@ -155,6 +157,12 @@ pub fn render(
                     buffers.output.iter_mut().for_each(|channel| channel[i] *= gain);
                 }
             }
+            if !job.settings.limiter.on {
+                for sample in buffers.output.iter_mut().flat_map(|channel| &mut channel[skip..end]) {
+                    clipped += u64::from(sample.abs() > 1.0);
+                    *sample = sample.clamp(-1.0, 1.0);
+                }
+            }
             out(&RenderedBlock {
                 input: [&buffers.input[0][skip..end], &buffers.input[1][skip..end]],
                 output: [&buffers.output[0][skip..end], &buffers.output[1][skip..end]],
@@ -167,5 +175,5 @@ pub fn render(
         }
         buffers.clear();
     }
-    Ok(length)
+    Ok(clipped)
 }

@@ -57,7 +57,7 @@ pub(super) fn render_file(
         });
         drop(send);
         let measured = metering.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
-        rendered.map(|_| measured)
+        rendered.map(|clipped| SongMeasurement { clipped, ..measured })
     })?;
     Ok((measured, writer))
 }

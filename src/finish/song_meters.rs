@@ -25,6 +25,8 @@ pub struct SongMeasurement {
     pub frames: u64,
     /// What the song's one channel is measured as; none for stereo.
     pub mono_as: Option<MonoAs>,
+    /// Samples of the output that were clipped at full scale, because the limiter is off.
+    pub clipped: u64,
     /// Figures of the input.
     pub input: FileFigures,
     /// Figures of the output.
@@ -111,6 +113,7 @@ impl SongMeters {
             rate: snapshot.sample_rate,
             frames: self.frames,
             mono_as: self.mono_as,
+            clipped: 0,
             input: FileFigures::from(&snapshot.before),
             output: FileFigures::from(&snapshot.after),
             source: snapshot.source,

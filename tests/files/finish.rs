@@ -312,3 +312,31 @@ fn both_meters_accept_masters_of_noise_and_high_tones_at_every_rate() {
         }
     }
 }
+
+/// The figures of a master whose limiter is off are those of the file, clipped at full scale, and the report says
+/// how much of it is.
+#[test]
+fn without_the_limiter_the_figures_are_those_of_the_clipped_file() {
+    let place = place(6.0);
+    let out = place.dir.path().join("out.wav");
+    for bits in ["16", "24", "32f"] {
+        let args = ["finish", "-q", "--json", "--overwrite", "--set", "limit_on=off", "--set", "trim=6"];
+        let said = run(lintel().args(args).args(["--bits", bits, "-o"]).arg(&out).arg(&place.mix));
+        assert_eq!(said.status.code(), Some(0), "{bits}: {}", text(&said.stderr));
+        let json: Value = serde_json::from_slice(&said.stdout).unwrap();
+        let figure = |path: &str| json.pointer(path).and_then(Value::as_f64).unwrap();
+        let samples = read_all(&out).unwrap().concat();
+        let top = samples.iter().filter(|x| x.abs() > 0.9999).count();
+        // The mix peaks at 0.99: with 6 dB more, everything above half of it.
+        let clipped = figure("/master/clipped_samples") as usize;
+        assert!(
+            clipped > 20 && top >= clipped && top < clipped + 20,
+            "{bits}: {clipped} clipped, {top} at the top"
+        );
+        assert!((figure("/out/sample_peak")).abs() < 0.001, "{bits}: {}", json["out"]);
+        assert!((figure("/out/true_peak") - figure("/reread/own_meter/true_peak")).abs() < 0.02, "{bits}");
+        assert!((figure("/out/integrated") - figure("/reread/own_meter/integrated")).abs() < 0.02, "{bits}");
+        let page = fs::read_to_string(out.with_extension("html")).unwrap();
+        assert!(page.contains(&format!("{clipped} samples were clipped at full scale")), "{bits}");
+    }
+}

@@ -3,7 +3,9 @@
 use std::time::Instant;
 
 use lintel::finish::options::target_of_job;
-use lintel::finish::report::{grade_sentence, mono_sentence, reduction_sentence, search_sentence, song_json};
+use lintel::finish::report::{
+    clipped_sentence, grade_sentence, mono_sentence, reduction_sentence, search_sentence, song_json,
+};
 use lintel::finish::{Master, MasterJob, Tags, isrc, master, name_for};
 use lintel::numbers::{clock_tenths, number};
 
@@ -63,6 +65,9 @@ pub fn cores() -> usize {
 fn table(master: &Master, seconds: f64) -> String {
     let measured = &master.measured;
     let mut text = output::figures_table(&["in", "out"], &[&measured.input, &measured.output]);
+    if let Some(sentence) = clipped_sentence(measured.clipped) {
+        text += &format!("{sentence}\n");
+    }
     if let Some(mono_as) = measured.mono_as {
         text += &format!("{}\n", mono_sentence(mono_as));
     }

@@ -6,7 +6,7 @@ use maud::{Markup, html};
 
 use super::chart::song_chart;
 use super::page::{inline, page};
-use super::sentences::{GRADE_LIMITS, grade_sentence, mono_sentence, search_sentence};
+use super::sentences::{GRADE_LIMITS, clipped_sentence, grade_sentence, mono_sentence, search_sentence};
 use crate::finish::chart::spectrum_svg;
 use crate::finish::figures::{FIGURES, FileFigures};
 use crate::finish::master::Master;
@@ -77,6 +77,9 @@ fn summary(master: &Master) -> String {
     );
     if let Some(mono_as) = master.measured.mono_as {
         words = format!("{words} {}.", capitalised(mono_sentence(mono_as)));
+    }
+    if let Some(sentence) = clipped_sentence(master.measured.clipped) {
+        words = format!("{words} {sentence}");
     }
     if let Some(search) = &master.search {
         words = format!("{words} {}", search_sentence(search));

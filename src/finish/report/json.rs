@@ -34,6 +34,7 @@ pub fn song_json(master: &Master) -> Value {
             "channels": master.spec.channels,
             "mono_as": measured.mono_as,
             "frames": measured.frames,
+            "clipped_samples": measured.clipped,
             "tags": master.spec.tags,
         },
         "cut": master.cut,

@@ -47,6 +47,14 @@ pub fn reduction_sentence(stage: &str, reduction: &ReductionStats) -> String {
     )
 }
 
+/// How much was clipped without the limiter, if anything.
+pub fn clipped_sentence(samples: u64) -> Option<String> {
+    let what = if samples == 1 { "1 sample was" } else { &format!("{samples} samples were") };
+    (samples > 0).then(|| {
+        format!("{what} clipped at full scale: the limiter is off. Switch it on, or lower the level.")
+    })
+}
+
 /// What a song in mono is measured as.
 pub fn mono_sentence(mono_as: MonoAs) -> &'static str {
     match mono_as {
