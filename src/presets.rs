@@ -3,7 +3,7 @@
 
 use crate::params::{from_toml, to_toml};
 use crate::settings::Settings;
-use std::io;
+use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 /// One preset.
@@ -108,9 +108,10 @@ impl PresetStore {
         std::fs::create_dir_all(folder)?;
         let text = format!("# {name}\n# saved by hand\n{}", to_toml(settings));
         // Complete or not at all: a full disk must not destroy the older file.
-        let part = folder.join(format!("{name}.part"));
-        std::fs::write(&part, text)?;
-        std::fs::rename(&part, folder.join(format!("{name}.toml")))?;
+        let mut whole = tempfile::Builder::new().prefix(".").suffix(".part").tempfile_in(folder)?;
+        whole.write_all(text.as_bytes())?;
+        whole.as_file().sync_all()?;
+        whole.persist(folder.join(format!("{name}.toml")))?;
         self.reload();
         Ok(())
     }

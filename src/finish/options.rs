@@ -122,6 +122,16 @@ pub fn layout_of_output(
     output: Option<&Path>,
     encoding: Encoding,
 ) -> Result<Layout, String> {
+    if let (Some(asked), Some(named)) = (asked, output.and_then(Layout::of_path))
+        && asked != named
+    {
+        let extension = output.and_then(Path::extension).unwrap_or_default().to_string_lossy().into_owned();
+        return Err(format!(
+            "--format {} contradicts the extension \".{extension}\": name the output .{} or leave out --format",
+            asked.extension(),
+            asked.extension()
+        ));
+    }
     let layout = match (asked, output) {
         (Some(layout), _) => layout,
         (None, None) => Layout::Wav,
@@ -171,7 +181,9 @@ mod tests {
         let int = Encoding::Int(24);
         assert_eq!(layout_of_output(None, None, int), Ok(Layout::Wav));
         assert_eq!(layout_of_output(None, Some(Path::new("x.FLAC")), int), Ok(Layout::Flac));
-        assert_eq!(layout_of_output(Some(Layout::Wav), Some(Path::new("x.flac")), int), Ok(Layout::Wav));
+        let contradiction = layout_of_output(Some(Layout::Wav), Some(Path::new("x.flac")), int).unwrap_err();
+        assert!(contradiction.contains("name the output .wav"), "{contradiction}");
+        assert_eq!(layout_of_output(Some(Layout::Flac), Some(Path::new("x.flac")), int), Ok(Layout::Flac));
         assert!(layout_of_output(None, Some(Path::new("x.mp3")), int).unwrap_err().contains(".flac"));
         assert!(layout_of_output(Some(Layout::Flac), None, Encoding::Float(32)).is_err());
     }

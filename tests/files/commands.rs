@@ -330,6 +330,35 @@ fn a_release_says_which_song_missed_the_target() {
     assert!(table.contains("oars: The target of \u{2212}3.0 LUFS") && table.contains("short"), "{table}");
 }
 
+/// A name that is not Unicode is a name; an output's extension and --format agree; what is cut is said even with
+/// --quiet; a target beyond all drive is said to be so.
+#[cfg(target_os = "linux")]
+#[test]
+fn names_formats_and_targets_at_the_edge() {
+    use std::os::unix::ffi::OsStrExt;
+    let place = place(6.0);
+    let odd = place.dir.path().join(std::ffi::OsStr::from_bytes(b"m\xffx.wav"));
+    fs::copy(&place.mix, &odd).unwrap();
+    for args in [&["check", "-q", "--json"][..], &["finish", "-q", "--json", "--no-report"]] {
+        let said = run(lintel().args(args).arg(&odd));
+        assert_eq!(said.status.code(), Some(0), "{args:?}: {}", text(&said.stderr));
+        assert!(text(&said.stdout).contains("m\u{fffd}x"), "{args:?}");
+    }
+    let out = place.dir.path().join("c.wav");
+    let said = run(lintel().args(["finish", "-q", "--format", "flac", "-o"]).arg(&out).arg(&place.mix));
+    assert_eq!((said.status.code(), out.exists()), (Some(2), false));
+    assert!(text(&said.stderr).contains("contradicts the extension"), "{}", text(&said.stderr));
+    // From the middle of a note.
+    let args = ["finish", "-q", "--no-report", "--overwrite", "--start", "3.05", "--end", "5", "-o"];
+    let said = run(lintel().args(args).arg(&out).arg(&place.mix));
+    let table = text(&said.stdout);
+    assert!(table.contains("the given start cuts") && table.contains("the given end cuts"), "{table}");
+    let args = ["finish", "-q", "--no-report", "--overwrite", "--target", "-0.5", "-o"];
+    let said = run(lintel().args(args).arg(&out).arg(&place.mix));
+    assert_eq!(said.status.code(), Some(3));
+    assert!(text(&said.stdout).contains("would take more than 24.00 dB"), "{}", text(&said.stdout));
+}
+
 #[test]
 fn completions_and_manual_pages_are_made() {
     let dir = tempfile::tempdir().unwrap();

@@ -13,7 +13,8 @@ Exit codes:
   1    a file is missing, unsuitable, exists already, or could not be written; or the written file
        failed its verification (two meters more than 0.1 LU or 0.3 dB apart included)
   2    the command line or a settings file is faulty
-  3    written, but below the target: it would have over-driven the limiter (see --force)
+  3    written, but below the target: it would have over-driven the limiter (see --force), is out of the
+       drive's range, or the result is too quiet to be measured
   4    a requirement of check --require is not met
   5    compare: a file is silent, or the two are not versions of one piece
   130  stopped with Ctrl-C; no half-written file is left";

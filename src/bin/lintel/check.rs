@@ -39,7 +39,7 @@ pub fn run(args: &CheckArgs) -> Result<End, Failure> {
             Err(err) if err.is_stop() => return Err(err.into()),
             Err(err) => {
                 if args.json {
-                    values.push(json!({"path": file, "error": err.to_string()}));
+                    values.push(json!({"path": file.display().to_string(), "error": err.to_string()}));
                 }
                 // All files are checked; the last error decides the exit code.
                 if let Some(earlier) = failed.replace(Failure::File(err)) {
@@ -131,7 +131,7 @@ impl CheckedFile<'_> {
     fn json(&self) -> serde_json::Value {
         let FileCheck { format, ends, measured, .. } = &self.check;
         json!({
-            "path": self.path,
+            "path": self.path.display().to_string(),
             "format": format,
             "seconds": format.seconds(),
             "ends": ends,

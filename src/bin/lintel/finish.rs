@@ -82,6 +82,9 @@ fn table(master: &Master, seconds: f64) -> String {
     if let Some(grade) = &master.grade {
         text += &format!("grade    {}\n", grade_sentence(grade));
     }
+    for note in &master.cut.notes {
+        text += &format!("• {note}\n");
+    }
     for note in &measured.notes {
         text += &format!("• {} {}\n", note.says, note.advises);
     }

@@ -1,6 +1,8 @@
 //! A master as JSON: a [`Master`] in, one object out. Units stand in the keys or are those of the
 //! documented fields; levels that do not exist for silence are null.
 
+use std::path::Path;
+
 use serde_json::{Map, Value, json};
 
 use super::sentences::GRADE_LIMITS;
@@ -20,13 +22,13 @@ pub fn song_json(master: &Master) -> Value {
     json!({
         "lintel": env!("CARGO_PKG_VERSION"),
         "source": {
-            "path": master.input,
+            "path": shown(&master.input),
             "sha256": master.input_hash,
             "format": master.source,
             "ends": master.ends,
         },
         "master": {
-            "path": master.output,
+            "path": shown(&master.output),
             "sha256": master.output_hash,
             "container": master.container(),
             "encoding": master.spec.encoding,
@@ -109,6 +111,11 @@ pub fn notes_json(notes: &[AdviceNote]) -> Value {
         })
     };
     notes.iter().map(note).collect()
+}
+
+/// A path as text: names that are not Unicode with a sign in place of what is not, as everywhere on the screen.
+fn shown(path: &Path) -> String {
+    path.display().to_string()
 }
 
 /// The 64-bit number whose shortest text is that of the 32-bit one: 1.6, not 1.600000023841858.

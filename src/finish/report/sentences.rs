@@ -8,6 +8,9 @@ use crate::meter::MonoAs;
 use crate::meter::reduction::ReductionStats;
 use crate::numbers::{clock, number, signed};
 
+/// End of the range of the drive, dB: a search that ends here does not know what the target takes.
+const MOST_GAIN_DB: f64 = 24.0;
+
 /// How the search for the target ended.
 pub fn search_sentence(search: &Search) -> String {
     let (target, missing) = (number(search.target, 1), number(search.target - search.loudness, 1));
@@ -16,8 +19,9 @@ pub fn search_sentence(search: &Search) -> String {
             format!("The target of {target} LUFS is reached with {}.", gain_sentence(search.gain))
         }
         Outcome::OverDriven { needs, reason } => format!(
-            "The target of {target} LUFS would take {}, which over-drives the limiter: {reason} \
+            "The target of {target} LUFS would take {}{}, which over-drives the limiter: {reason} \
              Stopped at {}, {missing} LU short; --force continues.",
+            if *needs >= MOST_GAIN_DB { "more than " } else { "" },
             gain_sentence(*needs),
             gain_sentence(search.gain)
         ),
