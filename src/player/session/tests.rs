@@ -5,7 +5,7 @@ use crate::player::loaded_song::tests::file;
 use crate::player::silent_device::SilentDevice;
 use std::time::Instant;
 
-/// A clock at 30 times real time, so that tests need not wait; the analysis keeps up even under a sanitizer.
+/// A clock at 10 times real time, so that tests need not wait; the analysis keeps up even under a sanitizer.
 #[derive(Default)]
 struct Fast(Option<SilentDevice>);
 
@@ -15,7 +15,7 @@ impl Device for Fast {
     }
     fn start(&mut self, ring: DeviceRing) -> Option<String> {
         self.0 = None;
-        self.0 = SilentDevice::start(ring, 1_440_000).ok();
+        self.0 = SilentDevice::start(ring, 480_000).ok();
         Some("no device".to_owned())
     }
 }
