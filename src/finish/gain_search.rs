@@ -14,7 +14,7 @@ use super::render_file::{RenderedSong, render_file};
 use super::report::sentences::gain_sentence;
 use super::search::{Attempt, SearchGoal, search};
 use super::source::SourceMeasurement;
-use super::trial::{Search, Trial};
+use super::trial::{GAIN_RANGE_DB, Search, Trial};
 use super::trial_pass::trial_pass;
 use crate::meter::forecast::Forecast;
 use crate::numbers::number;
@@ -22,8 +22,6 @@ use crate::sync::lock;
 
 /// Rounds of trials that a search usually takes: a first one, and the one that is kept.
 pub(super) const USUAL_ROUNDS: u64 = 2;
-/// Range of the gain, dB; a negative trim leaves less room below.
-const GAIN_RANGE_DB: [f64; 2] = [-24.0, 24.0];
 /// Most trials at once.
 const MAX_TRIALS_AT_ONCE: usize = 4;
 /// How far below the expected gain the forecast begins, dB.
@@ -71,7 +69,7 @@ pub(super) fn find_gain(
             watch.more(frames);
         }
         let Some(keep) = keep.filter(|_| likely_last) else {
-            let (trial, cells) = trial_pass(pass, (channels, job.mono_as), gain, watch)?;
+            let (trial, cells) = trial_pass(pass, channels, job.mono_as, gain, watch)?;
             // The cells already contain the trim and this gain.
             let forecast = Forecast::new(cells.all(), -gain, &limiter, low);
             return Ok(Attempt { trial, forecast });

@@ -8,6 +8,7 @@
 
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
+use std::sync::Mutex;
 
 use serde_json::{Value, json};
 
@@ -28,6 +29,7 @@ use super::search::TOLERANCE_LU;
 use super::source::measure_source;
 use super::trial::Search;
 use crate::numbers::number;
+use crate::sync::lock;
 
 /// Searches after the first one: the edge of over-driving hardly moves with the target.
 const MAX_LOWERINGS: usize = 2;
@@ -148,8 +150,12 @@ fn release_into(job: &ReleaseJob, formats: &[FileFormat], watch: &dyn ProgressWa
 
     watch.part("rendering", 2 * frames);
     let pairs: Vec<(MasterJob, Prepared)> = jobs.into_iter().zip(prepared).collect();
-    let done =
-        in_parallel(cores, &pairs, |(job, prepared)| complete(job, prepared.clone(), &watcher(&job.input)));
+    let written = Mutex::new(Vec::new());
+    let done = in_parallel(cores, &pairs, |(job, prepared)| {
+        let master = complete(job, prepared.clone(), &watcher(&job.input))?;
+        lock(&written).push(master.output.clone());
+        Ok(master)
+    });
     let matched = job.each.match_target;
     let finished = done.and_then(|songs| {
         let gap = job.gap;
@@ -161,9 +167,9 @@ fn release_into(job: &ReleaseJob, formats: &[FileFormat], watch: &dyn ProgressWa
         Ok(release)
     });
     let release = finished.inspect_err(|_| {
-        // A part of a release is none. What was there before the command stays.
+        // A part of a release is none. What this run did not write stays, and what replaced an older master.
         if job.each.overwrite == Overwrite::Refuse {
-            pairs.iter().for_each(|(song, _)| drop(std::fs::remove_file(&song.output)));
+            lock(&written).iter().for_each(|output| drop(std::fs::remove_file(output)));
         }
     })?;
     Ok(release)
@@ -175,10 +181,16 @@ fn song_job(job: &ReleaseJob, i: usize, loudness: f64) -> MasterJob {
     song.input.clone_from(&job.songs[i]);
     let name = name_for(&song.input, song.layout);
     let name = name.file_name().unwrap_or_default().to_string_lossy();
-    song.output = job.folder.join(format!("{:02} {}", i + 1, without_number(&name)));
+    // Where not all songs are numbered, a number is a part of the name.
+    let numbered = job.songs.iter().all(|song| {
+        let stem = file_stem(song);
+        without_number(&stem) != stem
+    });
+    let bare = |name: &str| if numbered { without_number(name).to_owned() } else { name.to_owned() };
+    song.output = job.folder.join(format!("{:02} {}", i + 1, bare(&name)));
     song.target.loudness = loudness;
     song.cores = 1;
-    song.tags.title = song.tags.title.or_else(|| Some(without_number(&file_stem(&song.input)).to_owned()));
+    song.tags.title = song.tags.title.or_else(|| Some(bare(&file_stem(&song.input))));
     let EndsOptions { lead_in, tail, .. } = EndsOptions::default();
     let last = i + 1 == job.songs.len();
     song.ends = EndsOptions {

@@ -65,9 +65,7 @@ impl Release {
             )
         })
     }
-}
 
-impl Release {
     /// What one must know of the songs: which are below the target and why, and which are mono.
     pub fn remarks(&self) -> Vec<String> {
         let named = |song: &Master, text: &str| format!("{}: {text}", file_stem(&song.input));

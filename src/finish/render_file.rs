@@ -34,9 +34,9 @@ pub(super) fn render_file(
     let facts = file_facts_after_cut(&source.ends, pass.cut);
     let offset_s = (pass.cut.from as f64 - pass.cut.silence_before as f64) / f64::from(source.format.rate);
     let channels = source.format.channels;
-    let mut meters = SongMeters::new(pass.rate, channels, job.mono_as, pass.settings, job.target);
+    let mut meters =
+        SongMeters::new(pass.rate, channels, job.mono_as, pass.settings, job.target).starting_at(offset_s);
     meters.set_file_facts(facts);
-    let mut meters = meters.starting_at(offset_s);
     let mut writer = Writer::create(&job.output, spec.clone(), job.overwrite, &[&job.input])?;
     if channels == 1 {
         writer = writer.with_equal_channels();

@@ -1,6 +1,10 @@
 //! Results of the search for the gain: the passes made and how the search ended. Plain data for the
 //! search, the report and the JSON output.
 
+/// Range of the gain, dB; a negative trim leaves less room below. A search that ends at its upper end does not
+/// know what the target takes.
+pub const GAIN_RANGE_DB: [f64; 2] = [-24.0, 24.0];
+
 /// What one pass found.
 #[derive(Clone, Debug, PartialEq, serde::Serialize)]
 pub struct Trial {

@@ -19,7 +19,8 @@ const MUSIC_MIN_PEAK: f32 = 0.003_162;
 /// Renders with `gain` and measures loudness, of so many channels, and reduction only.
 pub(super) fn trial_pass(
     job: RenderJob,
-    (channels, mono_as): (u16, MonoAs),
+    channels: u16,
+    mono_as: MonoAs,
     gain: f64,
     watch: &dyn ProgressWatcher,
 ) -> Result<(Trial, LevelCells)> {

@@ -13,4 +13,5 @@ mod pages;
 mod place;
 mod rate;
 mod reading;
+mod release;
 mod writing;

@@ -27,7 +27,7 @@ pub fn run(args: &CheckArgs) -> Result<End, Failure> {
     let progress = Progress::new(args.quiet);
     let (mut failed, mut not_met, mut values) = (None, false, Vec::new());
     for file in &args.files {
-        match check_one(file, (target, args.mono.mono_as()), &requirements, &progress) {
+        match check_one(file, target, args.mono.mono_as(), &requirements, &progress) {
             Ok(checked) => {
                 not_met |= checked.results.iter().any(|result| !result.met);
                 if args.json {
@@ -67,7 +67,8 @@ struct CheckedFile<'a> {
 
 fn check_one<'a>(
     file: &'a Path,
-    (target, mono_as): (Option<Target>, MonoAs),
+    target: Option<Target>,
+    mono_as: MonoAs,
     requirements: &[Requirement],
     progress: &Progress,
 ) -> lintel::finish::Result<CheckedFile<'a>> {

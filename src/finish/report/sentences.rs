@@ -2,14 +2,11 @@
 //! window and the HTML report alike.
 
 use crate::finish::master_grade::MasterGrade;
-use crate::finish::trial::{Outcome, Search};
+use crate::finish::trial::{GAIN_RANGE_DB, Outcome, Search};
 use crate::grade::words;
 use crate::meter::MonoAs;
 use crate::meter::reduction::ReductionStats;
 use crate::numbers::{clock, number, signed};
-
-/// End of the range of the drive, dB: a search that ends here does not know what the target takes.
-const MOST_GAIN_DB: f64 = 24.0;
 
 /// How the search for the target ended.
 pub fn search_sentence(search: &Search) -> String {
@@ -21,7 +18,7 @@ pub fn search_sentence(search: &Search) -> String {
         Outcome::OverDriven { needs, reason } => format!(
             "The target of {target} LUFS would take {}{}, which over-drives the limiter: {reason} \
              Stopped at {}, {missing} LU short; --force continues.",
-            if *needs >= MOST_GAIN_DB { "more than " } else { "" },
+            if *needs >= GAIN_RANGE_DB[1] { "more than " } else { "" },
             gain_sentence(*needs),
             gain_sentence(search.gain)
         ),
