@@ -10,7 +10,7 @@ use std::path::Path;
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
-use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Tags, Writer};
+use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Writer};
 use testkit::quartet;
 
 /// The demo's quartet over and over, `seconds` long, with every frame `times` in a row.
@@ -19,8 +19,7 @@ fn song(path: &Path, seconds: f64, times: usize, encoding: Encoding) {
         lane.iter().flat_map(|&x| std::iter::repeat_n(f64::from(x), times)).collect::<Vec<f64>>()
     });
     let rate = quartet::RATE as u32 * times as u32;
-    let spec =
-        OutputSpec { layout: Layout::Wav, encoding, rate, channels: 2, ceiling: 1.0, tags: Tags::default() };
+    let spec = OutputSpec::new(Layout::Wav, encoding, rate, 2);
     let mut writer = Writer::create(path, spec, Overwrite::Allow, &[]).expect("the folder can be written");
     for _ in 0..(seconds / 60.0) as usize {
         writer.write(&lanes[0], &lanes[1]).expect("there is room");

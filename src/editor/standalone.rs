@@ -146,7 +146,7 @@ impl StandaloneWindow {
         ui.painter().rect_filled(area, 0.0, theme.window);
         let rect = song::place(area, upper);
         let Some(session) = &mut self.session else {
-            let message = self.open_error.as_deref().unwrap_or("drop a WAV or FLAC file here");
+            let message = self.open_error.as_deref().unwrap_or("drop a WAV, AIFF or FLAC file here");
             let color = if self.open_error.is_some() { theme.red } else { theme.secondary };
             drawing::text(
                 ui.painter(),

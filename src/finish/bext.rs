@@ -1,15 +1,19 @@
-//! Metadata of a WAV file: tags and loudness figures in, the bodies of the `bext` chunk (Broadcast
-//! Wave Format with loudness fields), `LIST INFO` and `axml` out.
+//! Metadata of a WAV file: tags and loudness figures in, the bodies of the chunks `bext` (Broadcast Wave
+//! Format with loudness fields), `LIST INFO`, `id3 `, `axml`, `cue ` and `LIST adtl` out.
 //!
 //! `bext` version 2: EBU Tech 3285 v2 (602 bytes and a coding history; layout as libsndfile and
-//! ffmpeg read it). `LIST INFO`: RIFF 1.0. ISRC in `axml`: EBU Tech 3352, from memory (in
+//! ffmpeg read it). `LIST INFO`, `cue ` and `LIST adtl`: RIFF 1.0. `id3 `: an ID3v2.4 tag as the chunk's
+//! body (a convention without a standard; readers that know `LIST INFO` alone find title and artist there). ISRC in `axml`: EBU Tech 3352, from memory (in
 //! `LIST INFO` the field named ISRC means something else: the source).
 
 use jiff::{Timestamp, tz::TimeZone};
+use lofty::config::WriteOptions;
+use lofty::id3::v2::Id3v2Tag;
+use lofty::tag::{Tag, TagExt, TagType};
 
 use super::format::{Encoding, OutputSpec, channel_name};
 use super::riff::chunk;
-use super::tags::Tags;
+use super::tags::{TagField, Tags};
 
 /// The loudness figures of a whole file, for the `bext` chunk.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -31,13 +35,13 @@ pub struct BextLoudness {
 pub(super) fn bext(spec: &OutputSpec, loudness: Option<&BextLoudness>) -> Vec<u8> {
     let mut out = Vec::with_capacity(700);
     let (date, time) = date_and_time(now());
-    let title = spec.tags.title.as_deref().unwrap_or("");
-    text(&mut out, title, 256);
+    let title = spec.tags.description.as_deref().or(spec.tags.get(TagField::Title));
+    text(&mut out, title.unwrap_or(""), 256);
     text(&mut out, "Lintel", 32);
-    text(&mut out, spec.tags.isrc.as_deref().unwrap_or(""), 32);
+    text(&mut out, spec.tags.get(TagField::Isrc).unwrap_or(""), 32);
     text(&mut out, &date, 10);
     text(&mut out, &time, 8);
-    out.extend(0u64.to_le_bytes());
+    out.extend(spec.tags.time_reference.unwrap_or(0).to_le_bytes());
     out.extend(if loudness.is_some() { 2u16 } else { 1 }.to_le_bytes());
     out.extend([0; 64]);
     for value in loudness.map_or([0; 5], |l| {
@@ -57,25 +61,50 @@ pub(super) fn bext(spec: &OutputSpec, loudness: Option<&BextLoudness>) -> Vec<u8
     even(out, 0)
 }
 
-/// The body of a `LIST INFO` chunk: title, artist, software.
+/// The body of a `LIST INFO` chunk: the fields that have an id there, and the software.
 pub(super) fn info(tags: &Tags) -> Vec<u8> {
     let mut out = b"INFO".to_vec();
     let software = format!("Lintel {}", env!("CARGO_PKG_VERSION"));
-    let fields =
-        [(b"INAM", tags.title.as_deref()), (b"IART", tags.artist.as_deref()), (b"ISFT", Some(&software))];
-    for (id, value) in fields {
-        if let Some(value) = value {
-            let mut body = value.as_bytes().to_vec();
-            body.push(0);
-            chunk(&mut out, id, &body);
-        }
+    let known = tags.fields().filter_map(|(field, text)| Some((field.info_id()?, text)));
+    for (id, value) in known.chain([(*b"ISFT", software.as_str())]) {
+        let mut body = value.as_bytes().to_vec();
+        body.push(0);
+        chunk(&mut out, &id, &body);
     }
     out
 }
 
+/// The body of an `id3 ` chunk with all fields but those that describe the samples; nothing without fields.
+pub(super) fn id3(tags: &Tags) -> Option<Vec<u8>> {
+    let mut tag = Tag::new(TagType::Id3v2);
+    for (field, text) in tags.fields().filter(|(field, _)| !field.is_measured()) {
+        tag.insert_text(field.key(), text.to_owned());
+    }
+    let mut body = Vec::new();
+    // Writing into memory cannot fail; a tag that the crate refuses is left out.
+    let options = WriteOptions::new().preferred_padding(0);
+    (!tag.is_empty() && Id3v2Tag::from(tag).dump_to(&mut body, options).is_ok()).then(|| even(body, 0))
+}
+
+/// The bodies of the `cue ` chunk and of the `LIST adtl` with the names of its points; nothing without markers.
+pub(super) fn markers(tags: &Tags) -> Option<[Vec<u8>; 2]> {
+    let (mut points, mut names) = ((tags.markers.len() as u32).to_le_bytes().to_vec(), b"adtl".to_vec());
+    for (id, marker) in (1u32..).zip(&tags.markers) {
+        let frame = u32::try_from(marker.frame).unwrap_or(u32::MAX);
+        for value in [id, frame, u32::from_le_bytes(*b"data"), 0, 0, frame] {
+            points.extend(value.to_le_bytes());
+        }
+        if !marker.name.is_empty() {
+            let body = [&id.to_le_bytes()[..], marker.name.as_bytes(), &[0]].concat();
+            chunk(&mut names, b"labl", &body);
+        }
+    }
+    (!tags.markers.is_empty()).then_some([points, names])
+}
+
 /// The body of an `axml` chunk that carries the ISRC; nothing without one.
 pub(super) fn axml(tags: &Tags) -> Option<Vec<u8>> {
-    let isrc = tags.isrc.as_deref()?;
+    let isrc = tags.get(TagField::Isrc)?;
     Some(even(
         format!(
             "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n\

@@ -15,7 +15,6 @@ use super::progress::ProgressWatcher;
 use super::reader::Reader;
 use super::song_reader::SongReader;
 use super::source::measure_source;
-use super::tags::Tags;
 use super::writer::Writer;
 use crate::dsp::{CHUNK, db};
 use crate::meter::MonoAs;
@@ -111,12 +110,13 @@ pub fn compare(
         None => None,
         Some((path, overwrite)) => {
             let spec = OutputSpec {
-                layout: Layout::Wav,
-                encoding: Encoding::Float(32),
-                rate,
-                channels: format_a.channels.max(format_b.channels),
                 ceiling: f64::from(f32::MAX),
-                tags: Tags::default(),
+                ..OutputSpec::new(
+                    Layout::Wav,
+                    Encoding::Float(32),
+                    rate,
+                    format_a.channels.max(format_b.channels),
+                )
             };
             Some(Writer::create(path, spec, overwrite, &[a, b])?)
         }

@@ -18,6 +18,8 @@ pub struct EndsOptions {
     pub end: Option<f64>,
     /// Keep the file's start and end.
     pub no_trim: bool,
+    /// Digital silence of the length of lead-in and tail around a given start and end too.
+    pub pad: bool,
     /// Length of the fade at the start, s; none for a short fade within the lead-in, or no fade with
     /// `no_trim`.
     pub fade_in: Option<f64>,
@@ -35,6 +37,7 @@ impl Default for EndsOptions {
             start: None,
             end: None,
             no_trim: false,
+            pad: false,
             fade_in: None,
             fade_out: None,
             curve: FadeCurve::EqualPower,
@@ -112,6 +115,7 @@ impl CutPlan {
 
         if let Some(start) = options.start {
             cut.from = frames(start).min(ends.frames - 1);
+            cut.silence_before = if options.pad { frames(options.lead_in) } else { 0 };
             if cut.from > ends.start {
                 let lost = (cut.from - ends.start) as f64 / rate;
                 cut.notes.push(format!(
@@ -133,6 +137,7 @@ impl CutPlan {
 
         if let Some(end) = options.end {
             cut.to = frames(end).clamp(cut.from + 1, ends.frames);
+            cut.silence_after = if options.pad { frames(options.tail) } else { 0 };
             if cut.to < ends.end {
                 let lost = (ends.end - cut.to) as f64 / rate;
                 cut.notes.push(format!(

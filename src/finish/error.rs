@@ -46,16 +46,16 @@ pub enum Fault {
     #[error("may not be opened (no permission); change its rights or copy it somewhere of your own")]
     Forbidden,
     /// The path is a folder.
-    #[error("is a folder; name a WAV or FLAC file inside it")]
+    #[error("is a folder; name a WAV, AIFF or FLAC file inside it")]
     Folder,
     /// The file has no bytes.
     #[error("is empty (0 bytes); bounce the mix again")]
     Empty,
-    /// A known format other than WAV and FLAC.
-    #[error("is {0}, not WAV or FLAC; bounce the mix as WAV, 24 bit")]
+    /// A known format other than WAV, AIFF and FLAC.
+    #[error("is {0}, not WAV, AIFF or FLAC; bounce the mix as WAV, 24 bit")]
     OtherFormat(&'static str),
     /// An unknown format; its first bytes in hex.
-    #[error("is neither WAV nor FLAC (it begins with {0}); bounce the mix as WAV, 24 bit")]
+    #[error("is neither WAV, AIFF nor FLAC (it begins with {0}); bounce the mix as WAV, 24 bit")]
     UnknownFormat(String),
     /// A WAV file with compressed samples.
     #[error("is compressed (WAV format tag 0x{tag:04X}, {name}); bounce the mix as plain PCM or float WAV")]
@@ -65,6 +65,9 @@ pub enum Fault {
         /// What the tag stands for.
         name: &'static str,
     },
+    /// An AIFF-C file with compressed samples; its compression type.
+    #[error("is compressed (AIFF-C type {0}); bounce the mix as plain AIFF or WAV")]
+    CompressedAiff(String),
     /// More than two channels.
     #[error("holds {0} channels; Lintel works on mono and stereo: bounce the mix as stereo")]
     Channels(u16),
@@ -172,6 +175,14 @@ pub enum Fault {
         "is one of songs with several sample rates ({0}); name one for all with --rate, as in --rate 44100"
     )]
     MixedRates(String),
+    /// Several files of one job have faults.
+    #[error("{first}; also {others}")]
+    Several {
+        /// The fault of the first.
+        first: Box<Fault>,
+        /// The others, each with its file.
+        others: String,
+    },
     /// The masters were to be written among the songs.
     #[error("holds the songs: a second run would master the masters; name another folder")]
     SongsFolder,

@@ -6,10 +6,14 @@ use std::io::{self, BufWriter, Seek, SeekFrom, Write};
 use std::sync::{Arc, Mutex};
 
 use flac_codec::encode::{FlacSampleWriter, Options};
+use flac_codec::metadata::{VorbisComment, update_file};
 
 use super::error::Fault;
-use super::tags::Tags;
+use super::tags::{TagField, Tags};
 use crate::sync::lock;
+
+/// Room for the fields that are only known when the song is measured.
+const PADDING_BYTES: u32 = 1024;
 
 type Result<T> = std::result::Result<T, Fault>;
 
@@ -52,14 +56,20 @@ impl Drop for FlushingFile {
 }
 
 impl FlacWriter {
-    /// Starts a stream of `bits` integers; the tags become Vorbis comments.
+    /// Starts a stream of `bits` integers; the tags become Vorbis comments, markers chapters among them (an open
+    /// convention).
     pub fn new(file: File, rate: u32, bits: u16, channels: u16, tags: &Tags) -> Result<Self> {
-        let mut options = Options::default();
-        let pairs = [("TITLE", &tags.title), ("ARTIST", &tags.artist), ("ISRC", &tags.isrc)];
-        for (name, value) in pairs {
-            if let Some(value) = value {
-                options = options.tag(name, value);
-            }
+        let mut options = Options::default().padding(PADDING_BYTES).map_err(|err| invalid(&err))?;
+        for (field, text) in tags.fields() {
+            options = options.tag(field.vorbis(), text);
+        }
+        for (i, marker) in tags.markers.iter().enumerate() {
+            let at = marker.frame as f64 / f64::from(rate);
+            let (minutes, seconds) = ((at / 60.0).floor(), at % 60.0);
+            let (hours, minutes) = ((minutes / 60.0).floor(), minutes % 60.0);
+            let time = format!("{hours:02.0}:{minutes:02.0}:{seconds:06.3}");
+            options = options.tag(&format!("CHAPTER{i:03}"), &time);
+            options = options.tag(&format!("CHAPTER{i:03}NAME"), &marker.name);
         }
         let flush_error = Arc::new(Mutex::new(None));
         let file =
@@ -74,14 +84,32 @@ impl FlacWriter {
         self.encoder.write(samples).map_err(failure)
     }
 
-    /// Ends the stream: length and checksum are written into its header.
-    pub fn finish(self) -> Result<()> {
+    /// Ends the stream: length and checksum are written into its header, and `measured` fields into its
+    /// comments. `file` is the stream's own file.
+    pub fn finish(self, mut file: File, measured: &[(TagField, String)]) -> Result<()> {
         self.encoder.finalize().map_err(failure)?;
-        match lock(&self.flush_error).take() {
-            Some(err) => Err(Fault::Io(err)),
-            None => Ok(()),
+        if let Some(err) = lock(&self.flush_error).take() {
+            return Err(Fault::Io(err));
         }
+        if measured.is_empty() {
+            return Ok(());
+        }
+        file.rewind().map_err(Fault::Io)?;
+        let rebuilt = || -> io::Result<File> { Err(io::Error::other("the comments do not fit")) };
+        update_file(file, rebuilt, |blocks| {
+            blocks.update::<VorbisComment>(|comment| {
+                measured.iter().for_each(|(field, text)| comment.set(field.vorbis(), text));
+            });
+            Ok::<(), flac_codec::Error>(())
+        })
+        .map_err(failure)?;
+        Ok(())
     }
+}
+
+/// What cannot be, since all options are constants.
+fn invalid(err: &impl std::fmt::Debug) -> Fault {
+    Fault::Io(io::Error::other(format!("{err:?}")))
 }
 
 /// An encoder's error as a fault.

@@ -47,6 +47,8 @@ pub enum Container {
     Rf64,
     /// Free lossless audio codec (RFC 9639).
     Flac,
+    /// AIFF or AIFF-C; read only.
+    Aiff,
 }
 
 impl std::fmt::Display for Container {
@@ -55,6 +57,7 @@ impl std::fmt::Display for Container {
             Self::Wav => "WAV",
             Self::Rf64 => "RF64",
             Self::Flac => "FLAC",
+            Self::Aiff => "AIFF",
         })
     }
 }
@@ -132,8 +135,15 @@ pub struct OutputSpec {
     pub channels: u16,
     /// Linear amplitude that no stored sample may exceed; 1.0 is full scale.
     pub ceiling: f64,
-    /// The file's own tags.
+    /// What the file says about itself.
     pub tags: Tags,
+}
+
+impl OutputSpec {
+    /// A file up to full scale, without tags.
+    pub fn new(layout: Layout, encoding: Encoding, rate: u32, channels: u16) -> Self {
+        Self { layout, encoding, rate, channels, ceiling: 1.0, tags: Tags::default() }
+    }
 }
 
 /// Whether an existing file may be replaced.

@@ -13,7 +13,7 @@ use super::render::RenderJob;
 use super::render_file::{RenderedSong, render_file};
 use super::report::sentences::gain_sentence;
 use super::search::{Attempt, SearchGoal, search};
-use super::source::SourceMeasurement;
+use super::source::{MeasuredSource, SourceMeasurement};
 use super::trial::{GAIN_RANGE_DB, Search, Trial};
 use super::trial_pass::trial_pass;
 use crate::meter::forecast::Forecast;
@@ -35,22 +35,26 @@ pub(super) fn extent(job: &MasterJob, source: &SourceMeasurement, cut: &CutPlan)
 
 /// Searches the gain that reaches the job's target. `known` are earlier trials; `keep` receives the song
 /// as rendered by the last trial.
+///
+/// A kept song has a file for each of `jobs`, which share their render; the search is that of the first.
 pub(super) fn find_gain(
-    job: &MasterJob,
-    source: &SourceMeasurement,
+    jobs: &[&MasterJob],
+    source: &MeasuredSource,
     cut: &CutPlan,
     known: Vec<Trial>,
     watch: &dyn ProgressWatcher,
     keep: Option<&Mutex<Option<RenderedSong>>>,
 ) -> Result<Search> {
-    let (frames, rate) = extent(job, source, cut);
+    let job = jobs[0];
+    let measurement = &source.measurement;
+    let (frames, rate) = extent(job, measurement, cut);
     let pass = RenderJob { input: &job.input, cut, rate, settings: &job.settings };
     let target = job.target.loudness;
     let trim = trim_db(&job.settings);
     let limiter = job.settings.limiter;
-    let loudness = source.loudness + trim;
+    let loudness = measurement.loudness + trim;
     let low = target - loudness - FORECAST_MARGIN_DB;
-    let forecast = Forecast::new(source.cells.kept(cut), trim, &limiter, low);
+    let forecast = Forecast::new(measurement.cells.kept(cut), trim, &limiter, low);
     let [lowest, highest] = GAIN_RANGE_DB;
     let goal = SearchGoal {
         target,
@@ -60,7 +64,7 @@ pub(super) fn find_gain(
         force: job.force,
         width: job.cores.clamp(1, MAX_TRIALS_AT_ONCE),
     };
-    let channels = source.format.channels;
+    let channels = measurement.format.channels;
     let planned = goal.width as u64 + USUAL_ROUNDS - 1;
     watch.part("matching the target", planned * frames);
     let passes = AtomicU64::new(0);
@@ -78,15 +82,14 @@ pub(super) fn find_gain(
         let mut kept = lock(keep);
         *kept = None;
         let settings = with_gain(&job.settings, gain);
-        let spec = job.output_spec(source.format.rate, channels);
         let pass = RenderJob { settings: &settings, ..pass };
-        let (measured, writer) = render_file(job, pass, source, &spec, watch)?;
+        let (measured, writers) = render_file(jobs, pass, source, watch)?;
         let trial = Trial {
             gain,
             loudness: measured.output.integrated.unwrap_or(f64::NEG_INFINITY),
             over_driven: over_driven(&measured.notes),
         };
-        *kept = Some(RenderedSong { gain, measured, writer });
+        *kept = Some(RenderedSong { gain, measured, writers });
         Ok(Attempt { trial, forecast: None })
     };
     search(goal, known, &attempt, &mut |trial| {

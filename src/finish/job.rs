@@ -2,11 +2,12 @@
 
 use std::path::{Path, PathBuf};
 
-use super::cut::EndsOptions;
+use super::cut::{CutPlan, EndsOptions};
 use super::error::Result;
 use super::format::{Encoding, Layout, OutputSpec, Overwrite};
 use super::output_path::check_outputs;
-use super::tags::Tags;
+use super::source::MeasuredSource;
+use super::tags::{TagField, Tags};
 use crate::dsp::db;
 use crate::meter::MonoAs;
 use crate::meter::targets::Target;
@@ -43,8 +44,10 @@ pub struct MasterJob {
     pub two_channels: bool,
     /// What a mono source is measured as.
     pub mono_as: MonoAs,
-    /// Tags of the master.
+    /// Tags of the master; they take precedence over those of the source.
     pub tags: Tags,
+    /// Title where neither these tags nor the source have one.
+    pub untitled: Option<String>,
     /// Whether master and report may replace existing files.
     pub overwrite: Overwrite,
     /// Number of threads for trials.
@@ -52,30 +55,49 @@ pub struct MasterJob {
 }
 
 impl MasterJob {
-    /// The specification of the master for a source of that rate (Hz) and number of channels.
-    pub(super) fn output_spec(&self, source_rate: u32, channels: u16) -> OutputSpec {
+    /// The specification of the master of a source with its cut.
+    pub(super) fn output_spec(&self, source: &MeasuredSource, cut: &CutPlan) -> OutputSpec {
         let limiter = self.settings.limiter;
+        let format = source.measurement.format;
+        let rate = self.rate.unwrap_or(format.rate);
+        let channels = if self.two_channels { 2 } else { format.channels };
+        let untitled = Tags::default().with(TagField::Title, self.untitled.as_deref());
         OutputSpec {
-            layout: self.layout,
-            encoding: self.encoding,
-            rate: self.rate.unwrap_or(source_rate),
-            channels: if self.two_channels { 2 } else { channels },
             ceiling: if limiter.on { db::to_gain(f64::from(limiter.ceiling)) } else { 1.0 },
-            tags: self.tags.clone(),
+            tags: self.tags.over(&source.metadata_after(cut, rate).tags.over(&untitled)),
+            ..OutputSpec::new(self.layout, self.encoding, rate, channels)
         }
     }
 
-    /// Refuses before the work what would be refused after it: the master's path and those of
-    /// `further` outputs, such as the report.
+    /// The title asked for, or the name of the source without extension.
+    pub(super) fn title_or_stem(&self) -> String {
+        let known = self.tags.get(TagField::Title).map(str::to_owned).or_else(|| self.untitled.clone());
+        known.unwrap_or_else(|| super::song_list::file_stem(&self.input))
+    }
+
+    /// Whether both jobs on one source need the same gain.
+    pub(super) fn shares_search(&self, other: &Self) -> bool {
+        self.match_target == other.match_target
+            && self.target == other.target
+            && self.settings == other.settings
+            && self.ends == other.ends
+            && self.force == other.force
+    }
+
+    /// Whether both jobs on one source write the same samples before rounding.
+    pub(super) fn shares_render(&self, other: &Self, source_rate: u32) -> bool {
+        let rate = |job: &Self| job.rate.unwrap_or(source_rate);
+        self.shares_search(other) && rate(self) == rate(other)
+    }
+
+    /// Refuses before the work what would be refused after it.
     ///
     /// # Errors
-    /// If an output cannot be written, or would replace an input or another output.
-    pub fn check_outputs(&self, further: &[&Path]) -> Result<()> {
-        let outputs: Vec<&Path> =
-            std::iter::once(self.output.as_path()).chain(further.iter().copied()).collect();
+    /// If one of `outputs` cannot be written, or would replace an input or another output.
+    pub(super) fn check_outputs(&self, outputs: &[&Path]) -> Result<()> {
         let inputs: Vec<&Path> =
             std::iter::once(&self.input).chain(&self.protected).map(PathBuf::as_path).collect();
-        check_outputs(&outputs, &inputs, self.overwrite)
+        check_outputs(outputs, &inputs, self.overwrite)
     }
 }
 

@@ -8,6 +8,7 @@ use super::format::{Container, FileFormat, Layout, OutputSpec};
 use super::master_grade::MasterGrade;
 use super::reread::Reread;
 use super::song_meters::SongMeasurement;
+use super::tags::TagField;
 use super::trial::Search;
 use crate::meter::targets::Target;
 use crate::settings::Settings;
@@ -38,6 +39,8 @@ pub struct Master {
     pub reread: Reread,
     /// Its grade against the mix, if the job asks for it and a loudness meter hears the song.
     pub grade: Option<MasterGrade>,
+    /// What the source says about itself and the master does not, as nouns.
+    pub lost: Vec<String>,
     /// True if the file is RF64.
     pub rf64: bool,
     /// SHA-256 of the source, in hexadecimal digits.
@@ -56,9 +59,25 @@ impl Master {
         }
     }
 
+    /// The music in the master, from attack to ring-out, in its own frames.
+    pub fn music(&self) -> std::ops::Range<u64> {
+        let cut = &self.cut;
+        let at = |frame: u64| {
+            let native = cut.silence_before + frame.clamp(cut.from, cut.to) - cut.from;
+            let converted = u128::from(native) * u128::from(self.spec.rate) / u128::from(self.ends.rate);
+            (converted as u64).min(self.measured.frames)
+        };
+        at(self.ends.start)..at(self.ends.end)
+    }
+
+    /// What of the source's metadata is lost, as a sentence; none if nothing is.
+    pub fn lost_sentence(&self) -> Option<String> {
+        (!self.lost.is_empty()).then(|| format!("not carried over from the mix: {}", self.lost.join(", ")))
+    }
+
     /// The song's name: its title, or the name of the source without extension.
     pub fn title(&self) -> String {
         let stem = || self.input.file_stem().unwrap_or_default().to_string_lossy().into_owned();
-        self.spec.tags.title.clone().unwrap_or_else(stem)
+        self.spec.tags.get(TagField::Title).map_or_else(stem, str::to_owned)
     }
 }

@@ -1,8 +1,9 @@
-//! Masters one file: a [`MasterJob`] in, a verified file and its [`Master`] out.
+//! Masters one file: [`MasterJob`]s on it in, verified files and their [`Master`]s out.
 //!
 //! Steps: measure the source, plan the cut, search the gain for the target, render and write, read the
-//! file again and verify it, grade it against the mix, write the report. No file has its final name
-//! before it is complete, and a master that fails its verification is removed.
+//! files again and verify them, grade them against the mix, write the report. Jobs on one source share what
+//! they can: one measurement for all, one search for each loudness, one render for each loudness and rate.
+//! No file has its final name before it is complete, and a master that fails its verification is removed.
 
 use std::fs;
 use std::path::Path;
@@ -10,6 +11,7 @@ use std::sync::{Mutex, PoisonError};
 
 use super::cut::CutPlan;
 use super::error::{Error, Fault, Result};
+use super::format::Overwrite;
 use super::gain::with_gain;
 use super::gain_search::{extent, find_gain};
 use super::hash::sha256_hex;
@@ -17,30 +19,40 @@ use super::job::MasterJob;
 use super::master::Master;
 use super::master_grade::{GradePair, grade_master};
 use super::output_path::write_whole;
+use super::parallel::in_parallel;
 use super::progress::ProgressWatcher;
 use super::reader::Reader;
 use super::render::RenderJob;
-use super::render_file::{RenderedSong, finish_file, render_file};
+use super::render_file::{AlbumFigures, RenderedSong, finish_file, render_file};
 use super::report::html::song_page;
 use super::reread::reread;
-use super::source::{SourceMeasurement, measure_source};
-use super::trial::{Outcome, Search};
+use super::song_meters::SongMeasurement;
+use super::source::MeasuredSource;
+use super::trial::{Outcome, Search, Trial};
 use super::unmeasurable::Unmeasurable;
 use super::verify::verify;
+use super::writer::Writer;
 use crate::meter::rules::RuleId;
 use crate::params::without_monitoring;
+use crate::settings::Settings;
+use crate::sync::lock;
 
 /// A measured source with its cut and its gain; nothing is written yet.
 #[derive(Clone)]
 pub struct Prepared {
-    /// What the first pass found.
-    pub source: SourceMeasurement,
-    /// SHA-256 of the source, in hexadecimal digits.
-    pub hash: String,
-    /// What is kept of the source.
+    /// The source.
+    pub source: MeasuredSource,
+    /// What is kept of it.
     pub cut: CutPlan,
     /// The search for the target, if the job asks for it.
     pub search: Option<Search>,
+}
+
+/// A song that is rendered into files without names, one for each of its jobs.
+pub(super) struct Rendered {
+    prepared: Prepared,
+    pub measured: SongMeasurement,
+    writers: Vec<Writer>,
 }
 
 /// Masters the file and, with `report`, writes its HTML report there.
@@ -49,112 +61,220 @@ pub struct Prepared {
 /// If a file cannot be read or written, the verification fails, or `watch` stops the work. Outputs that
 /// would be refused are refused before the work.
 pub fn master(job: &MasterJob, report: Option<&Path>, watch: &dyn ProgressWatcher) -> Result<Master> {
-    job.check_outputs(report.as_slice())?;
-    let kept = Mutex::new(None);
-    let prepared = prepare_keeping(job, watch, Some(&kept))?;
-    let kept = kept.into_inner().unwrap_or_else(PoisonError::into_inner);
-    let master = complete_from(job, prepared, kept, watch)?;
-    if let Some(report) = report {
-        write_whole(report, song_page(&master).as_bytes(), job.overwrite)?;
-    }
-    Ok(master)
+    let mut masters = master_each(std::slice::from_ref(job), report, watch)?;
+    Ok(masters.swap_remove(0))
 }
 
-/// Measures the source, plans the cut and searches the gain; writes nothing.
+/// Masters one file by several jobs, which share their source, and writes one report for all. The masters
+/// stand in the order of the jobs.
 ///
 /// # Errors
-/// If the source cannot be read, the output cannot be written, or the cut leaves nothing.
-pub fn prepare(job: &MasterJob, watch: &dyn ProgressWatcher) -> Result<Prepared> {
-    prepare_keeping(job, watch, None)
+/// As [`master`]; files that were written before an error are removed, unless they replaced others.
+///
+/// # Panics
+/// Without jobs.
+pub fn master_each(
+    jobs: &[MasterJob],
+    report: Option<&Path>,
+    watch: &dyn ProgressWatcher,
+) -> Result<Vec<Master>> {
+    let outputs: Vec<&Path> = jobs.iter().map(|job| job.output.as_path()).chain(report).collect();
+    let first = &jobs[0];
+    first.check_outputs(&outputs)?;
+    let source = measure(first, watch)?;
+    let rate = source.measurement.format.rate;
+    let mut masters: Vec<(usize, Master)> = Vec::new();
+    let mut searches: Vec<(usize, Prepared)> = Vec::new();
+    let all = (0..jobs.len()).try_for_each(|i| {
+        if masters.iter().any(|(done, _)| *done == i) {
+            return Ok(());
+        }
+        let group: Vec<usize> = (i..jobs.len()).filter(|&k| jobs[k].shares_render(&jobs[i], rate)).collect();
+        let of_group: Vec<&MasterJob> = group.iter().map(|&k| &jobs[k]).collect();
+        let known = searches.iter().find(|(k, _)| jobs[*k].shares_search(&jobs[i]));
+        let rendered = match known {
+            Some((_, prepared)) => render_prepared(&of_group, prepared.clone(), watch)?,
+            None => {
+                let rendered = prepare_and_render(&of_group, &source, watch)?;
+                searches.push((i, rendered.prepared.clone()));
+                rendered
+            }
+        };
+        masters.extend(group.into_iter().zip(finish_rendered(&of_group, rendered, None, watch)?));
+        Ok(())
+    });
+    let all = all.and_then(|()| {
+        masters.sort_by_key(|(i, _)| *i);
+        let masters: Vec<Master> = masters.drain(..).map(|(_, master)| master).collect();
+        if let Some(report) = report {
+            let written = write_whole(report, song_page(&masters).as_bytes(), first.overwrite);
+            written.inspect_err(|_| remove_written(first, &masters))?;
+        }
+        Ok(masters)
+    });
+    all.inspect_err(|_| {
+        let written: Vec<Master> = masters.into_iter().map(|(_, master)| master).collect();
+        remove_written(first, &written);
+    })
 }
 
-fn prepare_keeping(
-    job: &MasterJob,
-    watch: &dyn ProgressWatcher,
-    keep: Option<&Mutex<Option<RenderedSong>>>,
-) -> Result<Prepared> {
-    job.check_outputs(&[])?;
+/// Removes what a job that failed has written before; what replaced an older file stays.
+fn remove_written(job: &MasterJob, masters: &[Master]) {
+    if job.overwrite == Overwrite::Refuse && masters.len() > 1 {
+        masters.iter().for_each(|master| drop(fs::remove_file(&master.output)));
+    }
+}
+
+/// Measures the source of a job.
+///
+/// # Errors
+/// If it cannot be read, or the cut asked for leaves nothing.
+pub fn measure(job: &MasterJob, watch: &dyn ProgressWatcher) -> Result<MeasuredSource> {
     let format = *Reader::open(&job.input)?.format();
-    let seconds = format.seconds();
+    check_range(job, format.seconds())?;
+    watch.part("measuring", format.frames);
+    MeasuredSource::read(&job.input, job.mono_as, watch)
+}
+
+/// Refuses a job whose start and end leave nothing of a source of so many seconds.
+fn check_range(job: &MasterJob, seconds: f64) -> Result<()> {
     let (from, to) = (job.ends.start.unwrap_or(0.0), job.ends.end.unwrap_or(seconds));
     if from >= to.min(seconds) {
         return Err(Error::new(&job.input, Fault::NothingLeft { seconds, from, to }));
     }
-    watch.part("measuring", format.frames);
-    let (source, hash) = std::thread::scope(|scope| {
-        let hash = scope.spawn(|| sha256_hex(&job.input));
-        let source = measure_source(&job.input, job.mono_as, watch);
-        let hash = hash.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
-        Ok((source?, hash?))
-    })?;
-    let cut = CutPlan::plan(&source.ends, &job.ends);
-    if let Some(reason) = source.unmeasurable(&cut)
-        && (job.match_target || reason == Unmeasurable::Silent)
-    {
-        return Err(Error::new(&job.input, Fault::Unmeasurable(reason)));
+    Ok(())
+}
+
+/// Plans the cut and searches the gain; writes nothing. `known` are earlier trials.
+///
+/// # Errors
+/// If the source cannot be read or the cut leaves nothing.
+pub fn prepare(
+    job: &MasterJob,
+    source: &MeasuredSource,
+    known: Vec<Trial>,
+    watch: &dyn ProgressWatcher,
+) -> Result<Prepared> {
+    prepare_keeping(&[job], source, known, None, watch)
+}
+
+/// Plans the cut of a source, which must leave something to master.
+pub(super) fn plan_cut(job: &MasterJob, source: &MeasuredSource) -> Result<CutPlan> {
+    check_range(job, source.measurement.format.seconds())?;
+    let cut = CutPlan::plan(&source.measurement.ends, &job.ends);
+    match source.measurement.unmeasurable(&cut) {
+        Some(reason) if job.match_target || reason == Unmeasurable::Silent => {
+            Err(Error::new(&job.input, Fault::Unmeasurable(reason)))
+        }
+        _ => Ok(cut),
     }
-    for note in &cut.notes {
+}
+
+fn prepare_keeping(
+    jobs: &[&MasterJob],
+    source: &MeasuredSource,
+    known: Vec<Trial>,
+    keep: Option<&Mutex<Option<RenderedSong>>>,
+    watch: &dyn ProgressWatcher,
+) -> Result<Prepared> {
+    let job = jobs[0];
+    let cut = plan_cut(job, source)?;
+    for note in cut.notes.iter().filter(|_| known.is_empty()) {
         watch.say(note);
     }
-    let search =
-        job.match_target.then(|| find_gain(job, &source, &cut, Vec::new(), watch, keep)).transpose()?;
-    Ok(Prepared { source, hash, cut, search })
+    let search = job.match_target.then(|| find_gain(jobs, source, &cut, known, watch, keep)).transpose()?;
+    Ok(Prepared { source: source.clone(), cut, search })
 }
 
-/// Searches the gain again after the job's target has changed; earlier trials count.
-///
-/// # Errors
-/// As [`prepare`].
-pub fn search_again(job: &MasterJob, prepared: &Prepared, watch: &dyn ProgressWatcher) -> Result<Prepared> {
-    let Prepared { source, cut, search, .. } = prepared;
-    let known = search.as_ref().map_or(Vec::new(), |search| search.trials.clone());
-    let search = job.match_target.then(|| find_gain(job, source, cut, known, watch, None)).transpose()?;
-    Ok(Prepared { search, ..prepared.clone() })
-}
-
-/// Renders, writes, reads again and verifies.
-///
-/// # Errors
-/// If the master cannot be written, fails its verification, or `watch` stops the work.
-pub fn complete(job: &MasterJob, prepared: Prepared, watch: &dyn ProgressWatcher) -> Result<Master> {
-    complete_from(job, prepared, None, watch)
-}
-
-fn complete_from(
-    job: &MasterJob,
-    prepared: Prepared,
-    kept: Option<RenderedSong>,
+/// Prepares the first of the jobs and renders for all; the last pass of the search is kept where it can be.
+fn prepare_and_render(
+    jobs: &[&MasterJob],
+    source: &MeasuredSource,
     watch: &dyn ProgressWatcher,
-) -> Result<Master> {
-    let Prepared { source, hash: input_hash, cut, search } = prepared;
-    let (frames, rate) = extent(job, &source, &cut);
-    let settings = search.as_ref().map_or(job.settings, |found| with_gain(&job.settings, found.gain));
-    let settings = without_monitoring(&settings);
-    let spec = job.output_spec(source.format.rate, source.format.channels);
-    let gain = search.as_ref().map(|found| found.gain);
-    let (mut measured, writer) = match kept.filter(|kept| Some(kept.gain) == gain) {
-        Some(RenderedSong { measured, writer, .. }) => (measured, writer),
-        None => {
-            watch.part("rendering", frames);
-            let pass = RenderJob { input: &job.input, cut: &cut, rate, settings: &settings };
-            render_file(job, pass, &source, &spec, watch)?
-        }
-    };
+) -> Result<Rendered> {
+    let kept = Mutex::new(None);
+    let prepared = prepare_keeping(jobs, source, Vec::new(), Some(&kept), watch)?;
+    let kept: Option<RenderedSong> = kept.into_inner().unwrap_or_else(PoisonError::into_inner);
+    let gain = prepared.search.as_ref().map(|found| found.gain);
+    match kept.filter(|kept| Some(kept.gain) == gain) {
+        Some(RenderedSong { measured, writers, .. }) => Ok(Rendered { prepared, measured, writers }),
+        None => render_prepared(jobs, prepared, watch),
+    }
+}
+
+/// Renders a prepared song for jobs that share their render.
+pub(super) fn render_prepared(
+    jobs: &[&MasterJob],
+    prepared: Prepared,
+    watch: &dyn ProgressWatcher,
+) -> Result<Rendered> {
+    let job = jobs[0];
+    let (frames, rate) = extent(job, &prepared.source.measurement, &prepared.cut);
+    watch.part("rendering", frames);
+    let settings = settings_of(job, &prepared);
+    let pass = RenderJob { input: &job.input, cut: &prepared.cut, rate, settings: &settings };
+    let (measured, writers) = render_file(jobs, pass, &prepared.source, watch)?;
+    Ok(Rendered { prepared, measured, writers })
+}
+
+/// The settings of the render: the job's with the gain that was found.
+fn settings_of(job: &MasterJob, prepared: &Prepared) -> Settings {
+    let found = prepared.search.as_ref();
+    without_monitoring(&found.map_or(job.settings, |found| with_gain(&job.settings, found.gain)))
+}
+
+/// Names the files, reads them again and verifies them. `album` are the figures of the whole record.
+pub(super) fn finish_rendered(
+    jobs: &[&MasterJob],
+    rendered: Rendered,
+    album: Option<AlbumFigures>,
+    watch: &dyn ProgressWatcher,
+) -> Result<Vec<Master>> {
+    let Rendered { prepared, mut measured, writers } = rendered;
+    let job = jobs[0];
     if !job.match_target {
         // No loudness was asked for.
         measured.notes.retain(|note| !matches!(note.rule, RuleId::OverTarget | RuleId::UnderTarget));
     }
-    if search.as_ref().is_some_and(|found| matches!(found.outcome, Outcome::OverDriven { .. })) {
+    if prepared.search.as_ref().is_some_and(|found| matches!(found.outcome, Outcome::OverDriven { .. })) {
         // The search ended below the target on purpose; no note may advise to raise the drive.
         measured.notes.retain(|note| note.rule != RuleId::UnderTarget);
     }
-    let written = finish_file(writer, &measured)?;
+    watch.part("re-reading", writers.iter().map(Writer::frames).sum());
+    let pairs: Vec<(&MasterJob, Mutex<Option<Writer>>)> =
+        jobs.iter().copied().zip(writers.into_iter().map(|writer| Mutex::new(Some(writer)))).collect();
+    let threads = job.cores.max(1);
+    let named = Mutex::new(Vec::new());
+    let masters = in_parallel(threads, &pairs, |(job, writer)| {
+        let writer = writer.lock().unwrap_or_else(PoisonError::into_inner).take();
+        let writer = writer.ok_or_else(|| Error::new(&job.output, Fault::Stopped))?;
+        let master = finish_one(job, &prepared, &measured, writer, album, watch)?;
+        lock(&named).push(master.output.clone());
+        Ok(master)
+    });
+    masters.inspect_err(|_| {
+        // A part of the deliveries is none.
+        if job.overwrite == Overwrite::Refuse {
+            lock(&named).iter().for_each(|output| drop(fs::remove_file(output)));
+        }
+    })
+}
 
-    watch.part("re-reading", written.frames);
+fn finish_one(
+    job: &MasterJob,
+    prepared: &Prepared,
+    measured: &SongMeasurement,
+    writer: Writer,
+    album: Option<AlbumFigures>,
+    watch: &dyn ProgressWatcher,
+) -> Result<Master> {
+    let Prepared { source, cut, search } = prepared;
+    let spec = job.output_spec(source, cut);
+    let written = finish_file(writer, measured, album)?;
     let checked = std::thread::scope(|scope| {
         let hash = scope.spawn(|| sha256_hex(&job.output));
         let reread = reread(&job.output, job.mono_as, watch)?;
-        verify(&spec, &measured, &written, &reread).map_err(|fault| Error::new(&written.path, fault))?;
+        verify(&spec, measured, &written, &reread).map_err(|fault| Error::new(&written.path, fault))?;
         Ok((reread, hash.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))?))
     });
     let (reread, output_hash) = checked.inspect_err(|_| {
@@ -165,7 +285,7 @@ fn complete_from(
     let grade = louder.filter(|_| job.grade).map(|louder_lu| {
         watch.part("grading", written.frames);
         let (mix, master, threads) = (&job.input, &job.output, job.cores);
-        grade_master(GradePair { mix, cut: &cut, master, louder_lu, threads }, watch)
+        grade_master(GradePair { mix, cut, master, louder_lu, threads }, watch)
     });
     let grade = grade.transpose().inspect_err(|_| {
         // Stopped or unreadable: an output is only left behind by work that came to its end.
@@ -174,18 +294,19 @@ fn complete_from(
     Ok(Master {
         input: job.input.clone(),
         output: job.output.clone(),
-        source: source.format,
-        ends: source.ends,
-        cut,
-        settings,
+        source: source.measurement.format,
+        ends: source.measurement.ends,
+        cut: cut.clone(),
+        settings: settings_of(job, prepared),
         target: job.target,
-        search,
+        search: search.clone(),
+        lost: source.metadata_after(cut, spec.rate).lost,
         spec,
-        measured,
+        measured: measured.clone(),
         reread,
         grade,
         rf64: written.rf64,
-        input_hash,
+        input_hash: source.hash.clone(),
         output_hash,
     })
 }

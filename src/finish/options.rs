@@ -3,6 +3,7 @@
 
 use std::path::{Path, PathBuf};
 
+use super::delivery::{Delivery, DeliveryTable, toml_fault};
 use super::format::{Encoding, Layout};
 use crate::meter::targets::{TARGETS, Target};
 use crate::params;
@@ -44,9 +45,42 @@ impl SettingsChoice {
 }
 
 fn settings_of_file(path: &Path) -> Result<Settings, String> {
-    let text = std::fs::read_to_string(path)
-        .map_err(|err| format!("{}: cannot be read as a settings file: {err}", path.display()))?;
+    let text = text_of(path, "a settings file")?;
     params::from_toml(&text).map_err(|err| format!("{}: {err}", path.display()))
+}
+
+/// The text of a file; `what` it was to be.
+pub(super) fn text_of(path: &Path, what: &str) -> Result<String, String> {
+    std::fs::read_to_string(path)
+        .map_err(|err| format!("{}: cannot be read as {what}: {err}", path.display()))
+}
+
+/// The deliveries that a settings file asks for; none if it has none.
+///
+/// # Errors
+/// A sentence that names the file and the fault.
+pub fn deliveries_of_file(path: &Path) -> Result<Vec<Delivery>, String> {
+    #[derive(serde::Deserialize)]
+    struct Tables {
+        #[serde(default)]
+        delivery: Vec<DeliveryTable>,
+    }
+    let text = text_of(path, "a settings file")?;
+    let at = |err: String| format!("{}: {err}", path.display());
+    let tables: Tables = toml::from_str(&text).map_err(|err| at(toml_fault(&text, &err)))?;
+    let number = |(i, table): (usize, DeliveryTable)| {
+        Delivery::try_from(table).map_err(|err| at(format!("delivery {}: {err}", i + 1)))
+    };
+    tables.delivery.into_iter().enumerate().map(number).collect()
+}
+
+/// The delivery that a file describes.
+///
+/// # Errors
+/// A sentence that names the file and the fault.
+pub fn delivery_of_file(path: &Path) -> Result<Delivery, String> {
+    let text = text_of(path, "a delivery")?;
+    Delivery::from_toml(&text).map_err(|err| format!("{}: {err}", path.display()))
 }
 
 /// Carries out `id=value`.

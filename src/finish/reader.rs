@@ -1,4 +1,4 @@
-//! Reads sound files: a WAV or FLAC file in, planar blocks of linear samples (full scale ±1.0) out, on
+//! Reads sound files: a WAV, AIFF or FLAC file in, planar blocks of linear samples (full scale ±1.0) out, on
 //! demand.
 //!
 //! All samples given out are finite and below +60 dBFS; anything else is an [`Error`] that names the
@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 
 use super::error::{Error, Fault, Result, reading};
 use super::format::FileFormat;
-use super::{flac_reader, wav_reader};
+use super::{aiff_reader, flac_reader, wav_reader};
 
 /// A sample that a reader can give: `f32` or `f64`.
 pub trait Sample: Copy {
@@ -54,6 +54,7 @@ pub struct Reader {
 enum Decoder {
     Wav(wav_reader::WavReader),
     Flac(flac_reader::FlacReader),
+    Aiff(Box<aiff_reader::AiffReader>),
 }
 
 impl Reader {
@@ -85,6 +86,10 @@ impl Reader {
             [b'f', b'L', b'a', b'C', ..] => {
                 let (format, decoder) = flac_reader::open(file).map_err(fail)?;
                 (format, Decoder::Flac(decoder))
+            }
+            [b'F', b'O', b'R', b'M', _, _, _, _, b'A', b'I', b'F', b'F' | b'C'] => {
+                let (format, decoder) = aiff_reader::open(file).map_err(fail)?;
+                (format, Decoder::Aiff(Box::new(decoder)))
             }
             _ => return Err(fail(other_format(&head))),
         };
@@ -164,6 +169,7 @@ impl Reader {
         let decoded = match &mut self.decoder {
             Decoder::Wav(decoder) => decoder.read(&mut self.block, frames * channels),
             Decoder::Flac(decoder) => decoder.read(&mut self.block, frames * channels, present),
+            Decoder::Aiff(decoder) => decoder.read(&mut self.block, frames * channels, present),
         };
         let fail = |fault| Error::new(&self.path, fault);
         decoded.map_err(fail)?;
@@ -213,7 +219,8 @@ fn other_format(head: &[u8]) -> Fault {
         [b'R', b'I', b'F', b'F', ..] => return Fault::Truncated { declared: 0, present: 0 },
         [b'R', b'I', b'F', b'X', ..] => "a big-endian RIFF file",
         [b'r', b'i', b'f', b'f', ..] => "a Wave64 file",
-        [b'F', b'O', b'R', b'M', ..] => "an AIFF file",
+        [b'F', b'O', b'R', b'M', ..] if head.len() == 12 => "an IFF file of another kind than AIFF",
+        [b'F', b'O', b'R', b'M', ..] => return Fault::Truncated { declared: 0, present: 0 },
         [b'c', b'a', b'f', b'f', ..] => "a CAF file",
         [b'.', b's', b'n', b'd', ..] => "an AU file",
         [b'O', b'g', b'g', b'S', ..] => "an Ogg file (compressed)",

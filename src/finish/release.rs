@@ -1,58 +1,44 @@
-//! Masters several songs as one release: source files in their order in, masters with one ceiling and
-//! related loudness and one report out.
+//! Masters several songs as one release: a [`ReleaseJob`] in; for each delivery masters with one ceiling and
+//! related loudness, a cue sheet, checksums, and one report out.
 //!
 //! Either the songs keep their loudness relative to each other and the loudest reaches the target, or
 //! every song reaches it. Where a song cannot reach its loudness without being over-driven and the
 //! balance is kept, the whole release is lowered with it (unless forced). Songs are processed in
-//! parallel, one per core.
+//! parallel, one per core. No file has a name before all songs are rendered, because the loudness of the whole
+//! record stands in each of them.
 
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
-use std::sync::Mutex;
+use std::sync::{Mutex, PoisonError};
 
 use serde_json::{Value, json};
 
-use super::cut::EndsOptions;
-use super::error::{Error, Fault, Result, reading, writing};
-use super::format::{FileFormat, Overwrite};
+use super::error::{Error, Fault, Result, writing};
+use super::format::Overwrite;
 use super::gain_search::USUAL_ROUNDS;
-use super::job::{MasterJob, name_for};
-use super::mastering::{Prepared, complete, prepare, search_again};
-use super::output_path::{check_outputs, same_file, write_whole};
+use super::job::MasterJob;
+use super::master::Master;
+use super::mastering::{Prepared, Rendered, finish_rendered, plan_cut, prepare, render_prepared};
+use super::output_path::{check_outputs, write_whole};
 use super::parallel::in_parallel;
 use super::progress::ProgressWatcher;
 use super::reader::Reader;
-use super::release_result::{Balance, Release, file_stem};
+use super::record_files::write_extras;
+use super::release_job::{DeliveryFiles, ReleaseJob};
+use super::release_result::{Balance, Release, ReleaseSet};
+use super::render_file::AlbumFigures;
 use super::report::release_html::release_page;
 use super::report::song_json;
 use super::search::TOLERANCE_LU;
-use super::source::measure_source;
+use super::song_list::file_stem;
+use super::source::MeasuredSource;
 use super::trial::Search;
+use crate::meter::gate::LoudnessGate;
 use crate::numbers::number;
 use crate::sync::lock;
 
 /// Searches after the first one: the edge of over-driving hardly moves with the target.
 const MAX_LOWERINGS: usize = 2;
-/// Digits of a number at the front of a name; more are a year.
-const MOST_DIGITS: usize = 3;
-/// Extensions of the files that are taken from a folder.
-const EXTENSIONS: [&str; 5] = ["wav", "wave", "flac", "rf64", "bwf"];
-
-/// What the user asks for.
-pub struct ReleaseJob {
-    /// The songs in their order.
-    pub songs: Vec<PathBuf>,
-    /// Folder of the masters and the report.
-    pub folder: PathBuf,
-    /// Everything else, the same for all songs; input and output are filled in for each.
-    pub each: MasterJob,
-    /// How the songs' loudness relates.
-    pub balance: Balance,
-    /// Silence between two songs, from ring-out to attack, s.
-    pub gap: f64,
-    /// Write the HTML report.
-    pub report: bool,
-}
 
 /// Watches one of several songs: one progress bar for all, and every message names its song.
 struct SongWatcher<'a> {
@@ -78,204 +64,320 @@ impl ProgressWatcher for SongWatcher<'_> {
     }
 }
 
+/// A release under way.
+struct Run<'a> {
+    job: &'a ReleaseJob,
+    watch: &'a dyn ProgressWatcher,
+    /// Jobs by song, one for each set of files.
+    jobs: Vec<Vec<MasterJob>>,
+    sources: Vec<MeasuredSource>,
+    /// Frames of all songs.
+    frames: u64,
+    cores: usize,
+    overwrite: Overwrite,
+}
+
+/// All songs of the sets that share a render.
+struct SetRender {
+    sets: Vec<usize>,
+    songs: Vec<Rendered>,
+}
+
+/// The masters of one set, in the order of the songs.
+struct SetMasters {
+    set: usize,
+    songs: Vec<Master>,
+    album: Option<AlbumFigures>,
+}
+
 /// Masters all songs and writes the report.
 ///
 /// # Errors
-/// If a song cannot be mastered, a file cannot be written, or `watch` stops the work.
+/// If songs cannot be mastered (all of them are named), a file cannot be written, or `watch` stops the work.
+///
+/// # Panics
+/// Without songs.
 pub fn release(job: &ReleaseJob, watch: &dyn ProgressWatcher) -> Result<Release> {
-    let formats = job
-        .songs
-        .iter()
-        .map(|song| Ok(*Reader::open(song)?.format()))
-        .collect::<Result<Vec<FileFormat>>>()?;
-    check_rates(job, &formats)?;
-    let is_new = !job.folder.exists();
-    std::fs::create_dir_all(&job.folder).map_err(|err| writing(&job.folder, err))?;
-    let result = release_into(job, &formats, watch);
-    if result.is_err() && is_new {
-        // Only if it is empty.
-        let _ = std::fs::remove_dir(&job.folder);
+    let formats = all_or_faults(job.songs.iter().map(|song| Ok(*Reader::open(&song.job.input)?.format())))?;
+    let rates: Vec<u32> = formats.iter().map(|format| format.rate).collect();
+    check_rates(job, &rates)?;
+    let folders: Vec<PathBuf> = (0..job.sets()).map(|set| job.files(set).folder).collect();
+    let new: Vec<&PathBuf> =
+        std::iter::once(&job.folder).chain(&folders).filter(|path| !path.exists()).collect();
+    for folder in &folders {
+        std::fs::create_dir_all(folder).map_err(|err| writing(folder, err))?;
+    }
+    let result = release_into(job, &rates, formats.iter().map(|format| format.frames).sum(), watch);
+    if result.is_err() {
+        // Only if they are empty.
+        new.iter().rev().for_each(|folder| drop(std::fs::remove_dir(folder)));
     }
     result
 }
 
-/// The same into a folder that exists.
-fn release_into(job: &ReleaseJob, formats: &[FileFormat], watch: &dyn ProgressWatcher) -> Result<Release> {
-    let cores = job.each.cores.max(1);
+/// The same into folders that exist.
+fn release_into(
+    job: &ReleaseJob,
+    rates: &[u32],
+    frames: u64,
+    watch: &dyn ProgressWatcher,
+) -> Result<Release> {
+    let first = &job.songs[0].job;
+    let (cores, overwrite) = (first.cores.max(1), first.overwrite);
     let page = job.report.then(|| job.folder.join("release.html"));
-    let outputs: Vec<PathBuf> = (0..job.songs.len()).map(|i| song_job(job, i, 0.0).output).collect();
-    let outputs: Vec<&Path> = outputs.iter().chain(&page).map(PathBuf::as_path).collect();
-    let inputs: Vec<&Path> = job.songs.iter().chain(&job.each.protected).map(PathBuf::as_path).collect();
-    check_outputs(&outputs, &inputs, job.each.overwrite)?;
-    let frames = formats.iter().map(|format| format.frames).sum::<u64>();
-    let watcher = |song: &Path| SongWatcher { watch, name: file_stem(song) };
+    let files: Vec<DeliveryFiles> = (0..job.sets()).map(|set| job.files(set)).collect();
+    let jobs = job.jobs(rates);
+    let masters = jobs.iter().flatten().map(|job| job.output.as_path());
+    let extras = files.iter().flat_map(DeliveryFiles::paths);
+    let outputs: Vec<&Path> = masters.chain(extras).chain(page.as_deref()).collect();
+    let inputs: Vec<&Path> = job
+        .songs
+        .iter()
+        .flat_map(|song| std::iter::once(&song.job.input).chain(&song.job.protected))
+        .map(PathBuf::as_path)
+        .collect();
+    check_outputs(&outputs, &inputs, overwrite)?;
 
     watch.part("measuring", frames);
-    let loudness = in_parallel(cores, &job.songs, |song| {
-        Ok(measure_source(song, job.each.mono_as, &watcher(song))?.loudness)
+    let indices: Vec<usize> = (0..jobs.len()).collect();
+    let watcher = |i: usize| SongWatcher { watch, name: file_stem(&job.songs[i].job.input) };
+    let sources = in_parallel(cores, &indices, |&i| {
+        let song = &job.songs[i].job;
+        Ok(MeasuredSource::read(&song.input, song.mono_as, &watcher(i)))
     })?;
-    let loudest = loudness.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let asked = job.each.target.loudness;
-    // LU by which a song stays below the loudest.
-    let below = |i: usize| match job.balance {
-        Balance::Keep if loudness[i].is_finite() => loudest - loudness[i],
-        _ => 0.0,
-    };
-    let mut jobs: Vec<MasterJob> = (0..job.songs.len()).map(|i| song_job(job, i, asked - below(i))).collect();
+    let sources = all_or_faults(sources.into_iter())?;
+    all_or_faults(jobs.iter().zip(&sources).map(|(of_song, source)| plan_cut(&of_song[0], source)))?;
+    Run { job, watch, jobs, sources, frames, cores, overwrite }.run(&files, page)
+}
 
-    watch.part("matching the target", frames * if job.each.match_target { 1 + USUAL_ROUNDS } else { 1 });
-    let mut prepared = in_parallel(cores, &jobs, |job| prepare(job, &watcher(&job.input)))?;
-    let mut target = asked;
-    if job.balance == Balance::Keep && !job.each.force {
-        for _ in 0..MAX_LOWERINGS {
+impl Run<'_> {
+    fn run(mut self, files: &[DeliveryFiles], page: Option<PathBuf>) -> Result<Release> {
+        let asked: Vec<f64> = (0..files.len()).map(|set| self.jobs[0][set].target.loudness).collect();
+        let mut targets = asked.clone();
+        let mut rendered: Vec<SetRender> = Vec::new();
+        let mut searched: BTreeSet<usize> = BTreeSet::new();
+        for set in 0..files.len() {
+            if searched.contains(&set) {
+                continue;
+            }
+            let shares = |a: usize, b: usize| self.jobs.iter().all(|song| song[a].shares_search(&song[b]));
+            let group: Vec<usize> = (set..files.len()).filter(|&other| shares(set, other)).collect();
+            searched.extend(&group);
+            let (prepared, target) = self.search(&group)?;
+            group.iter().for_each(|&set| targets[set] = target);
+            rendered.extend(self.render(&group, &prepared)?);
+        }
+
+        let written = Mutex::new(Vec::new());
+        let done = self.finish(rendered, &written).and_then(|masters| {
+            let mut sets = Vec::new();
+            for (SetMasters { set, songs, album }, files) in masters.into_iter().zip(files) {
+                let mut done = ReleaseSet {
+                    label: files.label.clone(),
+                    folder: files.folder.clone(),
+                    songs,
+                    album,
+                    matched: self.jobs.iter().any(|song| song[set].match_target),
+                    asked: asked[set],
+                    target: targets[set],
+                    extras: Vec::new(),
+                };
+                done.extras =
+                    write_extras(self.job, &done, files, self.overwrite, self.watch, &mut |path| {
+                        lock(&written).push(path.to_owned());
+                    })?;
+                sets.push(done);
+            }
+            let as_it_is = self.job.songs.iter().map(|song| song.as_it_is).collect();
+            let (tags, balance) = (self.job.tags.clone(), self.job.balance);
+            let mut release = Release { tags, sets, balance, as_it_is, page: None };
+            if let Some(page) = page {
+                write_whole(&page, release_page(&release).as_bytes(), self.overwrite)?;
+                release.page = Some(page);
+            }
+            Ok(release)
+        });
+        done.inspect_err(|_| {
+            // A part of a release is none. What this run did not write stays, and what replaced an older file.
+            if self.overwrite == Overwrite::Refuse {
+                lock(&written).iter().for_each(|output| drop(std::fs::remove_file(output)));
+            }
+        })
+    }
+
+    fn watcher(&self, i: usize) -> SongWatcher<'_> {
+        SongWatcher { watch: self.watch, name: file_stem(&self.job.songs[i].job.input) }
+    }
+
+    fn indices(&self) -> Vec<usize> {
+        (0..self.jobs.len()).collect()
+    }
+
+    /// Searches the gain of every song for sets that share it; gives the songs and the loudness of the loudest,
+    /// LUFS.
+    fn search(&mut self, group: &[usize]) -> Result<(Vec<Prepared>, f64)> {
+        let set = group[0];
+        let level = |i: usize| self.sources[i].measurement.loudness + self.job.songs[i].offset;
+        let matched = self.indices().into_iter().filter(|&i| self.jobs[i][set].match_target);
+        let loudest = matched.map(level).fold(f64::NEG_INFINITY, f64::max);
+        // LU by which a song stays below the target.
+        let below: Vec<f64> = (self.indices().into_iter())
+            .map(|i| match self.job.balance {
+                Balance::Keep if level(i).is_finite() => loudest - level(i),
+                _ => -self.job.songs[i].offset,
+            })
+            .collect();
+        let mut target = self.jobs[0][set].target.loudness;
+        let rounds = if self.jobs.iter().any(|song| song[set].match_target) { USUAL_ROUNDS } else { 1 };
+        self.watch.part("matching the target", self.frames * rounds);
+        let mut prepared: Vec<Prepared> = Vec::new();
+        for round in 0..=MAX_LOWERINGS {
+            for (song, below) in self.jobs.iter_mut().zip(&below) {
+                group.iter().for_each(|&set| song[set].target.loudness = target - below);
+            }
+            prepared = in_parallel(self.cores, &self.indices(), |&i| {
+                let known = prepared.get(i).and_then(|song| song.search.as_ref());
+                let known = known.map_or_else(Vec::new, |search| search.trials.clone());
+                prepare(&self.jobs[i][set], &self.sources[i], known, &self.watcher(i))
+            })?;
             let missing = prepared.iter().filter_map(|song| song.search.as_ref().and_then(Search::missing));
             let missing = missing.fold(0.0, f64::max);
-            if missing <= TOLERANCE_LU {
+            let keeps = self.job.balance == Balance::Keep && !self.jobs[0][set].force;
+            if !keeps || missing <= TOLERANCE_LU || round == MAX_LOWERINGS {
                 break;
             }
             target -= missing;
-            watch.say(&format!(
-                "one song would be over-driven: the release is lowered to {} LUFS",
-                number(target, 1)
-            ));
-            for (i, song) in jobs.iter_mut().enumerate() {
-                song.target.loudness = target - below(i);
-            }
-            let pairs: Vec<(MasterJob, Prepared)> = jobs.iter().cloned().zip(prepared).collect();
-            prepared = in_parallel(cores, &pairs, |(job, earlier)| {
-                search_again(job, earlier, &watcher(&job.input))
-            })?;
+            let lowered = number(target, 1);
+            self.watch
+                .say(&format!("one song would be over-driven: the release is lowered to {lowered} LUFS"));
         }
+        Ok((prepared, target))
     }
 
-    watch.part("rendering", 2 * frames);
-    let pairs: Vec<(MasterJob, Prepared)> = jobs.into_iter().zip(prepared).collect();
-    let written = Mutex::new(Vec::new());
-    let done = in_parallel(cores, &pairs, |(job, prepared)| {
-        let master = complete(job, prepared.clone(), &watcher(&job.input))?;
-        lock(&written).push(master.output.clone());
-        Ok(master)
-    });
-    let matched = job.each.match_target;
-    let finished = done.and_then(|songs| {
-        let gap = job.gap;
-        let mut release = Release { songs, balance: job.balance, matched, asked, target, gap, page: None };
-        if let Some(page) = page {
-            write_whole(&page, release_page(&release).as_bytes(), job.each.overwrite)?;
-            release.page = Some(page);
+    /// Renders the songs once for each rate.
+    fn render(&self, group: &[usize], prepared: &[Prepared]) -> Result<Vec<SetRender>> {
+        let mut renders: Vec<SetRender> = Vec::new();
+        let rate = |i: usize| self.sources[i].measurement.format.rate;
+        for &set in group {
+            if renders.iter().any(|render| render.sets.contains(&set)) {
+                continue;
+            }
+            let shares = |other: usize| {
+                let both = |i: usize| self.jobs[i][set].shares_render(&self.jobs[i][other], rate(i));
+                self.indices().into_iter().all(both)
+            };
+            let sets: Vec<usize> = group.iter().copied().filter(|&other| shares(other)).collect();
+            self.watch.part("rendering", self.frames);
+            let songs = in_parallel(self.cores, &self.indices(), |&i| {
+                let jobs: Vec<&MasterJob> = sets.iter().map(|&set| &self.jobs[i][set]).collect();
+                render_prepared(&jobs, prepared[i].clone(), &self.watcher(i))
+            })?;
+            renders.push(SetRender { sets, songs });
         }
-        Ok(release)
-    });
-    let release = finished.inspect_err(|_| {
-        // A part of a release is none. What this run did not write stays, and what replaced an older master.
-        if job.each.overwrite == Overwrite::Refuse {
-            lock(&written).iter().for_each(|output| drop(std::fs::remove_file(output)));
+        Ok(renders)
+    }
+
+    /// Names, re-reads and verifies all files; gives the sets in their order.
+    fn finish(&self, rendered: Vec<SetRender>, written: &Mutex<Vec<PathBuf>>) -> Result<Vec<SetMasters>> {
+        let mut all: Vec<SetMasters> = Vec::new();
+        for SetRender { sets, songs } in rendered {
+            self.watch.part("re-reading", self.frames * sets.len() as u64);
+            let album = album_figures(&songs);
+            let songs: Vec<(usize, Mutex<Option<Rendered>>)> =
+                songs.into_iter().map(|song| Mutex::new(Some(song))).enumerate().collect();
+            let masters = in_parallel(self.cores, &songs, |(i, song)| {
+                let jobs: Vec<&MasterJob> = sets.iter().map(|&set| &self.jobs[*i][set]).collect();
+                let song = song.lock().unwrap_or_else(PoisonError::into_inner).take();
+                let song = song.ok_or_else(|| Error::new(&jobs[0].output, Fault::Stopped))?;
+                let masters = finish_rendered(&jobs, song, album, &self.watcher(*i))?;
+                lock(written).extend(masters.iter().map(|master| master.output.clone()));
+                Ok(masters)
+            })?;
+            let first = all.len();
+            all.extend(sets.into_iter().map(|set| SetMasters { set, songs: Vec::new(), album }));
+            for song in masters {
+                all[first..].iter_mut().zip(song).for_each(|(set, master)| set.songs.push(master));
+            }
         }
-    })?;
-    Ok(release)
+        all.sort_by_key(|set| set.set);
+        Ok(all)
+    }
 }
 
-/// The job of song `i`, with its target in LUFS.
-fn song_job(job: &ReleaseJob, i: usize, loudness: f64) -> MasterJob {
-    let mut song = job.each.clone();
-    song.input.clone_from(&job.songs[i]);
-    let name = name_for(&song.input, song.layout);
-    let name = name.file_name().unwrap_or_default().to_string_lossy();
-    // Where not all songs are numbered, a number is a part of the name.
-    let numbered = job.songs.iter().all(|song| {
-        let stem = file_stem(song);
-        without_number(&stem) != stem
-    });
-    let bare = |name: &str| if numbered { without_number(name).to_owned() } else { name.to_owned() };
-    song.output = job.folder.join(format!("{:02} {}", i + 1, bare(&name)));
-    song.target.loudness = loudness;
-    song.cores = 1;
-    song.tags.title = song.tags.title.or_else(|| Some(bare(&file_stem(&song.input))));
-    let EndsOptions { lead_in, tail, .. } = EndsOptions::default();
-    let last = i + 1 == job.songs.len();
-    song.ends = EndsOptions {
-        lead_in: if i == 0 { lead_in } else { lead_in.min(job.gap) },
-        tail: if last { tail } else { (job.gap - lead_in).max(0.0) },
-        ..song.ends
-    };
-    song
+/// Loudness and highest sample of all songs together.
+fn album_figures(songs: &[Rendered]) -> Option<AlbumFigures> {
+    let mut gate = LoudnessGate::new();
+    songs.iter().for_each(|song| gate.add_all(&song.measured.gate));
+    let peak = songs.iter().filter_map(|song| song.measured.output.sample_peak);
+    let integrated = gate.integrated();
+    integrated
+        .is_finite()
+        .then(|| AlbumFigures { integrated, sample_peak: peak.fold(f64::NEG_INFINITY, f64::max) })
+}
+
+/// All results, or one error that names every fault: a user mends them in one go.
+fn all_or_faults<T>(results: impl Iterator<Item = Result<T>>) -> Result<Vec<T>> {
+    let (mut all, mut faults) = (Vec::new(), Vec::new());
+    for result in results {
+        match result {
+            Ok(value) => all.push(value),
+            Err(err) if err.is_stop() => return Err(err),
+            Err(err) => faults.push(err),
+        }
+    }
+    let others: Vec<String> = faults.iter().skip(1).map(Error::to_string).collect();
+    match faults.into_iter().next() {
+        None => Ok(all),
+        Some(first) if others.is_empty() => Err(first),
+        Some(Error { path, fault }) => Err(Error {
+            path,
+            fault: Fault::Several { first: Box::new(fault), others: others.join("; also ") },
+        }),
+    }
 }
 
 /// A release as one JSON object.
 pub fn release_json(release: &Release) -> Value {
+    let set = |set: &ReleaseSet| {
+        json!({
+            "label": set.label,
+            "folder": set.folder.display().to_string(),
+            "asked": set.matched.then_some(set.asked),
+            "target": set.matched.then_some(set.target),
+            "album": set.album,
+            "seconds": set.seconds(),
+            "gap_frames": set.gap_frames(),
+            "files": set.extras.iter().map(|path| path.display().to_string()).collect::<Vec<_>>(),
+            "songs": set.songs.iter().map(song_json).collect::<Vec<_>>(),
+        })
+    };
+    let first = &release.sets[0];
     json!({
         "lintel": env!("CARGO_PKG_VERSION"),
+        "title": release.title(),
         "balance": release.balance,
-        "asked": release.matched.then_some(release.asked),
-        "target": release.matched.then_some(release.target),
-        "gap": release.gap,
-        "songs": release.songs.iter().map(song_json).collect::<Vec<_>>(),
+        "asked": first.matched.then_some(first.asked),
+        "target": first.matched.then_some(first.target),
+        "songs": first.songs.iter().map(song_json).collect::<Vec<_>>(),
+        "deliveries": release.sets.iter().map(set).collect::<Vec<_>>(),
     })
 }
 
-/// The songs that a command line names: files in the given order, or those of one folder by name, numbers in
-/// names by their value.
-///
-/// # Errors
-/// If the folder cannot be read.
-pub fn songs_of(paths: &[PathBuf]) -> Result<Vec<PathBuf>> {
-    let [folder] = paths else { return Ok(paths.to_vec()) };
-    if !folder.is_dir() {
-        return Ok(paths.to_vec());
-    }
-    let mut songs = Vec::new();
-    for entry in std::fs::read_dir(folder).map_err(|err| reading(folder, err))? {
-        let path = entry.map_err(|err| reading(folder, err))?.path();
-        let extension = path.extension().unwrap_or_default().to_string_lossy().to_lowercase();
-        if path.is_file() && EXTENSIONS.contains(&extension.as_str()) {
-            songs.push(path);
-        }
-    }
-    let name = |path: &PathBuf| path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-    songs.sort_by(|a, b| natord::compare_ignore_case(&name(a), &name(b)).then_with(|| a.cmp(b)));
-    Ok(songs)
-}
-
-/// Where the masters go if no folder is named: `masters` beside the folder of songs, or beside the first song.
-pub fn default_folder(paths: &[PathBuf]) -> PathBuf {
-    let first = paths.first().map_or(Path::new(""), PathBuf::as_path);
-    // The parent of "." and of ".." is only known after they are resolved.
-    let whole = first.canonicalize().unwrap_or_else(|_| first.to_owned());
-    if first.file_name().is_some() { first } else { &whole }.with_file_name("masters")
-}
-
-/// Refuses to write the masters of a folder of songs into that folder.
-///
-/// # Errors
-/// If `folder` is the one that `paths` names.
-pub fn check_folder(paths: &[PathBuf], folder: &Path) -> Result<()> {
-    match paths {
-        [songs] if songs.is_dir() && same_file(songs, folder) => Err(Error::new(folder, Fault::SongsFolder)),
-        _ => Ok(()),
-    }
-}
-
-/// A song's name without a number of its own at the front: the master gets the number of its place.
-fn without_number(name: &str) -> &str {
-    let rest = name.trim_start_matches(|c: char| c.is_ascii_digit());
-    let bare = rest.trim_start_matches([' ', '.', '-', '_', ')']);
-    // "1999" and "7th" are names.
-    let is_numbered = rest.len() < name.len() && bare.len() < rest.len() && !bare.is_empty();
-    let digits = name.len() - rest.len();
-    if is_numbered && digits <= MOST_DIGITS { bare } else { name }
-}
-
 /// Refuses songs of several rates if they are not to be brought to one.
-fn check_rates(job: &ReleaseJob, formats: &[FileFormat]) -> Result<()> {
-    let rates: BTreeSet<u32> = formats.iter().map(|format| format.rate).collect();
-    if job.each.rate.is_some() || rates.len() < 2 {
+fn check_rates(job: &ReleaseJob, rates: &[u32]) -> Result<()> {
+    let different: BTreeSet<u32> = rates.iter().copied().collect();
+    let converts = match job.deliveries.is_empty() {
+        true => job.songs.iter().all(|song| song.job.rate.is_some()),
+        false => job.deliveries.iter().all(|delivery| delivery.rate.or(job.songs[0].job.rate).is_some()),
+    };
+    if converts || different.len() < 2 {
         return Ok(());
     }
     let of = |rate: &u32| {
-        let songs = job.songs.iter().zip(formats).filter(|(_, format)| format.rate == *rate);
-        let names: Vec<String> = songs.map(|(song, _)| file_stem(song)).collect();
+        let songs = job.songs.iter().zip(rates).filter(|(_, of_song)| *of_song == rate);
+        let names: Vec<String> = songs.map(|(song, _)| file_stem(&song.job.input)).collect();
         format!("{rate} Hz: {}", names.join(", "))
     };
-    let list: Vec<String> = rates.iter().map(of).collect();
-    Err(Error::new(&job.songs[0], Fault::MixedRates(list.join("; "))))
+    let list: Vec<String> = different.iter().map(of).collect();
+    Err(Error::new(&job.songs[0].job.input, Fault::MixedRates(list.join("; "))))
 }

@@ -1,46 +1,54 @@
-//! A full pass: a job and its render settings in; all figures and an unfinished file out.
+//! A full pass: jobs that share one render, and its settings, in; all figures and an unfinished file for each
+//! job out.
 
 use std::sync::mpsc::sync_channel;
 
 use super::bext::BextLoudness;
 use super::error::Result;
-use super::format::OutputSpec;
 use super::job::MasterJob;
 use super::progress::ProgressWatcher;
 use super::render::{OwnedBlock, RenderJob, render};
 use super::song_meters::{SongMeasurement, SongMeters};
-use super::source::{SourceMeasurement, file_facts_after_cut};
+use super::source::{MeasuredSource, file_facts_after_cut};
+use super::tags::TagField;
 use super::writer::{Writer, Written};
+use crate::dsp::db;
 
 /// Blocks that may wait for the meters.
 const QUEUED_BLOCKS: usize = 8;
+/// Loudness that a replay gain leads to, LUFS (the convention called ReplayGain 2.0, from memory).
+const REPLAY_GAIN_LUFS: f64 = -18.0;
 
-/// A song rendered into a file that has no name yet.
+/// A song rendered into files that have no names yet.
 pub(super) struct RenderedSong {
     /// The gain it was rendered with, dB.
     pub gain: f64,
     pub measured: SongMeasurement,
-    pub writer: Writer,
+    /// One for each job.
+    pub writers: Vec<Writer>,
 }
 
-/// Renders through the chain onto disk, with the meters on a thread of their own.
+/// Renders through the chain onto disk, with the meters on a thread of their own. The `jobs` differ in their
+/// files only.
 pub(super) fn render_file(
-    job: &MasterJob,
+    jobs: &[&MasterJob],
     pass: RenderJob,
-    source: &SourceMeasurement,
-    spec: &OutputSpec,
+    source: &MeasuredSource,
     watch: &dyn ProgressWatcher,
-) -> Result<(SongMeasurement, Writer)> {
-    let facts = file_facts_after_cut(&source.ends, pass.cut);
-    let offset_s = (pass.cut.from as f64 - pass.cut.silence_before as f64) / f64::from(source.format.rate);
-    let channels = source.format.channels;
-    let mut meters =
-        SongMeters::new(pass.rate, channels, job.mono_as, pass.settings, job.target).starting_at(offset_s);
+) -> Result<(SongMeasurement, Vec<Writer>)> {
+    let job = jobs[0];
+    let format = source.measurement.format;
+    let facts = file_facts_after_cut(&source.measurement.ends, pass.cut);
+    let offset_s = (pass.cut.from as f64 - pass.cut.silence_before as f64) / f64::from(format.rate);
+    let mut meters = SongMeters::new(pass.rate, format.channels, job.mono_as, pass.settings, job.target)
+        .starting_at(offset_s);
     meters.set_file_facts(facts);
-    let mut writer = Writer::create(&job.output, spec.clone(), job.overwrite, &[&job.input])?;
-    if channels == 1 {
-        writer = writer.with_equal_channels();
-    }
+    let create = |job: &&MasterJob| {
+        let spec = job.output_spec(source, pass.cut);
+        let writer = Writer::create(&job.output, spec, job.overwrite, &[&job.input])?;
+        Ok(if format.channels == 1 { writer.with_equal_channels() } else { writer })
+    };
+    let mut writers = jobs.iter().map(create).collect::<Result<Vec<Writer>>>()?;
     let (send, receive) = sync_channel::<OwnedBlock>(QUEUED_BLOCKS);
     let measured = std::thread::scope(|scope| {
         let metering = scope.spawn(move || {
@@ -50,7 +58,9 @@ pub(super) fn render_file(
             meters.finish()
         });
         let rendered = render(pass, watch, |block| {
-            writer.write(block.output[0], block.output[1])?;
+            for writer in &mut writers {
+                writer.write(block.output[0], block.output[1])?;
+            }
             // Sending fails only if the meters panicked; the panic is passed on below.
             let _ = send.send(OwnedBlock::of(block));
             Ok(())
@@ -59,12 +69,34 @@ pub(super) fn render_file(
         let measured = metering.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
         rendered.map(|clipped| SongMeasurement { clipped, ..measured })
     })?;
-    Ok((measured, writer))
+    Ok((measured, writers))
+}
+
+/// Loudness and peak of a record as a whole.
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
+pub struct AlbumFigures {
+    /// Integrated loudness of all songs together, LUFS.
+    pub integrated: f64,
+    /// Highest sample, dBFS.
+    pub sample_peak: f64,
 }
 
 /// Completes the file with its loudness fields and gives it its name.
-pub(super) fn finish_file(writer: Writer, measured: &SongMeasurement) -> Result<Written> {
+pub(super) fn finish_file(
+    mut writer: Writer,
+    measured: &SongMeasurement,
+    album: Option<AlbumFigures>,
+) -> Result<Written> {
     let output = &measured.output;
+    let song = output.integrated.zip(output.sample_peak);
+    let song = song.map(|(integrated, sample_peak)| AlbumFigures { integrated, sample_peak });
+    for (figures, gain, peak) in
+        [(song, TagField::TrackGain, TagField::TrackPeak), (album, TagField::AlbumGain, TagField::AlbumPeak)]
+    {
+        let Some(AlbumFigures { integrated, sample_peak }) = figures else { continue };
+        writer.set_measured(gain, format!("{:.2} dB", REPLAY_GAIN_LUFS - integrated));
+        writer.set_measured(peak, format!("{:.6}", db::to_gain(sample_peak)));
+    }
     let loudness = output.integrated.map(|integrated| BextLoudness {
         integrated,
         range: output.range.unwrap_or(0.0),

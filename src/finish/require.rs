@@ -48,14 +48,17 @@ pub struct RequirementResult {
     comparison: Comparison,
     #[serde(skip)]
     value: f64,
-    /// The figure; none where it does not exist for silence.
+    /// The figure; none where it does not exist for silence, or where words are compared.
     pub found: Option<f64>,
+    /// The words that were found, where words are compared.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub words: Option<String>,
     /// True if the requirement is met.
     pub met: bool,
 }
 
 /// Names beside those of [`FIGURES`].
-const FORMAT_NAMES: [&str; 5] = ["lead_in", "seconds", "rate", "bits", "channels"];
+const FORMAT_NAMES: [&str; 6] = ["lead_in", "tail", "seconds", "rate", "bits", "channels"];
 /// Most decimals of a figure.
 const MOST_DECIMALS: usize = 9;
 /// Units that may follow a number.
@@ -116,6 +119,7 @@ impl Requirement {
     pub fn check(&self, figures: &FileFigures, format: &FileFormat, ends: &SongEnds) -> RequirementResult {
         let found = match self.id.as_str() {
             "lead_in" => Some(ends.start as f64 / f64::from(ends.rate)),
+            "tail" => Some((ends.frames - ends.end) as f64 / f64::from(ends.rate)),
             "seconds" => Some(format.seconds()),
             "rate" => Some(f64::from(format.rate)),
             "bits" => Some(f64::from(format.encoding.bits())),
@@ -124,15 +128,33 @@ impl Requirement {
         };
         let (comparison, value) = (self.comparison, self.value);
         let met = found.is_some_and(|x| comparison.holds(x, value));
-        RequirementResult { requirement: self.text.clone(), comparison, value, found, met }
+        RequirementResult { requirement: self.text.clone(), comparison, value, found, words: None, met }
     }
 }
 
 impl RequirementResult {
+    /// `what` is to be `wanted`.
+    pub(super) fn of_words(what: &str, wanted: &str, found: &str) -> Self {
+        Self {
+            requirement: format!("{what}={wanted}"),
+            comparison: Comparison::Near(0.0),
+            value: 0.0,
+            found: None,
+            words: Some(found.to_owned()),
+            met: wanted == found,
+        }
+    }
+
+    /// The name of a file is to fit a pattern.
+    pub(super) fn of_name(pattern: &str, name: &str, met: bool) -> Self {
+        Self { met, ..Self::of_words("name", pattern, name) }
+    }
+
     /// The result as a line of text: the figure with two decimals, or as many as it takes that the printed
     /// figure meets or misses the requirement as the measured one does.
     pub fn sentence(&self) -> String {
-        let found = self.found.map_or(NONE.to_owned(), |x| {
+        let words = || self.words.clone().unwrap_or_else(|| NONE.to_owned());
+        let found = self.found.map_or_else(words, |x| {
             let reads = |decimals: usize| {
                 let rounded = format!("{x:.decimals$}").parse().unwrap_or(x);
                 self.comparison.holds(rounded, self.value) == self.met
@@ -204,8 +226,15 @@ mod tests {
     fn a_figure_that_fails_reads_as_if_it_fails() {
         let said = |found: f64, value: f64, comparison: Comparison| {
             let met = comparison.holds(found, value);
-            RequirementResult { requirement: "x".into(), comparison, value, found: Some(found), met }
-                .sentence()
+            RequirementResult {
+                requirement: "x".into(),
+                comparison,
+                value,
+                found: Some(found),
+                words: None,
+                met,
+            }
+            .sentence()
         };
         assert_eq!(said(-0.9999, -1.0, Comparison::AtMost), "NOT MET x: \u{2212}0.9999");
         assert_eq!(said(-1.0, -1.0, Comparison::AtMost), "met x: \u{2212}1.00");

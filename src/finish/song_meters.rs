@@ -8,6 +8,7 @@ use super::planes::to_f32;
 use super::render::RenderedBlock;
 use crate::meter::advice::verdict;
 use crate::meter::facts::FileFacts;
+use crate::meter::gate::LoudnessGate;
 use crate::meter::reduction::ReductionStats;
 use crate::meter::rules::AdviceNote;
 use crate::meter::source::SourceReport;
@@ -18,6 +19,7 @@ use crate::settings::Settings;
 use crate::tap_ring::{Tap, Transport};
 
 /// What the meters say about a song and its result.
+#[derive(Clone)]
 pub struct SongMeasurement {
     /// Hz.
     pub rate: u32,
@@ -31,6 +33,8 @@ pub struct SongMeasurement {
     pub input: FileFigures,
     /// Figures of the output.
     pub output: FileFigures,
+    /// The gating blocks of the output, for the loudness of a record.
+    pub gate: LoudnessGate,
     /// The source check of the input.
     pub source: SourceReport,
     /// Reduction by the compressor.
@@ -116,6 +120,7 @@ impl SongMeters {
             clipped: 0,
             input: FileFigures::from(&snapshot.before),
             output: FileFigures::from(&snapshot.after),
+            gate: self.analysis.gate_after().clone(),
             source: snapshot.source,
             compressor: facts.compressor,
             limiter: facts.limiter,

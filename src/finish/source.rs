@@ -8,7 +8,9 @@ use super::cut::CutPlan;
 use super::ends::{EndsFinder, SongEnds};
 use super::error::Result;
 use super::format::FileFormat;
+use super::hash::sha256_hex;
 use super::level_cells::LevelCells;
+use super::metadata::{Metadata, read_metadata};
 use super::planes::{BLOCK_FRAMES, for_each_block, to_f32};
 use super::progress::ProgressWatcher;
 use super::reader::Reader;
@@ -28,6 +30,41 @@ pub struct SourceMeasurement {
     pub loudness: f64,
     /// Cells for the loudness forecast.
     pub(super) cells: Arc<LevelCells>,
+}
+
+/// A source that was read once: everything that the jobs on it share.
+#[derive(Clone)]
+pub struct MeasuredSource {
+    /// What the first pass found.
+    pub measurement: SourceMeasurement,
+    /// SHA-256 of the file, in hexadecimal digits.
+    pub hash: String,
+    /// What the file says about itself.
+    pub metadata: Metadata,
+}
+
+impl MeasuredSource {
+    /// Reads the source; `mono_as` says what one channel is measured as.
+    ///
+    /// # Errors
+    /// If the file cannot be read or `watch` stops the work.
+    pub fn read(path: &Path, mono_as: MonoAs, watch: &dyn ProgressWatcher) -> Result<Self> {
+        let (measurement, hash) = std::thread::scope(|scope| {
+            let hash = scope.spawn(|| sha256_hex(path));
+            let measurement = measure_source(path, mono_as, watch);
+            let hash = hash.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+            Ok((measurement?, hash?))
+        })?;
+        let metadata = read_metadata(path, measurement.format.container)?;
+        Ok(Self { measurement, hash, metadata })
+    }
+
+    /// The metadata of a result with that cut, at `rate` Hz.
+    pub(super) fn metadata_after(&self, cut: &CutPlan, rate: u32) -> Metadata {
+        let from = u64::from(self.measurement.format.rate);
+        let convert = |frames: u64| (u128::from(frames) * u128::from(rate) / u128::from(from)) as u64;
+        self.metadata.after_cut(cut.silence_before, cut.from, cut.to, convert)
+    }
 }
 
 impl SourceMeasurement {
@@ -53,7 +90,7 @@ impl SourceMeasurement {
 ///
 /// # Errors
 /// If the file cannot be read or `watch` stops the work.
-pub fn measure_source(
+pub(super) fn measure_source(
     path: &Path,
     mono_as: MonoAs,
     watch: &dyn ProgressWatcher,

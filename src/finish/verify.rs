@@ -100,18 +100,13 @@ mod tests {
     use crate::finish::format::{Encoding, Layout, Overwrite};
     use crate::finish::progress::NoProgress;
     use crate::finish::reread::reread;
-    use crate::finish::tags::Tags;
     use crate::finish::writer::Writer;
     use crate::meter::MonoAs;
 
     fn spec() -> OutputSpec {
         OutputSpec {
-            layout: Layout::Wav,
-            encoding: Encoding::Int(24),
-            rate: 48_000,
-            channels: 2,
             ceiling: db::to_gain(-1.0),
-            tags: Tags::default(),
+            ..OutputSpec::new(Layout::Wav, Encoding::Int(24), 48_000, 2)
         }
     }
 

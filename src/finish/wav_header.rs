@@ -42,6 +42,13 @@ pub(super) fn wav_header(
     }
     chunk(&mut body, b"bext", &bext::bext(spec, loudness));
     chunk(&mut body, b"LIST", &bext::info(&spec.tags));
+    if let Some(id3) = bext::id3(&spec.tags) {
+        chunk(&mut body, b"id3 ", &id3);
+    }
+    if let Some([points, names]) = bext::markers(&spec.tags) {
+        chunk(&mut body, b"cue ", &points);
+        chunk(&mut body, b"LIST", &names);
+    }
     if let Some(axml) = bext::axml(&spec.tags) {
         chunk(&mut body, b"axml", &axml);
     }

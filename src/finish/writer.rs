@@ -16,6 +16,7 @@ use super::flac_writer::FlacWriter;
 use super::format::{Encoding, Layout, OutputSpec, Overwrite};
 use super::output_path::same_file;
 use super::riff::RIFF_LIMIT_BYTES;
+use super::tags::TagField;
 use super::unfinished::UnfinishedFile;
 use super::wav_header::{data_bytes, wav_header};
 
@@ -51,6 +52,8 @@ pub struct Writer {
     digest: SampleDigest,
     /// Largest RIFF size that is written as RIFF.
     riff_limit: u64,
+    /// Fields that are only known at the end.
+    measured: Vec<(TagField, String)>,
     /// Reused between calls.
     ints: Vec<i32>,
     bytes: Vec<u8>,
@@ -112,6 +115,7 @@ impl Writer {
             clipped: 0,
             digest: SampleDigest::default(),
             riff_limit: RIFF_LIMIT_BYTES,
+            measured: Vec::new(),
             ints: Vec::new(),
             bytes: Vec::new(),
         })
@@ -129,6 +133,13 @@ impl Writer {
     #[must_use]
     pub(super) fn with_equal_channels(mut self) -> Self {
         self.quantiser = self.quantiser.with_equal_channels();
+        self
+    }
+
+    /// For samples that lie on the grid already.
+    #[must_use]
+    pub(super) fn without_dither(mut self) -> Self {
+        self.quantiser = self.quantiser.without_dither();
         self
     }
 
@@ -189,6 +200,12 @@ impl Writer {
         }
     }
 
+    /// Sets a field that is only known when all samples are measured. A FLAC file gets it when it is finished;
+    /// a WAV has the `bext` chunk for its loudness and gets none.
+    pub fn set_measured(&mut self, field: TagField, text: String) {
+        self.measured.push((field, text));
+    }
+
     /// Frames taken so far.
     pub fn frames(&self) -> u64 {
         self.frames
@@ -203,7 +220,10 @@ impl Writer {
         let fail = |err| writing(&path, err);
         let mut rf64 = false;
         match self.encoder {
-            Encoder::Flac(encoder) => encoder.finish().map_err(|fault| at_writing(&path, fault))?,
+            Encoder::Flac(encoder) => {
+                let file = self.unfinished.file().try_clone().map_err(fail)?;
+                encoder.finish(file, &self.measured).map_err(|fault| at_writing(&path, fault))?;
+            }
             Encoder::Wav(mut file) => {
                 let header = wav_header(&self.spec, self.frames, loudness, self.riff_limit);
                 rf64 = header.starts_with(b"RF64");

@@ -8,6 +8,7 @@ use super::advice::{Advisor, verdict};
 use super::column::{ColumnMarks, HistoryColumn};
 use super::drive_cells::DriveCells;
 use super::facts::{Facts, FileFacts, SETTLED_S};
+use super::gate::LoudnessGate;
 use super::history::History;
 use super::levels::LevelSums;
 use super::loudness::MonoAs;
@@ -337,6 +338,11 @@ impl Analysis {
     /// report on a finished file.
     pub fn verdict(&self) -> Vec<AdviceNote> {
         verdict(&self.facts(true))
+    }
+
+    /// The gating blocks of the signal after the chain.
+    pub fn gate_after(&self) -> &LoudnessGate {
+        self.after.loudness.gate()
     }
 
     /// The facts of the whole measurement, as [`Analysis::verdict`] sees them.

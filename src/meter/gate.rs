@@ -55,6 +55,24 @@ impl LoudnessGate {
         }
     }
 
+    /// Adds all blocks of another programme, as if it followed: blocks that would span both are left out.
+    pub fn add_all(&mut self, other: &Self) {
+        if other.blocks == 0 {
+            return;
+        }
+        for bin in other.used.clone() {
+            self.count[bin] = self.count[bin].saturating_add(other.count[bin]);
+            self.power[bin] += other.power[bin];
+        }
+        self.used = if self.blocks == 0 {
+            other.used.clone()
+        } else {
+            self.used.start.min(other.used.start)..self.used.end.max(other.used.end)
+        };
+        self.blocks += other.blocks;
+        self.total += other.total;
+    }
+
     /// Blocks above the absolute gate.
     pub fn blocks(&self) -> u64 {
         self.blocks

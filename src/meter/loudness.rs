@@ -119,6 +119,11 @@ pub struct LoudnessMeter {
 }
 
 impl LoudnessMeter {
+    /// The gating blocks of the integrated loudness.
+    pub fn gate(&self) -> &LoudnessGate {
+        &self.blocks
+    }
+
     /// For a sample rate in Hz and the usual layout of so many channels; see [`ChannelRole::layout`].
     pub fn new(sample_rate: u32, channels: usize) -> Self {
         Self::with_layout(sample_rate, &ChannelRole::layout(channels))

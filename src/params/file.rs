@@ -37,6 +37,9 @@ pub enum SettingsFileError {
     },
 }
 
+/// Name of the tables of a settings file that say which files are wanted; they are no settings of the chain.
+const DELIVERIES: &str = "delivery";
+
 /// Settings from the text of a settings file. Monitoring is read and left out: older files contain it.
 pub fn from_toml(text: &str) -> Result<Settings, SettingsFileError> {
     let table: toml::Table = text.parse().map_err(|e: toml::de::Error| SettingsFileError::Syntax {
@@ -44,7 +47,7 @@ pub fn from_toml(text: &str) -> Result<Settings, SettingsFileError> {
         what: e.message().replace(char::is_control, " "),
     })?;
     let mut settings = Settings::default();
-    for (id, value) in &table {
+    for (id, value) in table.iter().filter(|(id, value)| *id != DELIVERIES || !value.is_array()) {
         let param =
             find(id).ok_or_else(|| SettingsFileError::Unknown { id: shown(id), hint: nearest(id) })?;
         param.set(&mut settings, read(param, value)?);

@@ -117,6 +117,7 @@ impl Export {
             two_channels: false,
             mono_as: MonoAs::default(),
             tags: Tags::default(),
+            untitled: None,
             overwrite: if request.replace { Overwrite::Allow } else { Overwrite::Refuse },
             // One core stays free for playback.
             cores: std::thread::available_parallelism().map_or(1, |n| n.get().saturating_sub(1).max(1)),

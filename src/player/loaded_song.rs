@@ -163,13 +163,13 @@ impl LoadedSong {
 #[cfg(test)]
 pub(super) mod tests {
     use super::*;
-    use crate::finish::{Encoding, Layout, OutputSpec, Overwrite, Tags, Writer};
+    use crate::finish::{Encoding, Layout, OutputSpec, Overwrite, Writer};
 
     /// A float WAV file of these samples, the right channel half as loud.
     pub fn file(folder: &Path, rate: u32, samples: &[f32]) -> PathBuf {
         let path = folder.join("song.wav");
         let (layout, encoding) = (Layout::Wav, Encoding::Float(32));
-        let spec = OutputSpec { layout, encoding, rate, channels: 2, ceiling: 1.0, tags: Tags::default() };
+        let spec = OutputSpec::new(layout, encoding, rate, 2);
         let mut writer = Writer::create(&path, spec, Overwrite::Allow, &[]).unwrap();
         let left: Vec<f64> = samples.iter().map(|x| f64::from(*x)).collect();
         let right: Vec<f64> = left.iter().map(|x| x * 0.5).collect();
@@ -218,6 +218,6 @@ pub(super) mod tests {
         let path = folder.path().join("letter.txt");
         std::fs::write(&path, "dear all").unwrap();
         let Err(error) = LoadedSong::open(&path) else { panic!("opened") };
-        assert!(error.to_string().contains("neither WAV nor FLAC"), "{error}");
+        assert!(error.to_string().contains("neither WAV, AIFF nor FLAC"), "{error}");
     }
 }

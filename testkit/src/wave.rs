@@ -1,6 +1,6 @@
 //! Whole sound files by the library's own reader and writer.
 
-use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Reader, Result, Tags, Writer};
+use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Reader, Result, Writer};
 use std::path::Path;
 
 /// All frames of a file.
@@ -29,14 +29,7 @@ pub fn save_mono(path: &Path, rate: u32, samples: &[f64]) -> Result<()> {
 }
 
 fn save_channels(path: &Path, rate: u32, channels: u16, [left, right]: [&[f64]; 2]) -> Result<()> {
-    let spec = OutputSpec {
-        layout: Layout::Wav,
-        encoding: Encoding::Int(24),
-        rate,
-        channels,
-        ceiling: 1.0,
-        tags: Tags::default(),
-    };
+    let spec = OutputSpec::new(Layout::Wav, Encoding::Int(24), rate, channels);
     let mut writer = Writer::create(path, spec, Overwrite::Allow, &[])?;
     writer.write(left, right)?;
     writer.finish(None)?;

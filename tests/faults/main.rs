@@ -81,8 +81,7 @@ fn sound_files() {
         (Layout::Flac, Encoding::Int(24)),
     ] {
         let path = folder.path().join("whole");
-        let tags = lintel::finish::Tags::default();
-        let spec = OutputSpec { layout, encoding, rate: 48_000, channels: 2, ceiling: 1.0, tags };
+        let spec = OutputSpec::new(layout, encoding, 48_000, 2);
         let mut writer = Writer::create(&path, spec, Overwrite::Allow, &[]).expect("created");
         writer.write(&lane, &lane).expect("written");
         writer.finish(None).expect("finished");

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::Path;
 use std::process::{Command, Output};
 
-use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Tags, Writer};
+use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Writer};
 use serde_json::Value;
 
 use testkit::Random;
@@ -18,14 +18,7 @@ fn compare_finds_lag_gain_and_polarity() {
     let (a, b) = (dir.path().join("a.wav"), dir.path().join("b.wav"));
     tune(&a, 8.0, 0.7);
     let lanes = read_all(&a).unwrap();
-    let spec = OutputSpec {
-        layout: Layout::Wav,
-        encoding: Encoding::Float(32),
-        rate: 44_100,
-        channels: 2,
-        ceiling: 1.0,
-        tags: Tags::default(),
-    };
+    let spec = OutputSpec::new(Layout::Wav, Encoding::Float(32), 44_100, 2);
     let gain = -lintel::dsp::db::to_gain(-3.0);
     let moved = lanes.map(|lane| [vec![0.0; 1234], lane.iter().map(|x| x * gain).collect()].concat());
     let mut writer = Writer::create(&b, spec, Overwrite::Allow, &[]).unwrap();

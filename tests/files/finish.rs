@@ -3,7 +3,7 @@
 use std::fs;
 use std::process::Command;
 
-use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Reader, Tags, Writer};
+use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Reader, Writer};
 use serde_json::Value;
 
 use testkit::Random;
@@ -244,14 +244,7 @@ fn a_killed_run_leaves_no_half_file() {
     let frames = Reader::open(&out).unwrap().format().frames;
     fs::remove_file(&out).unwrap();
     let mix = fs::read(&place.mix).unwrap();
-    let spec = OutputSpec {
-        layout: Layout::Wav,
-        encoding: Encoding::Int(24),
-        rate: 44_100,
-        channels: 2,
-        ceiling: 1.0,
-        tags: Tags::default(),
-    };
+    let spec = OutputSpec::new(Layout::Wav, Encoding::Int(24), 44_100, 2);
     let working = Writer::create(&out, spec, Overwrite::Refuse, &[]).unwrap();
     let nameless = names(&place).len() == 1;
     drop(working);

@@ -3,7 +3,7 @@
 
 use std::path::Path;
 
-use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Tags, Writer};
+use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, TagField, Tags, Writer};
 
 use crate::kit::{foreign, output, read_all, system};
 use crate::writing::{LOUDNESS, grid, spec};
@@ -30,11 +30,10 @@ fn raw(path: &Path, lanes: &[Vec<f64>; 2], channels: usize) {
 #[test]
 fn libsndfile_reads_what_we_write() {
     let dir = tempfile::tempdir().unwrap();
-    let tags = Tags {
-        title: Some("Slow water".into()),
-        artist: Some("The boathouse four".into()),
-        isrc: Some("AA6Q72000047".into()),
-    };
+    let tags = Tags::default()
+        .with(TagField::Title, Some("Slow water"))
+        .with(TagField::Artist, Some("The boathouse four"))
+        .with(TagField::Isrc, Some("AA6Q72000047"));
     for (name, layout, encoding, channels, rf64) in [
         ("a.wav", Layout::Wav, Encoding::Int(24), 2, false),
         ("b.wav", Layout::Wav, Encoding::Int(24), 1, true),
@@ -92,7 +91,7 @@ fn ffmpeg_reads_what_we_write() {
     {
         let Some(mut ffmpeg) = system("ffmpeg") else { return };
         let path = dir.path().join(name);
-        let tags = Tags { title: Some("Slow water".into()), ..Tags::default() };
+        let tags = Tags::default().with(TagField::Title, Some("Slow water"));
         let lanes = make(&path, OutputSpec { tags, ..spec(layout, Encoding::Int(24)) }, rf64);
         let back = dir.path().join("back.raw");
         let said = ffmpeg

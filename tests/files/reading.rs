@@ -127,7 +127,11 @@ fn every_fault_is_reported_by_name() {
     assert!(matches!(fault(&put(&dir, "a", b"")), Fault::Empty));
     assert!(matches!(fault(&put(&dir, "a", b"hello, this is a letter")), Fault::UnknownFormat(_)));
     assert!(matches!(fault(&put(&dir, "a", b"ID3\x04 and so on and on")), Fault::OtherFormat(_)));
-    assert!(matches!(fault(&put(&dir, "a", b"FORM\0\0\0\0AIFFCOMM")), Fault::OtherFormat(_)));
+    assert!(matches!(fault(&put(&dir, "a", b"OggS\0\0\0\0\0\0\0\0")), Fault::OtherFormat(_)));
+    assert!(matches!(
+        fault(&put(&dir, "a", b"FORM\0\0\0\0AIFFCOMM")),
+        Fault::Header(_) | Fault::Damaged { .. }
+    ));
     assert!(matches!(fault(&put(&dir, "a", b"RIFF\0\0\0\0AVI LIST")), Fault::OtherFormat(_)));
     assert!(matches!(
         fault(&put(&dir, "a", &stereo(0x55, 2, 44_100, 16, &[0; 8]))),

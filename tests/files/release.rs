@@ -55,7 +55,7 @@ fn a_release_of_a_folder_needs_nothing_else() {
     };
     let expected =
         ["01 slow water (master).wav", "02 oars (master).wav", "03 ebb (master).wav", "04 1999 (master).wav"];
-    assert_eq!(names(&masters), [&expected[..], &["release.html"]].concat());
+    assert_eq!(names(&masters), [&expected[..], &["SHA256SUMS", "release.cue", "release.html"]].concat());
     assert_eq!(json["songs"][2]["master"]["tags"]["title"], "ebb");
     // Without a target nothing speaks of one.
     assert!(json["target"].is_null() && json["songs"][0]["target"]["loudness"].is_null());

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::Path;
 
 use lintel::finish::{
-    BextLoudness, Container, Encoding, Fault, Layout, OutputSpec, Overwrite, Reader, Tags, Writer,
+    BextLoudness, Container, Encoding, Fault, Layout, OutputSpec, Overwrite, Reader, Writer,
 };
 
 use testkit::Random;
@@ -12,7 +12,7 @@ use testkit::Random;
 use crate::kit::read_all;
 
 pub fn spec(layout: Layout, encoding: Encoding) -> OutputSpec {
-    OutputSpec { layout, encoding, rate: 44_100, channels: 2, ceiling: 1.0, tags: Tags::default() }
+    OutputSpec::new(layout, encoding, 44_100, 2)
 }
 
 pub const LOUDNESS: BextLoudness = BextLoudness {

@@ -8,7 +8,7 @@ use egui_kittest::kittest::{NodeT, Queryable};
 use egui_kittest::{Harness, SnapshotOptions};
 use lintel::editor::window_state::WindowState;
 use lintel::editor::{StandaloneWindow, standalone};
-use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Reader, Tags, Writer};
+use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Reader, Writer};
 use lintel::player::{
     Device, DeviceRing, ExportProgress, LoadState, LoadedSong, PlayerSession, SessionRequest,
 };
@@ -46,7 +46,7 @@ fn file(folder: &Path) -> PathBuf {
     };
     let samples: Vec<f64> = (0..40 * RATE).map(sample).collect();
     let (layout, encoding) = (Layout::Wav, Encoding::Int(24));
-    let spec = OutputSpec { layout, encoding, rate: RATE, channels: 2, ceiling: 1.0, tags: Tags::default() };
+    let spec = OutputSpec::new(layout, encoding, RATE, 2);
     let mut writer = Writer::create(&path, spec, Overwrite::Allow, &[]).unwrap();
     writer.write(&samples, &samples).unwrap();
     writer.finish(None).unwrap();
@@ -249,7 +249,7 @@ fn a_file_that_cannot_be_opened_is_reported_in_the_window() {
     rig.harness.run_steps(2);
     assert!(rig.session().song().path().ends_with("evening.wav"), "the song is kept");
     let shown = format!("{:?}", rig.harness.output().shapes);
-    assert!(shown.contains("neither WAV nor FLAC"));
+    assert!(shown.contains("neither WAV, AIFF nor FLAC"));
 }
 
 #[test]

@@ -10,8 +10,8 @@ use std::process::Command;
 use std::time::Instant;
 
 /// What the foreign checks import: other people's readers, meters and VST3 hosts.
-const FOREIGN: [&str; 7] =
-    ["soundfile", "pyloudnorm", "pyebur128", "numpy", "scipy", "pedalboard", "dawdreamer"];
+const FOREIGN: [&str; 8] =
+    ["soundfile", "pyloudnorm", "pyebur128", "numpy", "scipy", "pedalboard", "dawdreamer", "mutagen"];
 /// Their environment; the tests look for it there.
 const ENVIRONMENT: &str = "target/foreign";
 

@@ -9,7 +9,7 @@ use lintel::editor::song::{self, SongView};
 use lintel::editor::theme::Theme;
 use lintel::editor::window_state::{TimeSpan, WindowState};
 use lintel::editor::{MemoryControls, Screen};
-use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Tags, Writer};
+use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Writer};
 use lintel::live::{self, LiveReadout, MeasuredHistory};
 use lintel::meter::{Analysis, History};
 use lintel::player::{LoadedSong, Playhead};
@@ -135,14 +135,7 @@ pub fn run() -> Result<(), Failure> {
     let mix = testkit::quartet::mix(128.0);
     let file = Path::new(FOLDER).join("quartet.wav");
     let rate = testkit::quartet::RATE as u32;
-    let spec = OutputSpec {
-        layout: Layout::Wav,
-        encoding: Encoding::Int(24),
-        rate,
-        channels: 2,
-        ceiling: 1.0,
-        tags: Tags::default(),
-    };
+    let spec = OutputSpec::new(Layout::Wav, Encoding::Int(24), rate, 2);
     let mut writer = Writer::create(&file, spec, Overwrite::Allow, &[])?;
     let samples = [0, 1].map(|ch: usize| mix[ch].iter().map(|x| f64::from(*x)).collect::<Vec<f64>>());
     writer.write(&samples[0], &samples[1])?;

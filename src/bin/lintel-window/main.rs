@@ -1,4 +1,4 @@
-//! `lintel-window [FILE]`: the screen without a host. Plays a WAV or FLAC file through the chain and
+//! `lintel-window [FILE]`: the screen without a host. Plays a WAV, AIFF or FLAC file through the chain and
 //! exports its master; a file can also be dropped on the window.
 
 mod sound;

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args as Group, Parser, Subcommand};
 
-use crate::job_args::{Delivery, FinishArgs, MonoArgs, ReleaseArgs};
+use crate::job_args::{FinishArgs, MonoArgs, ReleaseArgs, TargetArgs};
 use crate::value_args::PresetArg;
 
 const EXIT_CODES: &str = "\
@@ -15,7 +15,7 @@ Exit codes:
   2    the command line or a settings file is faulty
   3    written, but below the target: it would have over-driven the limiter (see --force), is out of the
        drive's range, or the result is too quiet to be measured
-  4    a requirement of check --require is not met
+  4    a requirement of check --require or --delivery is not met
   5    compare: a file is silent, or the two are not versions of one piece
   130  stopped with Ctrl-C; no half-written file is left";
 
@@ -24,6 +24,7 @@ Examples:
   lintel finish mix.wav --target -14
   lintel finish mix.wav --settings mine.toml --target streaming --title \"Slow water\" -o master.flac
   lintel finish mix.wav --drive 4 --ceiling -1.5 --bits 16 --rate 44100
+  lintel finish mix.wav --target -14 --deliver wav24,wav16@44100,flac24,\"wav24:-16 -1\"
 
 Many songs, each on its own, with any job scheduler; here GNU parallel. Runs share no state, the exit
 code gives the result of each (--joblog keeps them), and a killed run leaves no half-written file:
@@ -47,7 +48,7 @@ pub enum Command {
     Finish(Box<FinishArgs>),
     /// The level-matched difference of two files
     Compare(CompareArgs),
-    /// Master several songs as one release
+    /// Master several songs, or a plan of a record, as one release
     Release(Box<ReleaseArgs>),
     /// Print a settings file with every setting, or the list of presets
     Settings(SettingsArgs),
@@ -59,7 +60,7 @@ pub enum Command {
 
 #[derive(Group)]
 pub struct CheckArgs {
-    /// WAV, RF64 or FLAC files, mono or stereo
+    /// WAV, RF64, AIFF or FLAC files, mono or stereo
     #[arg(required = true)]
     pub files: Vec<PathBuf>,
     /// Print JSON instead of tables
@@ -68,12 +69,17 @@ pub struct CheckArgs {
     /// Requirements, for example "peak<=-1dBTP, integrated=-14±0.5"
     ///
     /// Names: integrated, range, max_momentary, max_short_term, peak, sample_peak,
-    /// plr, crest, correlation, balance, dc, lead_in, seconds, rate, bits, channels.
+    /// plr, crest, correlation, balance, dc, lead_in, tail, seconds, rate, bits, channels.
     /// Signs: <, <=, >, >=, = (with ± a tolerance). Exit code 4 if one is not met.
     #[arg(long, value_name = "REQUIREMENTS")]
     pub require: Option<String>,
+    /// A delivery as TOML (container, bits, rate, loudness, tolerance, true_peak, lead_in, tail, file)
+    ///
+    /// Every line of it is held against each file. Exit code 4 if one is not met.
+    #[arg(long, value_name = "FILE")]
+    pub delivery: Option<PathBuf>,
     #[command(flatten)]
-    pub delivery: Delivery,
+    pub target: TargetArgs,
     #[command(flatten)]
     pub mono: MonoArgs,
     /// Print no progress

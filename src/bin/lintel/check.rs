@@ -3,10 +3,11 @@
 use std::path::Path;
 
 use lintel::finish::check::{FileCheck, check};
+use lintel::finish::options::delivery_of_file;
 use lintel::finish::report::{mono_sentence, notes_json};
 use lintel::finish::require::{self, Requirement, RequirementResult};
 use lintel::finish::unmeasurable::Unmeasurable;
-use lintel::finish::{FileFigures, ProgressWatcher, Reader};
+use lintel::finish::{Delivery, FileFigures, ProgressWatcher, Reader};
 use lintel::meter::MonoAs;
 use lintel::meter::source::StereoImage;
 use lintel::meter::targets::Target;
@@ -23,11 +24,12 @@ pub fn run(args: &CheckArgs) -> Result<End, Failure> {
         Some(line) => require::parse(line).map_err(|err| Failure::Usage(format!("--require: {err}")))?,
         None => Vec::new(),
     };
-    let target = args.delivery.target()?;
+    let delivery = args.delivery.as_deref().map(delivery_of_file).transpose().map_err(Failure::Usage)?;
+    let target = args.target.target()?.or_else(|| delivery.as_ref().and_then(Delivery::target));
     let progress = Progress::new(args.quiet);
     let (mut failed, mut not_met, mut values) = (None, false, Vec::new());
     for file in &args.files {
-        match check_one(file, target, args.mono.mono_as(), &requirements, &progress) {
+        match check_one(file, target, args.mono.mono_as(), (&requirements, delivery.as_ref()), &progress) {
             Ok(checked) => {
                 not_met |= checked.results.iter().any(|result| !result.met);
                 if args.json {
@@ -69,7 +71,7 @@ fn check_one<'a>(
     file: &'a Path,
     target: Option<Target>,
     mono_as: MonoAs,
-    requirements: &[Requirement],
+    (requirements, delivery): (&[Requirement], Option<&Delivery>),
     progress: &Progress,
 ) -> lintel::finish::Result<CheckedFile<'a>> {
     let frames = Reader::open(file)?.format().frames;
@@ -77,8 +79,11 @@ fn check_one<'a>(
     let result = check(file, target, mono_as, progress);
     progress.end();
     let check = result?;
-    let results =
+    let mut results: Vec<RequirementResult> =
         requirements.iter().map(|r| r.check(&check.measured.input, &check.format, &check.ends)).collect();
+    if let Some(delivery) = delivery {
+        results.extend(delivery.requirements(file, &check));
+    }
     Ok(CheckedFile { path: file, check, results })
 }
 

@@ -2,11 +2,13 @@
 
 use std::time::Instant;
 
-use lintel::finish::options::target_of_job;
+use lintel::finish::delivery::parse_list;
+use lintel::finish::mastering::master_each;
+use lintel::finish::options::{deliveries_of_file, target_of_job};
 use lintel::finish::report::{
     clipped_sentence, grade_sentence, mono_sentence, reduction_sentence, search_sentence, song_json,
 };
-use lintel::finish::{Master, MasterJob, Tags, isrc, master, name_for};
+use lintel::finish::{Delivery, Master, MasterJob, TagField, Tags, file_stem, isrc, name_for};
 use lintel::numbers::{clock_tenths, number};
 
 use crate::job_args::FinishArgs;
@@ -17,8 +19,10 @@ use crate::progress::Progress;
 pub fn run(args: &FinishArgs) -> Result<End, Failure> {
     let started = Instant::now();
     let settings = args.chain.settings()?;
-    let asked = args.chain.delivery.target()?;
-    let (layout, encoding) = args.file.format(args.output.as_deref())?;
+    let asked = args.chain.target.target()?;
+    let deliveries = deliveries(args)?;
+    let output = args.output.as_deref().filter(|_| deliveries.is_empty());
+    let (layout, encoding) = args.file.format(output)?;
     let isrc = args.isrc.as_deref().map(isrc).transpose().map_err(Failure::Usage)?;
     let job = MasterJob {
         input: args.input.clone(),
@@ -35,25 +39,75 @@ pub fn run(args: &FinishArgs) -> Result<End, Failure> {
         rate: args.file.rate,
         two_channels: args.file.two_channels(),
         mono_as: args.file.mono.mono_as(),
-        tags: Tags { title: args.title.clone(), artist: args.file.artist.clone(), isrc },
+        tags: Tags::default()
+            .with(TagField::Title, args.title.clone())
+            .with(TagField::Artist, args.file.artist.clone())
+            .with(TagField::Isrc, isrc),
+        untitled: None,
         overwrite: args.file.overwrite(),
         cores: cores(),
     };
-    let report = (!args.file.no_report)
-        .then(|| args.report.clone().unwrap_or_else(|| job.output.with_extension("html")));
+    let jobs = jobs_of(&job, &deliveries);
+    let report = (!args.file.no_report).then(|| {
+        args.report.clone().unwrap_or_else(|| match &deliveries[..] {
+            [] => job.output.with_extension("html"),
+            _ => name_for(&base_of(&job), layout).with_extension("html"),
+        })
+    });
     let progress = Progress::new(args.file.quiet);
-    let result = master(&job, report.as_deref(), &progress);
+    let result = master_each(&jobs, report.as_deref(), &progress);
     progress.end();
-    let master = result?;
+    let masters = result?;
     if args.file.json {
-        output::print(&format!("{:#}\n", song_json(&master)));
+        let value = match &masters[..] {
+            [master] => song_json(master),
+            all => all.iter().map(song_json).collect(),
+        };
+        output::print(&format!("{value:#}\n"));
     } else {
-        output::print(&table(&master, started.elapsed().as_secs_f64()));
+        let seconds = started.elapsed().as_secs_f64();
+        output::print(&table(&masters[0]));
+        masters.iter().skip(1).for_each(|master| output::print(&lines(master)));
+        let length = masters[0].measured.seconds();
+        let speed = length / seconds;
+        output::print(&format!("{seconds:.1} s for {}: {speed:.0} × real time\n", clock_tenths(length)));
         if let Some(report) = &report {
             output::print(&format!("report   {}\n", report.display()));
         }
     }
-    Ok(End::of(&master))
+    let below = masters.iter().map(End::of).any(|end| end == End::BelowTarget);
+    Ok(if below { End::BelowTarget } else { End::Done })
+}
+
+/// The deliveries asked for: those of the option, else those of the settings file.
+fn deliveries(args: &FinishArgs) -> Result<Vec<Delivery>, Failure> {
+    match (&args.deliver, &args.chain.settings) {
+        (Some(list), _) => parse_list(list).map_err(|err| Failure::Usage(format!("--deliver: {err}"))),
+        (None, Some(file)) => deliveries_of_file(file).map_err(Failure::Usage),
+        (None, None) => Ok(Vec::new()),
+    }
+}
+
+/// The file whose name the deliveries' names begin with: the output asked for, else the mix.
+fn base_of(job: &MasterJob) -> std::path::PathBuf {
+    let usual = name_for(&job.input, job.layout);
+    if job.output == usual { job.input.clone() } else { job.output.clone() }
+}
+
+/// A job for each delivery: `<track> (24 bit).wav` beside the output, or as the delivery names its files.
+fn jobs_of(job: &MasterJob, deliveries: &[Delivery]) -> Vec<MasterJob> {
+    if deliveries.is_empty() {
+        return vec![job.clone()];
+    }
+    let base = base_of(job);
+    let named = |delivery: &Delivery| {
+        let mut of_delivery = delivery.applied_to(job);
+        let usual = format!("{} ({})", file_stem(&base), delivery.format_words());
+        let stem = delivery.file_stem(&usual, &of_delivery);
+        of_delivery.output = base.with_file_name(format!("{stem}.{}", of_delivery.layout.extension()));
+        of_delivery
+    };
+    deliveries.iter().map(named).collect()
 }
 
 /// Number of cores.
@@ -61,8 +115,8 @@ pub fn cores() -> usize {
     std::thread::available_parallelism().map_or(1, usize::from)
 }
 
-/// The result for the terminal; `seconds` = duration of the work.
-fn table(master: &Master, seconds: f64) -> String {
+/// The result for the terminal.
+fn table(master: &Master) -> String {
     let measured = &master.measured;
     let mut text = output::figures_table(&["in", "out"], &[&measured.input, &measured.output]);
     if let Some(sentence) = clipped_sentence(measured.clipped) {
@@ -88,21 +142,24 @@ fn table(master: &Master, seconds: f64) -> String {
     for note in &measured.notes {
         text += &format!("• {} {}\n", note.says, note.advises);
     }
-    let length = measured.seconds();
+    if let Some(sentence) = master.lost_sentence() {
+        text += &format!("• {sentence}\n");
+    }
+    text + &lines(master)
+}
+
+/// The file and its verification.
+fn lines(master: &Master) -> String {
     let reference = master.reread.reference;
-    text += &format!(
-        "master   {} ({}, {}, {} Hz, {})\n",
+    format!(
+        "master   {} ({}, {}, {} Hz, {})\n\
+         verified re-read, samples identical; second meter: {} LUFS, {} dBTP\n",
         master.output.display(),
         master.container(),
         master.spec.encoding,
         master.spec.rate,
-        clock_tenths(length)
-    );
-    text += &format!(
-        "verified re-read, samples identical; second meter: {} LUFS, {} dBTP\n",
+        clock_tenths(master.measured.seconds()),
         number(reference.integrated, 1),
         number(reference.true_peak, 1)
-    );
-    text += &format!("{seconds:.1} s for {}: {:.0} × real time\n", clock_tenths(length), length / seconds);
-    text
+    )
 }

@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args as Group;
 use lintel::finish::options::{SettingsChoice, layout_of_output, parse_target};
+use lintel::finish::plan::DEFAULT_GAP_S;
 use lintel::finish::{Encoding, EndsOptions, Layout, Overwrite};
 use lintel::meter::MonoAs;
 use lintel::meter::targets::Target;
@@ -14,7 +15,7 @@ use crate::value_args::{BitsArg, CurveArg, FormatArg, MonoArg, PresetArg, overwr
 
 /// The loudness target.
 #[derive(Group)]
-pub struct Delivery {
+pub struct TargetArgs {
     /// Match this integrated loudness (LUFS), or that of a delivery by name
     ///
     /// Names: streaming (−14 LUFS), quiet streaming (−16), speech (−18), broadcast (−23),
@@ -23,7 +24,7 @@ pub struct Delivery {
     pub target: Option<String>,
 }
 
-impl Delivery {
+impl TargetArgs {
     /// The target asked for, if any.
     pub fn target(&self) -> Result<Option<Target>, Failure> {
         self.target.as_deref().map(parse_target).transpose().map_err(Failure::Usage)
@@ -32,7 +33,7 @@ impl Delivery {
 
 #[derive(Group)]
 pub struct FinishArgs {
-    /// The bounced mix: WAV, RF64 or FLAC, mono or stereo
+    /// The bounced mix: WAV, RF64, AIFF or FLAC, mono or stereo
     pub input: PathBuf,
     /// The master; "<track> (master).wav" beside the mix by default
     #[arg(short, long, value_name = "FILE")]
@@ -43,6 +44,13 @@ pub struct FinishArgs {
     pub ends: EndsArgs,
     #[command(flatten)]
     pub file: FileArgs,
+    /// Several files from one pass, as in wav24,wav16@44100,flac24,"wav24:-16 -1"
+    ///
+    /// Container and bits, after @ the rate in Hz, after : the loudness in LUFS and the highest true peak in
+    /// dBTP. Songs are searched once for each loudness and rendered once for each rate. A settings file may
+    /// hold the same as tables named [[delivery]].
+    #[arg(long, value_name = "LIST", conflicts_with_all = ["format", "bits"])]
+    pub deliver: Option<String>,
     /// Title, written into the file
     #[arg(long)]
     pub title: Option<String>,
@@ -66,7 +74,7 @@ pub struct FinishArgs {
 #[derive(Group)]
 pub struct ChainArgs {
     #[command(flatten)]
-    pub delivery: Delivery,
+    pub target: TargetArgs,
     /// Reach the target even if that over-drives the limiter
     #[arg(long)]
     pub force: bool,
@@ -140,6 +148,7 @@ impl EndsArgs {
             start: self.start,
             end: self.end,
             no_trim: self.no_trim,
+            pad: false,
             fade_in: self.fade_in,
             fade_out: self.fade_out,
             curve: self.fade_curve.into(),
@@ -219,10 +228,15 @@ impl FileArgs {
 
 #[derive(Group)]
 pub struct ReleaseArgs {
-    /// The songs in their order, or one folder (its songs in the order of their names, 2 before 10)
-    #[arg(required = true)]
+    /// A plan (TOML), or the songs in their order, or one folder (its songs in the order of their names, 2
+    /// before 10)
+    #[arg(required = true, value_name = "PLAN|SONGS")]
     pub songs: Vec<PathBuf>,
-    /// Folder for the masters and the report; created if missing; "masters" beside the songs by default
+    /// Write a first plan of the songs instead, as "release.toml" beside them, to be edited
+    #[arg(long)]
+    pub plan: bool,
+    /// Folder for the masters and the report; created if missing; "masters" beside the songs or the plan by
+    /// default. With --plan the name of the plan
     #[arg(short, long, value_name = "FOLDER")]
     pub output: Option<PathBuf>,
     #[command(flatten)]
@@ -234,8 +248,40 @@ pub struct ReleaseArgs {
     #[arg(long)]
     pub level: bool,
     /// Seconds of silence between two songs, from ring-out to attack
-    #[arg(long, value_name = "S", default_value_t = 2.0, value_parser = seconds)]
+    #[arg(long, value_name = "S", default_value_t = DEFAULT_GAP_S, value_parser = seconds)]
     pub gap: f64,
+    /// Several sets of files from one pass, each in a folder of its own, as in wav24,wav16@44100,flac24
+    #[arg(long, value_name = "LIST", conflicts_with_all = ["format", "bits"])]
+    pub deliver: Option<String>,
+    /// Write all songs with their gaps into one long file too
+    #[arg(long)]
+    pub one_file: bool,
     #[command(flatten)]
     pub file: FileArgs,
+}
+
+impl ReleaseArgs {
+    /// The first option given that a plan has a line of its own for.
+    pub fn belongs_into_plan(&self) -> Option<&'static str> {
+        let chain = &self.chain;
+        let given = [
+            (chain.target.target.is_some(), "--target"),
+            (chain.force, "--force"),
+            (chain.settings.is_some(), "--settings"),
+            (chain.preset.is_some(), "--preset"),
+            (!chain.set.is_empty(), "--set"),
+            (chain.drive.is_some(), "--drive"),
+            (chain.ceiling.is_some(), "--ceiling"),
+            (self.keep_balance, "--keep-balance"),
+            (self.level, "--level"),
+            (self.gap != DEFAULT_GAP_S, "--gap"),
+            (self.deliver.is_some(), "--deliver"),
+            (self.one_file, "--one-file"),
+            (self.file.format.is_some(), "--format"),
+            (self.file.bits != BitsArg::B24, "--bits"),
+            (self.file.rate.is_some(), "--rate"),
+            (self.file.artist.is_some(), "--artist"),
+        ];
+        given.into_iter().find(|(given, _)| *given).map(|(_, option)| option)
+    }
 }

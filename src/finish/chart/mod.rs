@@ -13,8 +13,10 @@ mod lanes;
 mod legend;
 mod model;
 mod painter;
+mod record;
 mod size;
 mod spectrum;
 
 pub use model::{ChartColumn, ChartError, ChartFigure, ReportChart};
+pub use record::{RecordSong, record_svg, transition_svg};
 pub use spectrum::spectrum_svg;

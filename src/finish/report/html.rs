@@ -11,21 +11,63 @@ use crate::finish::chart::spectrum_svg;
 use crate::finish::figures::{FIGURES, FileFigures};
 use crate::finish::master::Master;
 use crate::finish::master_grade::MasterGrade;
+use crate::finish::tags::TagField;
 use crate::finish::trial::Search;
 use crate::meter::rules::Rule;
 use crate::numbers::{NONE, clock_tenths, number};
 use crate::params;
 use crate::settings::Settings;
 
-/// The page of one song.
-pub fn song_page(master: &Master) -> String {
+/// The page of one song with all its masters; the chapters on sound are those of the first.
+///
+/// # Panics
+/// Without masters.
+pub fn song_page(masters: &[Master]) -> String {
+    let master = &masters[0];
     let title = master.title();
-    let artist = master.spec.tags.artist.as_deref();
-    page(&format!("{title} \u{2013} master"), &title, artist, &song_section(master))
+    let artist = master.spec.tags.get(TagField::Artist);
+    let body = html! {
+        @if masters.len() > 1 { (deliveries(masters)) }
+        (song_section(&masters.iter().collect::<Vec<_>>()))
+    };
+    page(&format!("{title} \u{2013} master"), &title, artist, &body)
+}
+
+/// A row for each of several masters of one song.
+fn deliveries(masters: &[Master]) -> Markup {
+    let text = |value: Option<f64>| value.map_or(NONE.to_owned(), |x| number(x, 1));
+    html! {
+        h2 { "deliveries" }
+        table class="figures" {
+            thead {
+                tr {
+                    th { "file" } th { "container" } th { "word length" } th { "rate, Hz" } th { "LUFS" }
+                    th { "second meter, LUFS" } th { "dBTP" } th { "second meter, dBTP" } th { "drive, dB" }
+                }
+            }
+            tbody {
+                @for master in masters {
+                    tr {
+                        th { (master.output.file_name().unwrap_or_default().to_string_lossy()) }
+                        td { (master.container()) }
+                        td { (master.spec.encoding) }
+                        td { (master.spec.rate) }
+                        td { (text(Some(master.reread.own.integrated))) }
+                        td { (text(Some(master.reread.reference.integrated))) }
+                        td { (text(Some(master.reread.own.true_peak))) }
+                        td { (text(Some(master.reread.reference.true_peak))) }
+                        td { (number(f64::from(master.settings.limiter.drive), 1)) }
+                    }
+                }
+            }
+        }
+        p { "All that follows describes the first of them." }
+    }
 }
 
 /// Everything about one song, for its own page or for that of a release.
-pub(super) fn song_section(master: &Master) -> Markup {
+pub(super) fn song_section(masters: &[&Master]) -> Markup {
+    let master = masters[0];
     let measured = &master.measured;
     html! {
         p class="lead" { (summary(master)) }
@@ -59,7 +101,7 @@ pub(super) fn song_section(master: &Master) -> Markup {
         h2 { "settings" }
         (settings_tables(&master.settings))
         h2 { "files" }
-        (files(master))
+        (files(masters))
     }
 }
 
@@ -169,7 +211,8 @@ fn settings_tables(settings: &Settings) -> Markup {
     }
 }
 
-fn files(master: &Master) -> Markup {
+fn files(masters: &[&Master]) -> Markup {
+    let master = masters[0];
     let row = |name: &str, path: &Path, about: String, hash: &str| {
         html! {
             tr {
@@ -186,12 +229,16 @@ fn files(master: &Master) -> Markup {
         table class="files" {
             tbody {
                 (row("source", &master.input, about_source(master), &master.input_hash))
-                (row("master", &master.output, about_master(master), &master.output_hash))
+                @for master in masters {
+                    (row("master", &master.output, about_master(master), &master.output_hash))
+                }
             }
         }
-        @for (name, value) in [("title", &tags.title), ("artist", &tags.artist), ("ISRC", &tags.isrc)] {
-            @if let Some(value) = value { p class="tag" { (name) ": " (value) } }
+        @for (field, value) in tags.fields() { p class="tag" { (field.name()) ": " (value) } }
+        @if !tags.markers.is_empty() {
+            p class="tag" { (tags.markers.len()) @if tags.markers.len() == 1 { " marker" } @else { " markers" } }
         }
+        @if let Some(sentence) = master.lost_sentence() { p { (capitalised(&sentence)) "." } }
     }
 }
 

@@ -38,6 +38,7 @@ pub fn song_json(master: &Master) -> Value {
             "frames": measured.frames,
             "clipped_samples": measured.clipped,
             "tags": master.spec.tags,
+            "lost_metadata": master.lost,
         },
         "cut": master.cut,
         "target": {

@@ -4,6 +4,7 @@ mod chart;
 pub(super) mod html;
 mod json;
 mod page;
+mod record;
 pub(super) mod release_html;
 pub(super) mod sentences;
 

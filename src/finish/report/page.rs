@@ -25,6 +25,8 @@ th,td{padding:.15rem .75rem .15rem 0;border-bottom:1px solid var(--grid);vertica
 thead th{text-align:right}
 thead th:first-child{text-align:left}
 td.unit{text-align:left;color:var(--secondary)}
+td.words,thead th.words{text-align:left;padding-left:.75rem}
+.transition{width:20rem}
 tr.chosen td{font-weight:600}
 .notes{padding-left:1.1rem;max-width:60em}
 .notes li{margin:.3rem 0}

@@ -15,7 +15,7 @@ mod steps;
 use crate::Failure;
 use inside::Inside;
 use lintel::finish::{
-    Encoding, Layout, NoProgress, OutputSpec, Overwrite, Reader, Tags, Writer, check, write_whole,
+    Encoding, Layout, NoProgress, OutputSpec, Overwrite, Reader, Writer, check, write_whole,
 };
 use lintel::meter::{LoudnessMeter, MonoAs, Target};
 use lintel::params;
@@ -30,7 +30,7 @@ use testkit::quartet;
 /// What stands behind `cargo xtask demo`.
 #[derive(clap::Args)]
 pub struct Args {
-    /// A bounced mix, WAV or FLAC, mono or stereo; without it a marimba quartet is made.
+    /// A bounced mix, WAV, AIFF or FLAC, mono or stereo; without it a marimba quartet is made.
     input: Option<PathBuf>,
     /// Gain into the limiter, dB; without it the drive is searched that gives −14 LUFS.
     #[arg(long, value_name = "DB", allow_hyphen_values = true)]
@@ -240,14 +240,8 @@ pub fn save(
     ceiling: f64,
     inputs: &[&Path],
 ) -> Result<(), Failure> {
-    let spec = OutputSpec {
-        layout: Layout::Wav,
-        encoding: Encoding::Int(24),
-        rate,
-        channels: lanes.len() as u16,
-        ceiling,
-        tags: Tags::default(),
-    };
+    let spec =
+        OutputSpec { ceiling, ..OutputSpec::new(Layout::Wav, Encoding::Int(24), rate, lanes.len() as u16) };
     let mut writer = Writer::create(path, spec, Overwrite::Allow, inputs)?;
     let wide = |lane: &Vec<f32>| lane.iter().map(|&x| f64::from(x)).collect::<Vec<f64>>();
     let left = wide(&lanes[0]);
