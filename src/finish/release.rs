@@ -13,6 +13,7 @@ use std::sync::{Mutex, PoisonError};
 
 use serde_json::{Value, json};
 
+use super::ends::SongEnds;
 use super::error::{Error, Fault, Result, writing};
 use super::format::Overwrite;
 use super::gain_search::USUAL_ROUNDS;
@@ -107,7 +108,7 @@ pub fn release(job: &ReleaseJob, watch: &dyn ProgressWatcher) -> Result<Release>
     for folder in &folders {
         std::fs::create_dir_all(folder).map_err(|err| writing(folder, err))?;
     }
-    let result = release_into(job, &rates, formats.iter().map(|format| format.frames).sum(), watch);
+    let result = release_into(job, formats.iter().map(|format| format.frames).sum(), watch);
     if result.is_err() {
         // Only if they are empty.
         new.iter().rev().for_each(|folder| drop(std::fs::remove_dir(folder)));
@@ -116,17 +117,12 @@ pub fn release(job: &ReleaseJob, watch: &dyn ProgressWatcher) -> Result<Release>
 }
 
 /// The same into folders that exist.
-fn release_into(
-    job: &ReleaseJob,
-    rates: &[u32],
-    frames: u64,
-    watch: &dyn ProgressWatcher,
-) -> Result<Release> {
+fn release_into(job: &ReleaseJob, frames: u64, watch: &dyn ProgressWatcher) -> Result<Release> {
     let first = &job.songs[0].job;
     let (cores, overwrite) = (first.cores.max(1), first.overwrite);
     let page = job.report.then(|| job.folder.join("release.html"));
     let files: Vec<DeliveryFiles> = (0..job.sets()).map(|set| job.files(set)).collect();
-    let jobs = job.jobs(rates);
+    let mut jobs = job.jobs();
     let masters = jobs.iter().flatten().map(|job| job.output.as_path());
     let extras = files.iter().flat_map(DeliveryFiles::paths);
     let outputs: Vec<&Path> = masters.chain(extras).chain(page.as_deref()).collect();
@@ -146,6 +142,8 @@ fn release_into(
         Ok(MeasuredSource::read(&song.input, song.mono_as, &watcher(i)))
     })?;
     let sources = all_or_faults(sources.into_iter())?;
+    let ends: Vec<SongEnds> = sources.iter().map(|source| source.measurement.ends).collect();
+    job.set_gaps(&mut jobs, &ends);
     all_or_faults(jobs.iter().zip(&sources).map(|(of_song, source)| plan_cut(&of_song[0], source)))?;
     Run { job, watch, jobs, sources, frames, cores, overwrite }.run(&files, page)
 }

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use super::cut::EndsOptions;
 use super::delivery::{Delivery, safe_name};
+use super::ends::SongEnds;
 use super::job::{MasterJob, name_for};
 use super::release_result::Balance;
 use super::song_list::bare_names;
@@ -110,20 +111,19 @@ impl ReleaseJob {
         }
     }
 
-    /// The jobs of every song, one for each delivery; `rates` are those of the sources, Hz.
-    pub(super) fn jobs(&self, rates: &[u32]) -> Vec<Vec<MasterJob>> {
+    /// The jobs of every song, one for each delivery, still without gaps.
+    pub(super) fn jobs(&self) -> Vec<Vec<MasterJob>> {
         let inputs: Vec<&Path> = self.songs.iter().map(|song| song.job.input.as_path()).collect();
         let names = bare_names(&inputs);
-        let job = |i: usize, set: usize| self.job(i, set, &names[i], rates[i]);
+        let job = |i: usize, set: usize| self.job(i, set, &names[i]);
         (0..self.songs.len()).map(|i| (0..self.sets()).map(|set| job(i, set)).collect()).collect()
     }
 
-    fn job(&self, i: usize, set: usize, name: &str, rate: u32) -> MasterJob {
+    fn job(&self, i: usize, set: usize, name: &str) -> MasterJob {
         let song = &self.songs[i];
         let delivery = self.deliveries.get(set);
         let mut job = delivery.map_or_else(|| song.job.clone(), |delivery| delivery.applied_to(&song.job));
         job.cores = 1;
-        job.ends = self.ends(i, job.ends, f64::from(job.rate.unwrap_or(rate)));
         if song.as_it_is {
             job.settings = neutral();
             job.match_target = false;
@@ -145,28 +145,42 @@ impl ReleaseJob {
         job
     }
 
-    /// Start and end of a song: the gap to a neighbour is the tail of the one and the lead-in of the other. Where
-    /// one of them is left as it is or has a given edge, the other one, or silence, makes all of it.
-    fn ends(&self, i: usize, ends: EndsOptions, rate: f64) -> EndsOptions {
-        let whole = |seconds: f64| (seconds * rate).round() / rate;
-        let trims = |i: usize| !self.songs[i].as_it_is && !self.songs[i].job.ends.no_trim;
-        // Seconds that song `i` has before its music.
-        let lead = |i: usize| {
-            let usual = if self.songs[i].job.ends.start.is_some() { 0.0 } else { ends.lead_in };
-            match i.checked_sub(1) {
-                None => usual,
-                Some(before) if !trims(before) => self.gap_after(before),
-                Some(before) => usual.min(self.gap_after(before)),
+    /// Sets start and end of every job: the gap between two songs is the tail of the one and the lead-in of the
+    /// other. What a song that is left as it is has of silence counts for it. Where an edge is given, digital silence
+    /// makes the gap. `ends` are those of the sources.
+    pub(super) fn set_gaps(&self, jobs: &mut [Vec<MasterJob>], ends: &[SongEnds]) {
+        for (i, of_song) in jobs.iter_mut().enumerate() {
+            for job in of_song.iter_mut().filter(|_| !self.songs[i].as_it_is) {
+                let rate = f64::from(job.rate.unwrap_or(ends[i].rate));
+                job.ends = self.ends(i, job.ends, ends, rate);
             }
+        }
+    }
+
+    fn ends(&self, i: usize, usual: EndsOptions, ends: &[SongEnds], rate: f64) -> EndsOptions {
+        let seconds = |i: usize, frames: u64| frames as f64 / f64::from(ends[i].rate);
+        // Silence that a song has at its ends if it is left as it is, s.
+        let own_lead = |i: usize| self.songs[i].as_it_is.then(|| seconds(i, ends[i].start));
+        let own_tail = |i: usize| self.songs[i].as_it_is.then(|| seconds(i, ends[i].frames - ends[i].end));
+        let lead = |i: usize| {
+            let lead = if self.songs[i].job.ends.start.is_some() { 0.0 } else { usual.lead_in };
+            let before = i.checked_sub(1);
+            own_lead(i).unwrap_or_else(|| {
+                match before.map(|before| (self.gap_after(before), own_tail(before))) {
+                    None => lead,
+                    Some((gap, None)) => lead.min(gap),
+                    Some((gap, Some(tail))) => (gap - tail).max(0.0),
+                }
+            })
         };
-        let last = i + 1 == self.songs.len();
-        let tail = match last {
-            true if ends.end.is_some() => 0.0,
-            true => ends.tail,
-            false if trims(i + 1) => (whole(self.gap_after(i)) - whole(lead(i + 1))).max(0.0),
-            false => self.gap_after(i),
+        // In whole frames of the master.
+        let whole = |seconds: f64| (seconds * rate).round() / rate;
+        let tail = match i + 1 == self.songs.len() {
+            true if usual.end.is_some() => 0.0,
+            true => usual.tail,
+            false => (whole(self.gap_after(i)) - whole(lead(i + 1))).max(0.0),
         };
-        EndsOptions { lead_in: lead(i), tail, pad: true, ..ends }
+        EndsOptions { lead_in: lead(i), tail, pad: true, ..usual }
     }
 }
 

@@ -143,6 +143,7 @@ pub struct Marker {
 /// What a file says about itself. Everything is optional.
 #[derive(Clone, Debug, Default, PartialEq, Eq, serde::Serialize)]
 pub struct Tags {
+    #[serde(flatten)]
     fields: BTreeMap<TagField, String>,
     /// Description in the `bext` chunk; the title stands there without one.
     pub description: Option<String>,

@@ -2,16 +2,19 @@
 
 mod commands;
 mod damage;
+mod deliveries;
 mod demo;
 mod dither;
 mod ends;
 mod finish;
 mod foreign;
 mod kit;
+mod metadata;
 mod mono;
 mod pages;
 mod place;
 mod rate;
 mod reading;
+mod record;
 mod release;
 mod writing;

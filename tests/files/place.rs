@@ -20,7 +20,11 @@ pub fn run(command: &mut Command) -> Output {
 /// Struck, decaying notes over soft noise, after two seconds of silence: `seconds` of music whose
 /// loudest note peaks at about `peak`.
 pub fn tune(path: &Path, seconds: f64, peak: f64) {
-    let rate = 44_100.0;
+    save(path, 44_100, &tune_at(44_100.0, seconds, peak));
+}
+
+/// The same as samples, at `rate` Hz.
+pub fn tune_at(rate: f64, seconds: f64, peak: f64) -> [Vec<f64>; 2] {
     let mut random = Random::new(23);
     let frames = ((seconds + 4.5) * rate) as usize;
     let mut lanes = [vec![0.0; frames], vec![0.0; frames]];
@@ -29,7 +33,7 @@ pub fn tune(path: &Path, seconds: f64, peak: f64) {
         let start = ((2.0 + n as f64 * beat) * rate) as usize;
         let hz = 110.0 * 2f64.powf(random.below(25) as f64 / 12.0);
         let (loud, pan) = (0.25 + 0.75 * random.signed().abs(), 0.5 + 0.2 * random.signed());
-        for i in start..(start + 60_000).min(frames) {
+        for i in start..(start + (1.36 * rate) as usize).min(frames) {
             let t = (i - start) as f64 / rate;
             let x = loud * (-5.0 * t).exp() * (std::f64::consts::TAU * hz * t).sin();
             lanes[0][i] += x * pan;
@@ -42,7 +46,7 @@ pub fn tune(path: &Path, seconds: f64, peak: f64) {
             *x = *x * peak / highest + 1e-5 * random.signed();
         }
     }
-    save(path, 44_100, &lanes);
+    lanes
 }
 
 /// A folder with a mix in it.
