@@ -20,10 +20,11 @@ pub struct EndsOptions {
     pub no_trim: bool,
     /// Digital silence of the length of lead-in and tail around a given start and end too.
     pub pad: bool,
-    /// Length of the fade at the start, s; none for a short fade within the lead-in, or no fade with
-    /// `no_trim`.
+    /// Length of the fade at the start, s; none for a short fade within the lead-in or where the cut lies in sound,
+    /// or no fade with `no_trim`.
     pub fade_in: Option<f64>,
-    /// Length of the fade at the end, s; none for a fade over the tail, or no fade with `no_trim`.
+    /// Length of the fade at the end, s; none for a fade over the tail or where the cut lies in sound, or no fade
+    /// with `no_trim`.
     pub fade_out: Option<f64>,
     /// Curve of both fades.
     pub curve: FadeCurve,
@@ -68,8 +69,10 @@ impl FadeCurve {
 
 /// Length of the fade within a lead-in, so that room noise does not begin abruptly, s.
 const LEAD_IN_FADE_S: f64 = 0.05;
-/// Length of the fade where the end cuts into sound, against a click, s.
+/// Length of a fade where a cut lies within sound, against a click, s (common practice, no source).
 const CUT_FADE_S: f64 = 0.01;
+/// The same where the file begins with an attack, which a longer fade would blunt, s.
+const ATTACK_FADE_S: f64 = 0.001;
 
 /// Which frames of a file are kept, at the file's own rate.
 #[derive(Clone, Debug, PartialEq, serde::Serialize)]
@@ -82,9 +85,9 @@ pub struct CutPlan {
     pub to: u64,
     /// Frames of silence put behind.
     pub silence_after: u64,
-    /// Frames of the fade at the start of the result.
+    /// Frames of the fade at the start of the file's part, behind the silence.
     pub fade_in: u64,
-    /// Frames of the fade at its end.
+    /// Frames of the fade at its end, before the silence.
     pub fade_out: u64,
     /// Curve of both fades.
     pub curve: FadeCurve,
@@ -157,20 +160,40 @@ impl CutPlan {
             }
         }
 
-        let length = cut.length();
-        let default_fade_in = match options.no_trim || ends.cut_off_start.is_some() {
-            true => 0.0,
-            false => LEAD_IN_FADE_S.min(options.lead_in),
+        if ends.steady_before && cut.from > 0 && options.start.is_none() && !options.no_trim {
+            let (noise, level) = (ends.start as f64 / rate, dbfs(ends.floor_before.unwrap_or(0.0)));
+            cut.notes.push(format!(
+                "the steady sound of {level} in the first {noise:.2} s was taken for noise; if it belongs to the music, \
+                 keep it with --start 0"
+            ));
+        }
+        if ends.steady_after && cut.to < ends.frames && options.end.is_none() && !options.no_trim {
+            let (noise, level) =
+                ((ends.frames - ends.end) as f64 / rate, dbfs(ends.floor_after.unwrap_or(0.0)));
+            let whole = ends.frames as f64 / rate;
+            cut.notes.push(format!(
+                "the steady sound of {level} in the last {noise:.2} s was taken for noise; if it belongs to the music, \
+                 keep it with --end {whole:.2}"
+            ));
+        }
+
+        // Never a hard edge: a fade in the noise before and after the music, or a short one where a cut lies
+        // within sound. Without trimming the file's own edges stay.
+        let kept = cut.to - cut.from;
+        let short = |within: u64| within.min(frames(LEAD_IN_FADE_S));
+        let default_fade_in = match ends.start.saturating_sub(cut.from) {
+            _ if options.no_trim => 0,
+            0 if cut.from == 0 && ends.attack_at_start => frames(ATTACK_FADE_S),
+            0 => frames(CUT_FADE_S),
+            before => short(before),
         };
-        let default_fade_out = match (options.no_trim && options.end.is_none(), ends.cut_off_end, options.end)
-        {
-            (true, ..) => 0.0,
-            (_, _, Some(end)) if frames(end) < ends.end => CUT_FADE_S,
-            (_, Some(_), _) => 0.0,
-            _ => options.tail,
+        let default_fade_out = match cut.to.saturating_sub(ends.end) {
+            _ if options.no_trim && options.end.is_none() => 0,
+            0 => frames(CUT_FADE_S),
+            after => after.min(frames(options.tail).max(frames(CUT_FADE_S))),
         };
-        cut.fade_in = frames(options.fade_in.unwrap_or(default_fade_in)).min(length);
-        cut.fade_out = frames(options.fade_out.unwrap_or(default_fade_out)).min(length);
+        cut.fade_in = options.fade_in.map_or(default_fade_in, frames).min(kept);
+        cut.fade_out = options.fade_out.map_or(default_fade_out, frames).min(kept);
         cut
     }
 
@@ -179,22 +202,36 @@ impl CutPlan {
         self.silence_before + (self.to - self.from) + self.silence_after
     }
 
-    /// The cut with its fades at another rate; `convert` converts a number of frames.
+    /// The cut with its silence and its fades at another rate; `convert` converts a number of frames.
     #[must_use]
     pub fn fades_at(&self, convert: impl Fn(u64) -> u64) -> Self {
-        Self { fade_in: convert(self.fade_in), fade_out: convert(self.fade_out), ..self.clone() }
+        Self {
+            silence_before: convert(self.silence_before),
+            silence_after: convert(self.silence_after),
+            fade_in: convert(self.fade_in),
+            fade_out: convert(self.fade_out),
+            ..self.clone()
+        }
     }
 
-    /// Gain of the fades at frame `at` of a result of `length` frames.
+    /// Whether a fade or the silence beside one changes frames `at..at + n` of a result of `length` frames.
+    pub fn fades(&self, at: u64, n: u64, length: u64) -> bool {
+        let starts = self.fade_in > 0 && at < self.silence_before + self.fade_in;
+        starts || (self.fade_out > 0 && length - (at + n) < self.silence_after + self.fade_out)
+    }
+
+    /// Gain of the fades at frame `at` of a result of `length` frames; 0 in the silence beside a fade.
     #[inline]
     pub fn gain(&self, at: u64, length: u64) -> f64 {
         let mut gain = 1.0;
-        if at < self.fade_in {
-            gain *= self.curve.gain(at as f64 / self.fade_in as f64);
+        if self.fade_in > 0 && at < self.silence_before + self.fade_in {
+            let within = at.saturating_sub(self.silence_before);
+            gain *= self.curve.gain(within as f64 / self.fade_in as f64);
         }
         let left = length - 1 - at;
-        if left < self.fade_out {
-            gain *= self.curve.gain(left as f64 / self.fade_out as f64);
+        if self.fade_out > 0 && left < self.silence_after + self.fade_out {
+            let within = left.saturating_sub(self.silence_after);
+            gain *= self.curve.gain(within as f64 / self.fade_out as f64);
         }
         gain
     }
@@ -219,6 +256,9 @@ mod tests {
             floor_after: Some(-80.0),
             cut_off_end: None,
             cut_off_start: None,
+            attack_at_start: false,
+            steady_before: false,
+            steady_after: false,
         }
     }
 
@@ -256,6 +296,32 @@ mod tests {
             let half = if curve == FadeCurve::Linear { 0.5 } else { std::f64::consts::FRAC_1_SQRT_2 };
             assert!((cut.gain(500, n) - half).abs() < 1e-12);
         }
+    }
+
+    /// Where the file begins or ends in sound, silence is put around it, and the fade lies at the sound.
+    #[test]
+    fn a_fade_lies_at_the_edge_of_the_sound() {
+        let cut_off = SongEnds {
+            start: 0,
+            end: 10_000,
+            cut_off_start: Some(-20.0),
+            cut_off_end: Some(-20.0),
+            ..ends()
+        };
+        let cut = CutPlan::plan(&cut_off, &EndsOptions::default());
+        let n = cut.length();
+        assert_eq!((cut.silence_before, cut.silence_after, n), (800, 1_000, 11_800));
+        assert_eq!((cut.fade_in, cut.fade_out), (10, 10));
+        assert_eq!((cut.gain(800, n), cut.gain(810, n)), (0.0, 1.0));
+        assert!((cut.gain(805, n) - std::f64::consts::FRAC_1_SQRT_2).abs() < 1e-12);
+        assert_eq!((cut.gain(10_799, n), cut.gain(10_789, n)), (0.0, 1.0));
+        assert!(cut.fades(700, 50, n) && !cut.fades(900, 100, n) && cut.fades(10_700, 95, n));
+        // An attack keeps its edge.
+        let attack = CutPlan::plan(&SongEnds { attack_at_start: true, ..cut_off }, &EndsOptions::default());
+        assert_eq!(attack.fade_in, 1);
+        // A fade in the noise ends before the music.
+        let near = CutPlan::plan(&SongEnds { start: 20, ..ends() }, &EndsOptions::default());
+        assert_eq!((near.silence_before, near.fade_in), (780, 20));
     }
 
     #[test]

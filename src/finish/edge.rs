@@ -6,7 +6,8 @@
 //! varying offset counts as sound. The floor is the quietest 50 ms before the music gets loud; room
 //! noise may swell somewhat above it (wind, water). The music begins where the level rises well above
 //! the noise just before; from there the search goes back to where the level left the floor, so that a
-//! slow fade-in is kept. In doubt a sound counts as music.
+//! slow fade-in is kept. In doubt a sound counts as music; only a steady sound at the very edge of the file, 30 dB
+//! and more below the loud passages, counts as noise, and that is said.
 
 /// Cells per second.
 const CELLS_PER_SECOND: f64 = 1000.0;
@@ -20,6 +21,18 @@ const NEAR_LOUD_DB: f64 = 35.0;
 const FLOOR_CELLS: usize = 50;
 /// Cells of the noise just before, 300 ms.
 const NOISE_CELLS: usize = 300;
+
+/// A sound at the edge of the file that lies this far below the loud passages may be noise, dB.
+const STEADY_BELOW_LOUD_DB: f64 = 30.0;
+/// Largest difference of the level of noise over windows of [`NOISE_CELLS`], dB.
+const STEADY_SPREAD_DB: f64 = 3.0;
+/// Shortest steady sound that counts as noise, 600 ms.
+const STEADY_CELLS: usize = 600;
+/// Cells at the edge of the file that may be silent before a steady sound begins, 100 ms.
+const STEADY_WITHIN_CELLS: usize = 100;
+/// Cells of an attack, 10 ms, and by how much it exceeds what follows, dB.
+const ATTACK_CELLS: usize = 10;
+const ATTACK_DB: f64 = 3.0;
 
 /// Sums over a cell: each channel, and the squares of both.
 #[derive(Clone, Copy, Default)]
@@ -48,6 +61,16 @@ pub(super) struct Edge {
     pub floor: Option<f64>,
     /// Level of the first cells if the file begins within the music, dBFS rms.
     pub cut_level: Option<f64>,
+    /// The file begins with an attack: its first cells are louder than those that follow.
+    pub attack: bool,
+    /// The noise before the music is so loud that it might be a quiet sound of the music.
+    pub steady: bool,
+}
+
+impl Edge {
+    fn at(edge: usize, floor: Option<f64>) -> Self {
+        Self { edge, floor, cut_level: None, attack: false, steady: false }
+    }
 }
 
 /// Thresholds for one end; levels in dBFS rms.
@@ -124,10 +147,15 @@ impl EdgeSearch {
             |i| floor.map_or(calm, |floor| above(self.noise(i).clamp(floor, floor + MAX_SWELL_DB)));
         let found = self.levels(average).enumerate().find(|(i, level)| *level > threshold(*i));
         let Some((first, level)) = found else {
-            return Edge { edge: 0, floor, cut_level: None };
+            return Edge::at(0, floor);
         };
+        if first < STEADY_WITHIN_CELLS
+            && let Some(edge) = self.after_steady_noise(first, thresholds)
+        {
+            return edge;
+        }
         if first == 0 {
-            return Edge { edge: 0, floor: None, cut_level: Some(level) };
+            return Edge { cut_level: Some(level), attack: self.begins_with_attack(), ..Edge::at(0, None) };
         }
         let mut edge = first;
         while edge >= FLOOR_CELLS && self.level(edge - FLOOR_CELLS, edge) > calm {
@@ -140,7 +168,37 @@ impl EdgeSearch {
             let inside = (first..first + average).find(|&i| self.level(i, i + 1) > sharp);
             edge = inside.unwrap_or(first);
         }
-        Edge { edge, floor, cut_level: None }
+        Edge::at(edge, floor)
+    }
+
+    /// The edge behind a sound from cell `from` on that is steady, far below the loud passages, and lasts until
+    /// the level rises by the margin: a hum, or the hiss of a preamplifier. None where it varies as music does.
+    fn after_steady_noise(&self, from: usize, thresholds: Thresholds) -> Option<Edge> {
+        let Thresholds { average, loud, margin, sharp_extra, .. } = thresholds;
+        if self.len() < from + STEADY_CELLS {
+            return None;
+        }
+        let noise = self.level(from, from + NOISE_CELLS);
+        let rises = |i: &usize| self.level(*i, i + average) > noise + margin;
+        let first = (from..=self.len() - average).find(rises)?;
+        if first < from + STEADY_CELLS || noise > loud - STEADY_BELOW_LOUD_DB {
+            return None;
+        }
+        // The second half may contain a slow rise out of the noise.
+        let last = (from + (first - from) / 2).max(from + STEADY_CELLS) - NOISE_CELLS;
+        let levels = (from..=last).step_by(FLOOR_CELLS).map(|i| self.level(i, i + NOISE_CELLS));
+        let (low, high) = levels.fold((noise, noise), |(low, high), level| (low.min(level), high.max(level)));
+        if high - low > STEADY_SPREAD_DB {
+            return None;
+        }
+        let sharp = noise + margin + sharp_extra;
+        let inside = (first..first + average).find(|&i| self.level(i, i + 1) > sharp);
+        Some(Edge { steady: true, ..Edge::at(inside.unwrap_or(first), Some(noise)) })
+    }
+
+    fn begins_with_attack(&self) -> bool {
+        self.len() >= NOISE_CELLS
+            && self.level(0, ATTACK_CELLS) > self.level(FLOOR_CELLS, NOISE_CELLS) + ATTACK_DB
     }
 }
 

@@ -51,6 +51,12 @@ pub struct SongEnds {
     pub cut_off_end: Option<f64>,
     /// Level of the first 10 ms of the file in dBFS rms if it begins in the middle of sound.
     pub cut_off_start: Option<f64>,
+    /// The sound in which the file begins is an attack.
+    pub attack_at_start: bool,
+    /// The noise before the music is steady, but so loud that it might be music.
+    pub steady_before: bool,
+    /// The same of the noise after it.
+    pub steady_after: bool,
 }
 
 /// Finds the ends of a file from consecutive blocks.
@@ -173,6 +179,9 @@ impl EndsFinder {
             floor_after: after.floor,
             cut_off_end: after.cut_level,
             cut_off_start: before.cut_level,
+            attack_at_start: before.attack,
+            steady_before: before.steady,
+            steady_after: after.steady,
         }
     }
 

@@ -151,7 +151,7 @@ pub fn render(
         let end = BLOCK_FRAMES.min(skip + usize::try_from(length - at).unwrap_or(usize::MAX));
         let n = (end - skip) as u64;
         if n > 0 {
-            if at < cut.fade_in || length - (at + n) < cut.fade_out {
+            if cut.fades(at, n, length) {
                 for i in skip..end {
                     let gain = cut.gain(at + (i - skip) as u64, length);
                     buffers.output.iter_mut().for_each(|channel| channel[i] *= gain);

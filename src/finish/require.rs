@@ -193,6 +193,9 @@ mod tests {
             floor_after: None,
             cut_off_end: None,
             cut_off_start: None,
+            attack_at_start: false,
+            steady_before: false,
+            steady_after: false,
         };
         let format = FileFormat {
             container: Container::Wav,

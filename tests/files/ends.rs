@@ -142,6 +142,65 @@ fn a_swelling_noise_is_not_music() {
     assert_eq!((ends.cut_off_start, ends.cut_off_end), (None, None));
 }
 
+/// Hum and hiss 30 to 40 dB below the music, at both ends, are trimmed as noise, and that is marked.
+#[test]
+fn a_steady_noise_is_trimmed_and_marked() {
+    let rate = 44_100;
+    for level in [-55.0, -48.5] {
+        for hum in [false, true] {
+            let mut random = Random::new(41);
+            let mut finder = EndsFinder::new(rate);
+            let amplitude = 10f64.powf(level / 20.0);
+            for i in 0..rate * 20 {
+                let t = f64::from(i) / f64::from(rate);
+                let noise = match hum {
+                    // Mains hum with its third harmonic, 1 : 0.5.
+                    true => {
+                        amplitude * 1.2649 * ((TAU * 50.0 * t).sin() + 0.5 * (TAU * 150.0 * t + 1.0).sin())
+                    }
+                    false => amplitude * 3f64.sqrt() * random.signed(),
+                };
+                let tone =
+                    if (5.0..14.0).contains(&t) { 0.18 * (TAU * 220.0 * (t - 5.0) + 0.7).sin() } else { 0.0 };
+                finder.push(&[tone + noise], &[tone + noise]);
+            }
+            let ends = finder.finish();
+            near(rate, ends.start, 5.0);
+            near(rate, ends.end, 14.0);
+            assert!(ends.steady_before && ends.steady_after && ends.cut_off_start.is_none());
+            assert!((ends.floor_before.unwrap() - level).abs() < 0.5, "{:?}", ends.floor_before);
+        }
+    }
+}
+
+/// A quiet beginning that moves as music does stays, from the first frame on; so does a steady one that is not far
+/// below the loud passages.
+#[test]
+fn a_quiet_beginning_at_the_edge_of_the_file_is_music() {
+    let rate = 44_100;
+    let find = |quiet: &dyn Fn(f64) -> f64| {
+        let mut finder = EndsFinder::new(rate);
+        for i in 0..rate * 20 {
+            let t = f64::from(i) / f64::from(rate);
+            let amplitude = if t < 6.0 { quiet(t) } else { 0.3 };
+            let x = amplitude * (TAU * 220.0 * t + 0.7).sin();
+            finder.push(&[x], &[x]);
+        }
+        finder.finish()
+    };
+    for quiet in [
+        // Struck notes 34 dB below the rest, two a second.
+        &|t: f64| 0.006 * (-5.0 * (t % 0.5)).exp() as f64,
+        &|t: f64| 0.004 * 10f64.powf(0.25 * (TAU * 0.5 * t).sin()),
+        &|_| 0.012,
+    ] as [&dyn Fn(f64) -> f64; 3]
+    {
+        let ends = find(quiet);
+        assert_eq!((ends.start, ends.steady_before), (0, false));
+        assert!(ends.cut_off_start.is_some());
+    }
+}
+
 /// Ten seconds from the noise up to full level: what can be heard above the noise stays.
 #[test]
 fn a_slow_fade_in_is_kept_from_the_noise_on() {
