@@ -1,7 +1,7 @@
 //! The signal path:
 //!
 //! ```text
-//! in → trim → EQ ⇄ compressor → drive → limiter → out
+//! in → trim → EQ ⇄ compressor → drive → limiter → word length → out
 //!  '------------- delay -------------------> bypass, compare
 //! ```
 //!
@@ -21,6 +21,7 @@ use crate::dsp::{Block, CHANNELS, CHUNK, db};
 use crate::settings::{Compare, Settings};
 use crate::stage::eq::EqCurve;
 use crate::stage::limiter::Limiter;
+use crate::stage::word_length::WordRounding;
 use crate::tap_ring::Tap;
 use edge::{EdgeSample, clean};
 use faded::{FADE_S, faded};
@@ -43,6 +44,7 @@ pub struct Chain {
     /// EQ and compressor.
     ordered: OrderedStages,
     limiter: Limiter,
+    word_rounding: WordRounding,
     /// The untouched input, delayed for bypass, compare and the "before" tap.
     untouched: [Delay<f32>; CHANNELS],
     /// The compressor's reduction, delayed to be aligned with the output.
@@ -103,6 +105,7 @@ impl Chain {
             trim_on: fade(true),
             ordered: OrderedStages::new(sample_rate),
             limiter,
+            word_rounding: WordRounding::new(sample_rate),
             untouched: [Delay::new(latency), Delay::new(latency)],
             compressor_db: Delay::new(latency),
             bypass: fade(false),
@@ -160,6 +163,7 @@ impl Chain {
         self.trim_on.set(settings.input.trim_on);
         self.ordered.set(settings);
         self.limiter.set(&settings.limiter);
+        self.word_rounding.set(&settings.output);
         self.bypass.set(settings.bypass);
         self.before.set(settings.compare == Compare::Before);
     }
@@ -174,6 +178,7 @@ impl Chain {
         self.trim.jump();
         self.ordered.jump();
         self.limiter.jump();
+        self.word_rounding.jump();
         for fade in [&mut self.trim_on, &mut self.bypass, &mut self.before] {
             fade.jump();
         }
@@ -184,6 +189,7 @@ impl Chain {
         self.jump();
         self.ordered.reset();
         self.limiter.reset();
+        self.word_rounding.reset();
         self.untouched.iter_mut().for_each(Delay::reset);
         self.compressor_db.reset();
         self.loudness_match.reset();
@@ -244,8 +250,9 @@ impl Chain {
     }
 
     /// Like [`process`](Self::process) for files: two channels of 64-bit samples, rounded nowhere, so
-    /// that whoever writes the file decides about the word length. Bypass and compare are for
-    /// listening and are left out; rounded to f32, the samples are those of `process`.
+    /// that whoever writes the file decides about the word length: the setting is left out. So are bypass and
+    /// compare, which are for listening. With the word length off and rounded to f32, the samples are those of
+    /// `process`.
     pub fn process_wide(&mut self, mut io: [&mut [f64]; CHANNELS], tap: impl FnMut(&Tap)) {
         self.process_stretches(&mut io, tap);
     }
@@ -264,6 +271,9 @@ impl Chain {
             self.buffers.block.start = self.at;
             self.read_input(io, done, len);
             self.process_stages();
+            if S::IS_MONITORED {
+                self.round_to_words();
+            }
             self.write_output(io, done, len);
             if S::IS_MONITORED {
                 self.measure_loudness(len);
@@ -292,6 +302,7 @@ impl Chain {
         self.trim.tick();
         self.ordered.tick(self.settings.compressor.auto_makeup);
         self.limiter.tick();
+        self.word_rounding.tick();
         self.bypass.tick();
         self.before.tick();
         self.set_listening_gains();
@@ -331,6 +342,11 @@ impl Chain {
         self.ordered.process(block, dry);
         self.compressor_db.process(self.ordered.heard_reduction_db(), &mut compressor_db[..block.len]);
         self.limiter.process(block);
+    }
+
+    fn round_to_words(&mut self) {
+        let bounds = self.limiter.bounds().map(|bounds| &bounds[..]);
+        self.word_rounding.process(&mut self.buffers.block, bounds);
     }
 
     fn measure_loudness(&mut self, len: usize) {
@@ -379,7 +395,7 @@ impl Chain {
 /// `None` when nothing differs that changes the result, else the part of the change that is known to be a
 /// gain, dB.
 fn audible_move(old: &Settings, new: &Settings) -> Option<f64> {
-    let listening = Settings { bypass: old.bypass, compare: old.compare, ..*new };
+    let listening = Settings { bypass: old.bypass, compare: old.compare, output: old.output, ..*new };
     if listening == *old {
         return None;
     }

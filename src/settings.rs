@@ -22,6 +22,8 @@ pub struct Settings {
     pub compressor: CompressorSettings,
     /// Drive and limiter.
     pub limiter: LimiterSettings,
+    /// Words of the output.
+    pub output: OutputSettings,
     /// Level-matched comparison.
     pub compare: Compare,
 }
@@ -179,6 +181,41 @@ pub struct LimiterSettings {
     pub true_peak: bool,
     /// Monitoring: plays the removed signal only, the driven input minus the output.
     pub removed_only: bool,
+}
+
+/// Words of the output, after the limiter.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub struct OutputSettings {
+    /// Length of the words that the output is rounded to.
+    pub word_length: WordLength,
+    /// Shapes the dither's noise at 44.1 and 48 kHz, here and in files of 16 and 24 bit.
+    pub noise_shaping: bool,
+}
+
+/// Length of words that samples are rounded to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub enum WordLength {
+    /// Floating point, not rounded.
+    #[default]
+    Off,
+    /// 24 bit.
+    Bits24,
+    /// 20 bit.
+    Bits20,
+    /// 16 bit.
+    Bits16,
+}
+
+impl WordLength {
+    /// Bits of a word.
+    pub fn bits(self) -> Option<u16> {
+        match self {
+            Self::Off => None,
+            Self::Bits24 => Some(24),
+            Self::Bits20 => Some(20),
+            Self::Bits16 => Some(16),
+        }
+    }
 }
 
 impl Default for InputSettings {

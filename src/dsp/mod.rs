@@ -13,6 +13,7 @@ pub mod k_weighting;
 pub mod loudness_difference;
 pub mod loudness_match;
 pub mod minmax;
+pub mod quantiser;
 pub mod sliding;
 pub mod smooth;
 

@@ -127,7 +127,7 @@ impl Layout {
 pub struct OutputSpec {
     /// The container.
     pub layout: Layout,
-    /// 16 or 24 bit integers (dithered, see [`Quantiser`](super::Quantiser)); 32 bit float for WAV only.
+    /// 16 or 24 bit integers (dithered, see [`Quantiser`](crate::dsp::quantiser::Quantiser)); 32 bit float for WAV only.
     pub encoding: Encoding,
     /// Hz.
     pub rate: u32,
@@ -135,6 +135,8 @@ pub struct OutputSpec {
     pub channels: u16,
     /// Linear amplitude that no stored sample may exceed; 1.0 is full scale.
     pub ceiling: f64,
+    /// Shapes the dither's noise, at 44.1 and 48 kHz.
+    pub noise_shaping: bool,
     /// What the file says about itself.
     pub tags: Tags,
 }
@@ -142,7 +144,7 @@ pub struct OutputSpec {
 impl OutputSpec {
     /// A file up to full scale, without tags.
     pub fn new(layout: Layout, encoding: Encoding, rate: u32, channels: u16) -> Self {
-        Self { layout, encoding, rate, channels, ceiling: 1.0, tags: Tags::default() }
+        Self { layout, encoding, rate, channels, ceiling: 1.0, noise_shaping: false, tags: Tags::default() }
     }
 }
 

@@ -64,6 +64,7 @@ impl MasterJob {
         let untitled = Tags::default().with(TagField::Title, self.untitled.as_deref());
         OutputSpec {
             ceiling: if limiter.on { db::to_gain(f64::from(limiter.ceiling)) } else { 1.0 },
+            noise_shaping: self.settings.output.noise_shaping,
             tags: self.tags.over(&source.metadata_after(cut, rate).tags.over(&untitled)),
             ..OutputSpec::new(self.layout, self.encoding, rate, channels)
         }

@@ -8,9 +8,10 @@ use std::fs::File;
 use std::io::{BufWriter, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
+use crate::dsp::quantiser::Quantiser;
+
 use super::bext::BextLoudness;
 use super::digest::SampleDigest;
-use super::dither::Quantiser;
 use super::error::{Error, Fault, Result, writing};
 use super::flac_writer::FlacWriter;
 use super::format::{Encoding, Layout, OutputSpec, Overwrite};
@@ -107,7 +108,8 @@ impl Writer {
         Ok(Self {
             path: path.to_owned(),
             overwrite,
-            quantiser: Quantiser::new(bits.min(24), spec.ceiling, DITHER_SEED),
+            quantiser: Quantiser::new(bits.min(24), spec.ceiling, DITHER_SEED)
+                .with_noise_shaping(spec.noise_shaping, f64::from(spec.rate)),
             spec,
             encoder,
             unfinished,

@@ -1,7 +1,7 @@
 //! The table of parameters.
 
 use super::{Kind, Law, Param, Unit};
-use crate::settings::{BandChannel, BandKind, Compare, Slope, StageOrder};
+use crate::settings::{BandChannel, BandKind, Compare, Slope, StageOrder, WordLength};
 use std::sync::LazyLock;
 
 /// A number; `$at` is its place in the settings.
@@ -167,6 +167,11 @@ static TABLE: LazyLock<Vec<Param>> = LazyLock::new(|| {
             "Also limits the peaks between the samples (true peaks); leave it on for a release."),
         switch!("removed_only", "limiter", "removed signal only", limiter.removed_only,
             "Plays only the signal that the limiter removes; for monitoring, never for a release."),
+        choice!("word_length", "out", "word length", output.word_length,
+            ["off" => WordLength::Off, "24 bit" => WordLength::Bits24, "20 bit" => WordLength::Bits20, "16 bit" => WordLength::Bits16],
+            "Rounds the output to words with TPDF dither, under the ceiling; only for a host that cuts the words off itself. Off is floating point, to which an export adds its own dither; files have the bits they are asked for."),
+        switch!("noise_shaping", "out", "noise shaping", output.noise_shaping,
+            "Moves the dither's noise to above 10 kHz, at 44.1 and 48 kHz; for 16 bit only, and never before further processing."),
     ]);
     table
 });

@@ -10,3 +10,4 @@ mod rates;
 mod signal;
 mod swapped;
 mod wide;
+mod words;

@@ -184,7 +184,7 @@ fn a_damaged_tag_costs_the_tag_alone() {
 }
 
 /// Big-endian AIFF-C of an 80-bit rate (Audio Interchange File Format 1.3), with a name and a marker.
-fn aiff(dir: &tempfile::TempDir, name: &str, kind: Option<&[u8; 4]>, data: &[u8], bits: u16) -> PathBuf {
+pub fn aiff(dir: &tempfile::TempDir, name: &str, kind: Option<&[u8; 4]>, data: &[u8], bits: u16) -> PathBuf {
     let part = |id: &[u8; 4], body: &[u8]| {
         let mut out = [id.as_slice(), &(body.len() as u32).to_be_bytes(), body].concat();
         out.resize(out.len().next_multiple_of(2), 0);

@@ -163,7 +163,7 @@ fn loudness(json: &Value) {
 }
 
 fn cue_sheets(json: &Value, masters: &Path) {
-    let sheet = fs::read_to_string(masters.join("Boathouse.cue")).unwrap();
+    let cue = fs::read_to_string(masters.join("Boathouse.cue")).unwrap();
     for line in [
         "TITLE \"Boathouse\"",
         "PERFORMER \"The boathouse four\"",
@@ -173,12 +173,12 @@ fn cue_sheets(json: &Value, masters: &Path) {
         "    ISRC AA6Q72600012",
         "    REM GAP AFTER 0.250000 s, 11025 samples",
     ] {
-        assert!(sheet.lines().any(|found| found == line), "{line}: {sheet}");
+        assert!(cue.lines().any(|found| found == line), "{line}: {cue}");
     }
     // Song 2 begins where the file of song 1 ends: 3.5 s; it has rung out 1.5 s before.
-    let sheet = fs::read_to_string(masters.join("Boathouse (one file).cue")).unwrap();
+    let cue = fs::read_to_string(masters.join("Boathouse (one file).cue")).unwrap();
     assert!(
-        sheet.contains(
+        cue.contains(
             "  TRACK 02 AUDIO\n    TITLE \"Part 2\"\n    PERFORMER \"The boathouse four\"\n    \
         ISRC AA6Q72600002\n    INDEX 00 00:02:00\n    INDEX 01 00:03:38\n"
         ),

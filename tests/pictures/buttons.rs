@@ -71,6 +71,19 @@ fn switches_switch() {
 }
 
 #[test]
+fn the_word_length_is_chosen_from_its_list() {
+    let mut rig = Rig::new();
+    rig.click("word length");
+    rig.wait(0.2);
+    rig.click("16 bit");
+    assert_eq!(rig.value("word_length"), 3.0);
+    rig.click("word length");
+    rig.wait(0.2);
+    rig.click("noise shaping");
+    assert_eq!(rig.value("noise_shaping"), 1.0);
+}
+
+#[test]
 fn eq_and_compressor_swap_by_button_and_by_dragging() {
     let mut rig = Rig::new();
     let eq_x = rig.rect("node 3").center().x;
@@ -189,6 +202,7 @@ fn tab_visits_every_control_in_reading_order() {
         "look-ahead",
         "limiter stereo link",
         "true peak",
+        "word length",
         "removed signal only",
     ];
     let places: Vec<usize> = stops

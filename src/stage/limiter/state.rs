@@ -252,6 +252,11 @@ impl Limiter {
         &self.clip_db
     }
 
+    /// [`limit`](Self::limit) where it bounds every sample: with the stage on and heard as it is.
+    pub fn bounds(&self) -> Option<&[f32; CHUNK]> {
+        (self.on.is_wet() && self.removed_only.is_dry()).then(|| self.limit())
+    }
+
     /// The ceiling that each frame of the last block keeps, linear. It follows the parameter
     /// later by the latency and is an exact f32, so that no rounding can cross it. With the stage
     /// off, or while removed signal only is heard, it bounds nothing.

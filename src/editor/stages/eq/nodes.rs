@@ -8,6 +8,7 @@ use crate::editor::drawing;
 use crate::editor::focus::{focus_ring, keep_arrow_keys, wheel_clicks};
 use crate::editor::param_editor::ParamEditor;
 use crate::editor::ruler::{round_to_display, stepped};
+use crate::editor::stages::choices::choices;
 use crate::params;
 use crate::settings::BANDS;
 use egui::{Align2, Key, Pos2, Rect, Response, Sense, Shape, Stroke, Ui, WidgetInfo, pos2, vec2};
@@ -176,19 +177,6 @@ pub fn menu(ui: &mut Ui, solo: &mut Option<usize>, editor: &mut ParamEditor, ban
         choices(ui, editor, slope);
     }
     choices(ui, editor, band.channel);
-}
-
-/// The values of a choice as menu entries.
-fn choices(ui: &mut Ui, editor: &mut ParamEditor, index: usize) {
-    let params::Kind::Choice(names) = params::all()[index].kind else { return };
-    ui.separator();
-    for (value, name) in names.iter().enumerate() {
-        let chosen = editor.get(index).round() as usize == value;
-        if ui.selectable_label(chosen, *name).clicked() {
-            editor.set_once(index, value as f32);
-            ui.close();
-        }
-    }
 }
 
 #[expect(clippy::too_many_arguments, reason = "everything that one frame depends on")]
