@@ -190,7 +190,7 @@ fn a_quiet_beginning_at_the_edge_of_the_file_is_music() {
     };
     for quiet in [
         // Struck notes 34 dB below the rest, two a second.
-        &|t: f64| 0.006 * (-5.0 * (t % 0.5)).exp() as f64,
+        &|t: f64| 0.006 * (-5.0 * (t % 0.5)).exp(),
         &|t: f64| 0.004 * 10f64.powf(0.25 * (TAU * 0.5 * t).sin()),
         &|_| 0.012,
     ] as [&dyn Fn(f64) -> f64; 3]

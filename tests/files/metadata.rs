@@ -219,7 +219,9 @@ fn aiff_is_read_like_wav() {
     let dir = tempfile::tempdir().unwrap();
     let all = samples();
     let wide = |x: i16| f64::from(x) / 32_768.0;
-    let kinds: [(&str, Option<&[u8; 4]>, u16, fn(i16) -> Vec<u8>); 5] = [
+    /// File name, AIFF-C type, bits, bytes of a sample.
+    type SampleKind = (&'static str, Option<&'static [u8; 4]>, u16, fn(i16) -> Vec<u8>);
+    let kinds: [SampleKind; 5] = [
         ("16.aiff", None, 16, |x| x.to_be_bytes().to_vec()),
         ("24.aif", None, 24, |x| (i32::from(x) << 8).to_be_bytes()[1..].to_vec()),
         ("32.aifc", Some(b"NONE"), 32, |x| (i32::from(x) << 16).to_be_bytes().to_vec()),

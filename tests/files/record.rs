@@ -182,7 +182,7 @@ fn cue_sheets(json: &Value, masters: &Path) {
             "  TRACK 02 AUDIO\n    TITLE \"Part 2\"\n    PERFORMER \"The boathouse four\"\n    \
         ISRC AA6Q72600002\n    INDEX 00 00:02:00\n    INDEX 01 00:03:38\n"
         ),
-        "{sheet}"
+        "{cue}"
     );
     let frames = |i: usize| json["songs"][i]["master"]["frames"].as_u64().unwrap();
     let start: u64 = (0..11).map(frames).sum();
@@ -193,7 +193,7 @@ fn cue_sheets(json: &Value, masters: &Path) {
         seventy_fifths / 75 % 60,
         seventy_fifths % 75
     );
-    assert!(sheet.contains(&last), "{last}: {sheet}");
+    assert!(cue.contains(&last), "{last}: {cue}");
 }
 
 /// The long file is the masters one after the other, sample by sample.
