@@ -2,7 +2,8 @@
 //! read again, report written, as a multiple of real time.
 //!
 //! `cargo bench --no-default-features --bench finish` prints the best of three runs on a song of 4
-//! minutes (asked: at least 100 × on two idle cores). `… --bench finish -- long` makes a file of 2
+//! minutes (asked: at least 100 × on two idle cores), then what three deliveries and a far target cost beside
+//! one delivery. `… --bench finish -- long` makes a file of 2
 //! hours (RF64, 32 bit float at 88.2 kHz, over 4 GiB) in the folder for temporary files and prints the
 //! highest memory too (asked: under 200 MB; Linux only).
 
@@ -31,7 +32,8 @@ fn song(path: &Path, seconds: f64, times: usize, encoding: Encoding) {
 fn finish(mix: &Path, extra: &[&str]) -> (f64, Option<f64>) {
     let start = Instant::now();
     let mut child = Command::new(env!("CARGO_BIN_EXE_lintel"))
-        .args(["finish", "-q", "--overwrite", "--target", "-14"])
+        .args(["finish", "-q", "--overwrite"])
+        .args(if extra.contains(&"--target") { &[][..] } else { &["--target", "-14"] })
         .args(extra)
         .arg(mix)
         .stdout(Stdio::null())
@@ -50,6 +52,33 @@ fn finish(mix: &Path, extra: &[&str]) -> (f64, Option<f64>) {
             return (start.elapsed().as_secs_f64(), highest);
         }
         std::thread::sleep(Duration::from_millis(5));
+    }
+}
+
+/// Three deliveries of one song against one, and one whose target is far away against one that is reached with
+/// what the song has: medians of five runs in turn.
+fn deliveries(mix: &Path) {
+    let kinds: [(&str, &[&str]); 4] = [
+        ("one delivery", &["--deliver", "wav24"]),
+        ("wav24,wav16@44100,flac24", &["--deliver", "wav24,wav16@44100,flac24"]),
+        ("wav24,wav16@44100,\"flac24:-16 -1\"", &["--deliver", "wav24,wav16@44100,flac24:-16 -1"]),
+        ("far target, −8 LUFS", &["--target", "-8", "--force"]),
+    ];
+    let mut seconds = [const { Vec::new() }; 4];
+    for _ in 0..5 {
+        for (seconds, (_, extra)) in seconds.iter_mut().zip(kinds) {
+            seconds.push(finish(mix, extra).0);
+        }
+    }
+    let medians = seconds.map(|mut seconds| {
+        seconds.sort_by(f64::total_cmp);
+        seconds[2]
+    });
+    for ((name, _), median) in kinds.iter().zip(medians) {
+        println!(
+            "4 min, {name}: {median:.2} s, {:.2} × one delivery (asked for three: at most 1.8)",
+            median / medians[0]
+        );
     }
 }
 
@@ -78,4 +107,5 @@ fn main() {
         let factor = 240.0 / best;
         println!("4 min, {name}: {}, {factor:.0} × real time (asked: at least 100)", words(best));
     }
+    deliveries(&mix);
 }

@@ -59,7 +59,10 @@ impl FlacWriter {
     /// Starts a stream of `bits` integers; the tags become Vorbis comments, markers chapters among them (an open
     /// convention).
     pub fn new(file: File, rate: u32, bits: u16, channels: u16, tags: &Tags) -> Result<Self> {
-        let mut options = Options::default().padding(PADDING_BYTES).map_err(|err| invalid(&err))?;
+        let mut options = Options::default()
+            .fast_channel_correlation(true)
+            .padding(PADDING_BYTES)
+            .map_err(|err| invalid(&err))?;
         for (field, text) in tags.fields() {
             options = options.tag(field.vorbis(), text);
         }
