@@ -1,6 +1,6 @@
 //! Inserted and untouched, Lintel changes nothing but peaks over the ceiling.
 
-use crate::signal::{busy, latency, null_db, run, run_moving, transients};
+use crate::signal::{busy, latency, null_db, run, run_stepped, transients};
 use lintel::chain::Chain;
 use lintel::settings::{Compare, Settings};
 
@@ -144,15 +144,7 @@ fn every_block_size_gives_the_same_samples_also_while_settings_move() {
         settings.bypass = frame / step == 3;
         settings
     };
-    let with = |block: usize| {
-        let mut done = 0;
-        let size = move || {
-            let len = block.min(step - done % step);
-            done += len;
-            len
-        };
-        run_moving(rate, &input, size, |frame| (frame % step == 0).then(|| moves(frame)), &moves(0))
-    };
+    let with = |block: usize| run_stepped(rate, &input, block, step, moves);
     let reference = with(480);
     for block in [1, 17, 64, 4096] {
         assert_eq!(with(block), reference, "block size {block}");

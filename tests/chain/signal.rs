@@ -54,6 +54,24 @@ pub fn run_moving(
     out
 }
 
+/// Runs `input` in blocks of `block` frames; the settings move at every `step` frames, where a block begins
+/// whatever its size.
+pub fn run_stepped(
+    rate: f64,
+    input: &[Vec<f32>; 2],
+    block: usize,
+    step: usize,
+    moves: impl Fn(usize) -> Settings,
+) -> [Vec<f32>; 2] {
+    let mut done = 0;
+    let size = move || {
+        let len = block.min(step - done % step);
+        done += len;
+        len
+    };
+    run_moving(rate, input, size, |frame| (frame % step == 0).then(|| moves(frame)), &moves(0))
+}
+
 /// Runs `input` with fixed settings in blocks of `block` frames.
 pub fn run(rate: f64, input: &[Vec<f32>; 2], block: usize, settings: &Settings) -> [Vec<f32>; 2] {
     run_moving(rate, input, || block, |_| None, settings)

@@ -1,6 +1,6 @@
 //! The word length: the last step of the chain rounds to words, under the ceiling.
 
-use crate::signal::{busy, latency, run, run_moving, transients};
+use crate::signal::{busy, latency, run, run_stepped, transients};
 use lintel::chain::Chain;
 use lintel::meter::true_peak::TruePeak;
 use lintel::settings::{Settings, WordLength};
@@ -108,15 +108,7 @@ fn block_sizes_give_the_same_words_while_the_length_changes() {
         let (length, _) = LENGTHS[frame / step % 3];
         with(busy(), length, (frame / step).is_multiple_of(2))
     };
-    let with_blocks = |block: usize| {
-        let mut done = 0;
-        let size = move || {
-            let len = block.min(step - done % step);
-            done += len;
-            len
-        };
-        run_moving(rate, &input, size, |frame| (frame % step == 0).then(|| moves(frame)), &moves(0))
-    };
+    let with_blocks = |block: usize| run_stepped(rate, &input, block, step, moves);
     let reference = with_blocks(480);
     for block in [1, 17, 4096] {
         assert!(with_blocks(block) == reference, "block size {block}");
