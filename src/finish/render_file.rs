@@ -1,10 +1,12 @@
 //! A full pass: jobs that share one render, and its settings, in; all figures and an unfinished file for each
 //! job out.
 
+use std::sync::Arc;
 use std::sync::mpsc::sync_channel;
+use std::thread::ScopedJoinHandle;
 
 use super::bext::BextLoudness;
-use super::error::Result;
+use super::error::{Error, Fault, Result};
 use super::job::MasterJob;
 use super::progress::ProgressWatcher;
 use super::render::{OwnedBlock, RenderJob, render};
@@ -14,7 +16,7 @@ use super::tags::TagField;
 use super::writer::{Writer, Written};
 use crate::dsp::db;
 
-/// Blocks that may wait for the meters.
+/// Blocks that may wait for the meters or for a file.
 const QUEUED_BLOCKS: usize = 8;
 /// Loudness that a replay gain leads to, LUFS (the convention called ReplayGain 2.0, from memory).
 const REPLAY_GAIN_LUFS: f64 = -18.0;
@@ -28,8 +30,8 @@ pub(super) struct RenderedSong {
     pub writers: Vec<Writer>,
 }
 
-/// Renders through the chain onto disk, with the meters on a thread of their own. The `jobs` differ in their
-/// files only.
+/// Renders through the chain onto disk; the meters and each file have a thread of their own. The `jobs` differ in
+/// their files only.
 pub(super) fn render_file(
     jobs: &[&MasterJob],
     pass: RenderJob,
@@ -48,28 +50,44 @@ pub(super) fn render_file(
         let writer = Writer::create(&job.output, spec, job.overwrite, &[&job.input])?;
         Ok(if format.channels == 1 { writer.with_equal_channels() } else { writer })
     };
-    let mut writers = jobs.iter().map(create).collect::<Result<Vec<Writer>>>()?;
-    let (send, receive) = sync_channel::<OwnedBlock>(QUEUED_BLOCKS);
-    let measured = std::thread::scope(|scope| {
+    let writers = jobs.iter().map(create).collect::<Result<Vec<Writer>>>()?;
+    std::thread::scope(|scope| {
+        let (send, receive) = sync_channel::<Arc<OwnedBlock>>(QUEUED_BLOCKS);
         let metering = scope.spawn(move || {
             for block in receive {
                 meters.push(&block.borrow());
             }
             meters.finish()
         });
+        let (mut sends, mut writing) = (vec![send], Vec::new());
+        for mut writer in writers {
+            let (send, receive) = sync_channel::<Arc<OwnedBlock>>(QUEUED_BLOCKS);
+            sends.push(send);
+            writing.push(scope.spawn(move || {
+                for block in receive {
+                    let [left, right] = block.borrow().output;
+                    writer.write(left, right)?;
+                }
+                Ok(writer)
+            }));
+        }
         let rendered = render(pass, watch, |block| {
-            for writer in &mut writers {
-                writer.write(block.output[0], block.output[1])?;
-            }
-            // Sending fails only if the meters panicked; the panic is passed on below.
-            let _ = send.send(OwnedBlock::of(block));
-            Ok(())
+            let block = Arc::new(OwnedBlock::of(block));
+            // A receiver is only gone after an error or a panic of its thread, which is passed on below.
+            let all_sent = sends.iter().all(|send| send.send(block.clone()).is_ok());
+            all_sent.then_some(()).ok_or_else(|| Error::new(&job.output, Fault::Stopped))
         });
-        drop(send);
-        let measured = metering.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
-        rendered.map(|clipped| SongMeasurement { clipped, ..measured })
-    })?;
-    Ok((measured, writers))
+        drop(sends);
+        let measured = joined(metering);
+        // A writer's error comes first: the render's may only say that it could not go on.
+        let writers = writing.into_iter().map(joined).collect::<Result<Vec<Writer>>>()?;
+        Ok((SongMeasurement { clipped: rendered?, ..measured }, writers))
+    })
+}
+
+/// What a thread gives; its panic is passed on.
+fn joined<T>(thread: ScopedJoinHandle<T>) -> T {
+    thread.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))
 }
 
 /// Loudness and peak of a record as a whole.
