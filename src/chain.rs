@@ -2,7 +2,7 @@
 //!
 //! ```text
 //! in → trim → EQ ⇄ compressor → drive → limiter → word length → out
-//!  '------------- delay -------------------> bypass, compare
+//!  '------------- delay ---------------------------------> bypass, compare
 //! ```
 //!
 //! The plugin, the command line and the tests all run [`Chain`]. It processes any number of frames in
