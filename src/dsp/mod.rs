@@ -10,6 +10,7 @@ pub mod filter;
 pub mod gain;
 pub mod half_band;
 pub mod k_weighting;
+pub mod lanes;
 pub mod loudness_difference;
 pub mod loudness_match;
 pub mod minmax;

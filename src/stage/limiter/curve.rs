@@ -11,10 +11,11 @@
 //! curve runs at four times the rate. Only what it takes, v − f(v), comes back down to the
 //! sample rate and is subtracted: where the curve takes nothing, the samples pass bit for bit.
 
-use super::demand::narrow;
+use super::demand::{BOUND_MARGIN, narrow};
 use crate::dsp::CHUNK;
 use crate::dsp::chunk_ring::ChunkRing;
-use crate::dsp::half_band::{AHEAD, Fourfold, HalfBands, HalfBandsDown, NORM};
+use crate::dsp::half_band::{AHEAD, Fourfold, HalfBands, HalfBandsDown};
+use crate::dsp::lanes::{LANES, each, folded, lanes, larger, pairs};
 
 /// One channel.
 #[derive(Clone, Debug)]
@@ -57,32 +58,11 @@ impl SoftClip {
     ) -> [f64; CHUNK] {
         self.samples.push(x);
         let narrow = narrow(x);
-        let top = self.up.top(&narrow);
         let mut taken: Option<Fourfold> = None;
         match curve {
-            Some((knees, limits)) if top * NORM > lowest(knees) => {
+            Some((knees, limits)) if !self.up.is_below(&narrow, lowest(knees) / BOUND_MARGIN as f32) => {
                 let mut four = self.up.fourfold(&narrow);
-                let mut any = false;
-                for stream in &mut four {
-                    for i in 0..CHUNK {
-                        let (v, k, c) = (stream[i], knees[i], limits[i]);
-                        let a = v.abs();
-                        let room = c - k;
-                        let least = c * 1e-6;
-                        let room = if room > least { room } else { least };
-                        let u = (a - k) / room;
-                        let u = if u > 0.0 { u } else { 0.0 };
-                        let u = if u < 1.5 { u } else { 1.5 };
-                        let f = k + room * (u - (4.0 / 27.0) * u * u * u);
-                        let over = a > k;
-                        let r = if a / f > ratio[i] { a / f } else { ratio[i] };
-                        ratio[i] = if over { r } else { ratio[i] };
-                        let taken = if over { a - f } else { 0.0 };
-                        any |= over;
-                        stream[i] = taken.copysign(v);
-                    }
-                }
-                if any {
+                if bend(&mut four, knees, limits, ratio) {
                     taken = Some(four);
                 }
             }
@@ -103,15 +83,63 @@ impl SoftClip {
     }
 }
 
+/// Groups of them in a chunk at four times the rate.
+const GROUPS: usize = 4 * CHUNK / LANES;
+
+/// What the curve takes of every value, in its place; false: nothing of any.
 #[inline(always)]
-fn lowest(values: &[f32; CHUNK]) -> f32 {
-    let mut lanes: [f32; 8] = values[..8].try_into().expect("eight");
-    for group in values.as_chunks::<8>().0 {
-        for k in 0..8 {
-            lanes[k] = if group[k] < lanes[k] { group[k] } else { lanes[k] };
+fn bend(four: &mut Fourfold, knees: &[f32; CHUNK], limits: &[f32; CHUNK], ratio: &mut [f32; CHUNK]) -> bool {
+    let place = |group: usize| (group / (CHUNK / LANES), group % (CHUNK / LANES) * LANES);
+    let mut is_over = [false; GROUPS];
+    for group in 0..GROUPS {
+        let (stream, at) = place(group);
+        for i in at..at + LANES {
+            is_over[group] |= four[stream][i].abs() > knees[i];
         }
     }
-    lanes.into_iter().fold(f32::INFINITY, |a, b| if b < a { b } else { a })
+    let over = is_over.iter().filter(|over| **over).count();
+    // Beyond a half, to work all out is quicker than to choose.
+    let all = over > GROUPS / 2;
+    for group in 0..GROUPS {
+        let (stream, at) = place(group);
+        if all || is_over[group] {
+            bend_group(&mut four[stream], knees, limits, ratio, at);
+        } else {
+            four[stream][at..at + LANES].fill(0.0);
+        }
+    }
+    over > 0
+}
+
+/// The same for the values from `at` on.
+#[inline(always)]
+fn bend_group(
+    stream: &mut [f32; CHUNK],
+    knees: &[f32; CHUNK],
+    limits: &[f32; CHUNK],
+    ratio: &mut [f32; CHUNK],
+    at: usize,
+) {
+    let v = lanes(stream, at);
+    let (a, k, c) = (each(v, f32::abs), lanes(knees, at), lanes(limits, at));
+    let room = larger(each(c, |c| c * 1e-6), pairs(c, k, |c, k| c - k));
+    let over = pairs(a, k, |a, k| a - k);
+    let u = pairs(over, room, |over, room| over / room);
+    let u = each(each(u, |u| if u > 0.0 { u } else { 0.0 }), |u| if u < 1.5 { u } else { 1.5 });
+    let f = pairs(k, pairs(room, each(u, |u| u - (4.0 / 27.0) * u * u * u), |r, u| r * u), |k, v| k + v);
+    let lowered = pairs(a, f, |a, f| a / f);
+    // Below the knee a / f is under 1, and a − f is not counted.
+    let ratios = larger(lanes(ratio, at), lowered);
+    ratio[at..at + LANES].copy_from_slice(&ratios);
+    let taken = pairs(pairs(a, f, |a, f| a - f), over, |taken, over| if over > 0.0 { taken } else { 0.0 });
+    stream[at..at + LANES].copy_from_slice(&pairs(taken, v, f32::copysign));
+}
+
+#[inline(always)]
+fn lowest(values: &[f32; CHUNK]) -> f32 {
+    let smaller = |a: f32, b: f32| if b < a { b } else { a };
+    let groups = values.as_chunks::<LANES>().0;
+    folded(groups[1..].iter().fold(groups[0], |a, b| pairs(a, *b, smaller)), smaller)
 }
 
 impl Default for SoftClip {

@@ -3,7 +3,7 @@
 
 use super::steps::{STEP_FRAMES, STEPS, Steps, larger};
 use crate::dsp::fastlog::log2;
-use crate::dsp::half_band::{AHEAD, HalfBands, NORM};
+use crate::dsp::half_band::{AHEAD, HalfBands};
 use crate::dsp::{CHANNELS, CHUNK};
 
 /// Added to every excess, log2 units (2.4e-5 dB): covers the rounding of levels and gains to f32
@@ -13,6 +13,9 @@ pub const MARGIN: f64 = 4e-6;
 /// Factor on the levels between the samples, 0.04 dB: other meters interpolate a little differently, and a
 /// master at −1 dBTP should read at most −0.9 by the crate ebur128 (tests/standards/limiter_passes.rs).
 const BETWEEN_MARGIN: f64 = 1.004_616;
+
+/// Factor on the bound of the levels between the samples: it is worked out in f32.
+pub const BOUND_MARGIN: f64 = 1.0001;
 
 /// Smaller magnitudes (−300 dBFS) count as nothing: f32 would go denormal, which is slow.
 const TINY: f64 = 1e-15;
@@ -59,10 +62,11 @@ impl LevelDetector {
             let pair = |a: f64, b: f64| if b > a { b } else { a };
             tops[k] = pair(pair(x[0].abs(), x[1].abs()), pair(x[2].abs(), x[3].abs()));
         }
-        let top = self.bands.top(&newest);
-        if !look || f64::from(top * NORM) <= limit {
+        let level = limit * (1.0 / (BETWEEN_MARGIN * BOUND_MARGIN));
+        if self.bands.is_below(&newest, level as f32) || !look {
             self.bands.skip(&newest);
-            self.last_between = 0.0;
+            let top = BETWEEN_MARGIN * f64::from(std::mem::take(&mut self.last_between));
+            tops[0] = if look && top > tops[0] { top } else { tops[0] };
             return tops;
         }
         let peaks = self.bands.peaks::<true>(&newest);

@@ -26,34 +26,51 @@ const SNAP: f32 = 1e-5;
 
 /// Values looked at together.
 const LANES: usize = 8;
+/// Groups of [`LANES`] whose extreme is kept.
+const BLOCK: usize = 4;
 
 /// Extreme of the last so many values, one a chunk; never more than `LANES` − 1 longer.
 #[derive(Clone, Debug)]
 struct Last {
     ring: Box<[[f32; LANES]]>,
+    /// Extreme of every [`BLOCK`] groups of the ring, lane by lane.
+    blocks: Box<[[f32; LANES]]>,
     at: usize,
 }
 
 impl Last {
     fn new(len: usize) -> Self {
-        Self { ring: vec![[0.0; LANES]; len.div_ceil(LANES)].into(), at: 0 }
+        let ring = vec![[0.0; LANES]; len.div_ceil(LANES)];
+        let blocks = vec![[0.0; LANES]; ring.len().div_ceil(BLOCK)];
+        Self { ring: ring.into(), blocks: blocks.into(), at: 0 }
     }
 
+    /// Takes one value in; gives the extreme.
     #[inline(always)]
-    fn push(&mut self, value: f32) {
+    fn next(&mut self, value: f32, of: impl Fn(f32, f32) -> f32) -> f32 {
         self.ring[self.at / LANES][self.at % LANES] = value;
+        let block = self.at / (LANES * BLOCK);
+        let end = self.ring.len().min((block + 1) * BLOCK);
+        self.blocks[block] = Self::folded(&self.ring[block * BLOCK..end], &of);
         self.at = (self.at + 1) % (self.ring.len() * LANES);
+        let lanes = Self::folded(&self.blocks, &of);
+        lanes[1..].iter().fold(lanes[0], |a, &b| of(a, b))
     }
 
     #[inline(always)]
-    fn fold(&self, of: impl Fn(f32, f32) -> f32) -> f32 {
-        let mut lanes = self.ring[0];
-        for group in &self.ring[1..] {
+    fn folded(groups: &[[f32; LANES]], of: impl Fn(f32, f32) -> f32) -> [f32; LANES] {
+        let mut lanes = groups[0];
+        for group in &groups[1..] {
             for k in 0..LANES {
                 lanes[k] = of(lanes[k], group[k]);
             }
         }
-        lanes[1..].iter().fold(lanes[0], |a, &b| of(a, b))
+        lanes
+    }
+
+    fn reset(&mut self) {
+        self.ring.fill([0.0; LANES]);
+        self.blocks.fill([0.0; LANES]);
     }
 }
 
@@ -83,8 +100,8 @@ impl Persistent {
 
     /// Forgets everything.
     pub fn reset(&mut self) {
-        self.newest.ring.fill([0.0; LANES]);
-        self.highest.ring.fill([0.0; LANES]);
+        self.newest.reset();
+        self.highest.reset();
         self.value = 0.0;
     }
 
@@ -96,9 +113,8 @@ impl Persistent {
     /// One chunk.
     #[inline(always)]
     pub fn process(&mut self, excess: f32) -> f32 {
-        self.newest.push(excess);
-        self.highest.push(self.newest.fold(|a, b| if b > a { b } else { a }));
-        let target = self.highest.fold(|a, b| if b < a { b } else { a });
+        let highest = self.newest.next(excess, |a, b| if b > a { b } else { a });
+        let target = self.highest.next(highest, |a, b| if b < a { b } else { a });
         let way = target - self.value;
         self.value = if way.abs() <= SNAP {
             target

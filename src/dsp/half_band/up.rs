@@ -1,0 +1,219 @@
+//! The way up: see [`super`].
+
+use super::bound::{self, Bound};
+use super::kernels::{BETWEEN, FIRST, MIDDLE, ON, SECOND, THIRD};
+use super::{AHEAD, BEYOND, Fourfold, midpoint, part};
+use crate::dsp::CHUNK;
+use crate::dsp::lanes::{LANES, Lanes, each, folded, larger, pairs};
+
+/// Past values of the fourfold streams that are kept; they are recomputed after a pause.
+const TAIL: usize = 16;
+/// Past samples: what the first kernel reaches back to for [`TAIL`] values.
+const PAST: usize = 2 * FIRST.len() + TAIL;
+/// From an index in a fourfold stream to the index of its sample in `x`.
+const SHIFT: usize = PAST - FIRST.len() - TAIL;
+
+/// Pair `i` around the point a quarter after frame `t`, of a twofold stream given as its even
+/// (`x`) and odd (`h`, half a frame later) values.
+#[inline(always)]
+fn around_quarter<const W: usize>(x: &[f32], h: &[f32], t: usize, i: usize) -> ([f32; W], [f32; W]) {
+    let j = i / 2;
+    if i.is_multiple_of(2) {
+        (part(x, t - j), part(h, t + j))
+    } else {
+        (part(h, t - j - 1), part(x, t + j + 1))
+    }
+}
+
+/// The same around the point three quarters after frame `t`.
+#[inline(always)]
+fn around_three_quarters<const W: usize>(x: &[f32], h: &[f32], t: usize, i: usize) -> ([f32; W], [f32; W]) {
+    let j = i / 2;
+    if i.is_multiple_of(2) {
+        (part(h, t - j), part(x, t + 1 + j))
+    } else {
+        (part(x, t - j), part(h, t + 1 + j))
+    }
+}
+
+/// One channel's way up. `LIMITED`: of what converters between sample rates let through, a
+/// low-pass at 21 kHz (44.1 kHz); otherwise through the samples themselves.
+#[derive(Clone, Debug)]
+pub struct HalfBands<const LIMITED: bool> {
+    /// [`PAST`] samples, then the new ones.
+    x: [f32; PAST + CHUNK + LANES],
+    /// The values ¼, ½ and ¾ of a frame after the samples: [`TAIL`] past ones, then new ones.
+    quarter: [f32; TAIL + CHUNK + LANES],
+    /// What lies on the samples, if `LIMITED`.
+    even: [f32; TAIL + CHUNK + LANES],
+    half: [f32; TAIL + CHUNK + LANES],
+    three_quarters: [f32; TAIL + CHUNK + LANES],
+    /// Samples have come in without being worked on: the past values are not there.
+    stale: bool,
+    bound: Bound,
+}
+
+impl<const LIMITED: bool> Default for HalfBands<LIMITED> {
+    fn default() -> Self {
+        let none = [0.0; _];
+        Self {
+            x: [0.0; _],
+            quarter: none,
+            even: none,
+            half: none,
+            three_quarters: none,
+            stale: false,
+            bound: Bound::default(),
+        }
+    }
+}
+
+impl<const LIMITED: bool> HalfBands<LIMITED> {
+    /// Forgets everything.
+    pub fn reset(&mut self) {
+        *self = Self::default();
+    }
+
+    /// Takes up to 32 samples in without working on them.
+    #[inline(always)]
+    pub fn skip(&mut self, samples: &[f32]) {
+        let n = samples.len();
+        self.x[PAST..PAST + n].copy_from_slice(samples);
+        self.x.copy_within(n..n + PAST, 0);
+        self.bound.pass();
+        self.stale = true;
+    }
+
+    /// True if no point of the intervals that `samples`, which come next, complete is above `level`:
+    /// nothing that [`Self::peaks`] with `CURVED` gives if `LIMITED`, otherwise [`Self::fourfold`].
+    /// Asked for at most once a chunk, before the samples are taken in. False tells nothing. (Rounding may
+    /// lift a point over the level by 1e-5 of it.)
+    #[inline(always)]
+    pub fn is_below(&mut self, samples: &[f32; CHUNK], level: f32) -> bool {
+        self.x[PAST..PAST + CHUNK].copy_from_slice(samples);
+        let weights = if LIMITED { &bound::LIMITED } else { &bound::THROUGH };
+        self.bound.is_below(&self.x, PAST, PAST - AHEAD, weights, level)
+    }
+
+    /// Works out the fourfold streams for `n` = `samples.len()` ≤ 32 new samples.
+    #[inline(always)]
+    fn quadruple(&mut self, samples: &[f32]) {
+        let n = samples.len();
+        self.x[PAST..PAST + n].copy_from_slice(samples);
+        if self.stale {
+            // As far back as the points of the first new interval reach.
+            self.halves::<LANES>(TAIL - LANES);
+            self.quarters::<LANES>(TAIL - LANES);
+            self.stale = false;
+        }
+        if n == CHUNK {
+            self.halves::<CHUNK>(TAIL);
+            self.quarters::<CHUNK>(TAIL);
+            return;
+        }
+        for g in 0..n.div_ceil(LANES) {
+            self.halves::<LANES>(TAIL + g * LANES);
+        }
+        for g in 0..n.div_ceil(LANES) {
+            self.quarters::<LANES>(TAIL + g * LANES);
+        }
+    }
+
+    /// Index `at` of `half` lies between the samples `at + SHIFT` and the next.
+    #[inline(always)]
+    fn halves<const W: usize>(&mut self, at: usize) {
+        let x = &self.x;
+        let kernel = if LIMITED { &BETWEEN } else { &FIRST };
+        let y: [f32; W] = midpoint(kernel, |i| (part(x, at + SHIFT - i), part(x, at + SHIFT + 1 + i)));
+        self.half[at..at + W].copy_from_slice(&y);
+        if LIMITED {
+            let x = &self.x;
+            let mut y: [f32; W] =
+                midpoint(&ON, |i| (part(x, at + SHIFT - 1 - i), part(x, at + SHIFT + 1 + i)));
+            for k in 0..W {
+                y[k] += MIDDLE * x[at + SHIFT + k];
+            }
+            self.even[at..at + W].copy_from_slice(&y);
+        }
+    }
+
+    /// Two frames behind the halves, which must be known on both sides.
+    #[inline(always)]
+    fn quarters<const W: usize>(&mut self, at: usize) {
+        let x = if LIMITED { &self.even[..] } else { &self.x[SHIFT..] };
+        let (h, t) = (&self.half, at - 2);
+        let first: [f32; W] = midpoint(&SECOND, |i| around_quarter(x, h, t, i));
+        let last: [f32; W] = midpoint(&SECOND, |i| around_three_quarters(x, h, t, i));
+        self.quarter[t..t + W].copy_from_slice(&first);
+        self.three_quarters[t..t + W].copy_from_slice(&last);
+    }
+
+    /// Gives the past its place.
+    #[inline(always)]
+    fn shift(&mut self, n: usize) {
+        self.bound.pass();
+        self.x.copy_within(n..n + PAST, 0);
+        for stream in [&mut self.quarter, &mut self.half, &mut self.three_quarters] {
+            stream.copy_within(n..n + TAIL, 0);
+        }
+        if LIMITED {
+            self.even.copy_within(n..n + TAIL, 0);
+        }
+    }
+
+    /// The signal at four times the rate over the 32 frames that begin [`AHEAD`] before the first
+    /// of `samples`.
+    #[inline(always)]
+    pub fn fourfold(&mut self, samples: &[f32; CHUNK]) -> Fourfold {
+        self.quadruple(samples);
+        let t = TAIL - 4;
+        let of = |stream: &[f32]| -> [f32; CHUNK] { stream[t..t + CHUNK].try_into().expect("32 values") };
+        let x = if LIMITED { &self.even[..] } else { &self.x[SHIFT..] };
+        let y = [of(x), of(&self.quarter), of(&self.half), of(&self.three_quarters)];
+        self.shift(CHUNK);
+        y
+    }
+
+    /// The highest magnitude in each of `samples.len()` ≤ 32 intervals, the first of them from the
+    /// sample that came [`AHEAD`] frames before the first of `samples` to the next one. With
+    /// `CURVED` each point between counts as |v| + |Δ²|/8: near a peak the curve is a parabola,
+    /// and a parabola rises above the point nearest its top by at most an eighth of the second
+    /// difference. What lies between the points is then covered; and if `LIMITED`, `BEYOND` is
+    /// added (over groups of eight intervals: for whole chunks only).
+    #[inline(always)]
+    pub fn peaks<const CURVED: bool>(&mut self, samples: &[f32]) -> [f32; CHUNK] {
+        self.quadruple(samples);
+        let mut peaks = [0.0; CHUNK];
+        for g in 0..samples.len().div_ceil(LANES) {
+            let t = TAIL - 4 + g * LANES;
+            let x = if LIMITED { &self.even[..] } else { &self.x[SHIFT..] };
+            let (q, h, r) = (&self.quarter, &self.half, &self.three_quarters);
+            let (x0, x1): (Lanes, Lanes) = (part(x, t), part(x, t + 1));
+            let (q0, q1, h0) = (part(q, t), part(q, t + 1), part(h, t));
+            let (r0, r1) = (part(r, t), part(r, t - 1));
+            let a = midpoint(&THIRD, |i| if i == 0 { (x0, q0) } else { (r1, h0) });
+            let b = midpoint(&THIRD, |i| if i == 0 { (q0, h0) } else { (x0, r0) });
+            let c = midpoint(&THIRD, |i| if i == 0 { (h0, r0) } else { (q0, x1) });
+            let d = midpoint(&THIRD, |i| if i == 0 { (r0, x1) } else { (h0, q1) });
+            let points = [x0, a, q0, b, h0, c, r0, d, x1];
+            let mut top = larger(each(x0, f32::abs), each(x1, f32::abs));
+            for s in 1..8 {
+                let mut v = each(points[s], f32::abs);
+                if CURVED {
+                    let sides = pairs(points[s - 1], points[s + 1], |a, b| a + b);
+                    let bend = pairs(sides, points[s], |a, v| (a - 2.0 * v).abs() * 0.125);
+                    v = pairs(v, bend, |v, b| v + b);
+                }
+                top = larger(top, v);
+            }
+            if LIMITED && CURVED {
+                let off = pairs(part(&self.x, SHIFT + t), x0, |x, e| (x - e).abs());
+                let beyond = BEYOND * folded(off, |a, b| if b > a { b } else { a });
+                top = each(top, |v| v + beyond);
+            }
+            peaks[g * LANES..(g + 1) * LANES].copy_from_slice(&top);
+        }
+        self.shift(samples.len());
+        peaks
+    }
+}
