@@ -162,7 +162,7 @@ static TABLE: LazyLock<Vec<Param>> = LazyLock::new(|| {
         number!("limit_stereo_link", "limiter", "limiter stereo link", limiter.stereo_link, 0.0 to 100.0, Law::Even, Percent,
             "How far both channels share one reduction; 100 % keeps the stereo image stable."),
         number!("soft_clip", "limiter", "soft clip", limiter.soft_clip, 0.0 to 6.0, Law::Even, Db,
-            "The most that a short peak loses to a soft curve instead of turning the music down; at high drive the curve also takes most of the reduction beyond 2.5 dB (own measurements). 0 is gain only: cleaner, and not as loud."),
+            "The most that a short peak loses to a soft curve instead of turning the music down; at high drive the curve also takes most of the reduction beyond 2.5 dB (own measurements). A voice or a bass alone would not mask the curve and meets it later. 0 is gain only: cleaner, and not as loud."),
         switch!("true_peak", "limiter", "true peak", limiter.true_peak,
             "Also limits the peaks between the samples (true peaks); leave it on for a release."),
         switch!("removed_only", "limiter", "removed signal only", limiter.removed_only,

@@ -9,6 +9,7 @@ mod ends;
 mod finish;
 mod foreign;
 mod kit;
+mod loud;
 mod metadata;
 mod mono;
 mod pages;

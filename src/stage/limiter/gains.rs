@@ -5,10 +5,12 @@
 //! The slow reduction is the larger of the persistent and the lasting one. What it leaves of the
 //! excess, at the lower end of its line over the step, is for the short parts.
 
+use super::hand_over;
 use super::lasting::Lasting;
 use super::short::Short;
 use super::steps::{STEPS, Steps, before, larger, smaller};
 use crate::dsp::chunk_ring::ChunkRing;
+use crate::dsp::db::DB_PER_OCTAVE;
 
 /// The gains of one channel that are worked out from its excess.
 #[derive(Clone, Debug)]
@@ -78,11 +80,24 @@ impl Gains {
     }
 
     /// Reduction and knee, [`Gains::delay`] steps late. `persistent` belongs to the steps that
-    /// the lasting part gives now; `clip` and `fast`: the most for curve and fast gain.
+    /// the lasting part gives now; `clip` and `fast`: the most for curve and fast gain; `masked`: see
+    /// [`super::masking`].
     #[inline(always)]
-    pub fn process(&mut self, excess: &Steps, persistent: &Steps, clip: f32, fast: f32) -> [Steps; 2] {
+    pub fn process(
+        &mut self,
+        excess: &Steps,
+        persistent: &Steps,
+        clip: f32,
+        fast: f32,
+        masked: f32,
+    ) -> [Steps; 2] {
         self.excess.push(excess);
-        let lasting = self.lasting.process(excess, clip + fast, clip);
+        let lasting = self.lasting.process(
+            excess,
+            (clip + fast) * masked,
+            clip,
+            (1.0 - masked) * (hand_over::UNMASKED_DB / DB_PER_OCTAVE) as f32,
+        );
         let mut slow = lasting;
         for k in 0..STEPS {
             slow[k] = larger(lasting[k], persistent[k]);

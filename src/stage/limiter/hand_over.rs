@@ -22,6 +22,8 @@ pub struct HandOver {
 
 /// Of the lasting reduction. (Both by grading on music, see docs/loudness.md.)
 pub const LASTING: HandOver = HandOver { from_db: 2.5, share: 0.9 };
+/// How much later the lasting reduction is handed over where the music does not mask the curve, dB.
+pub const UNMASKED_DB: f64 = 3.5;
 /// Of the persistent one: a steady tone 6 dB over the ceiling is left whole.
 pub const PERSISTENT: HandOver = HandOver { from_db: 6.2, share: 1.0 };
 
@@ -29,7 +31,13 @@ impl HandOver {
     /// What stays for the gain. `clip`: the soft clip setting, log2 units.
     #[inline(always)]
     pub fn kept(self, reduction: f32, clip: f32) -> f32 {
-        let beyond = reduction - (self.from_db / DB_PER_OCTAVE) as f32;
+        self.kept_later(reduction, clip, 0.0)
+    }
+
+    /// The same where the share begins `later` log2 units later.
+    #[inline(always)]
+    pub fn kept_later(self, reduction: f32, clip: f32, later: f32) -> f32 {
+        let beyond = reduction - (self.from_db / DB_PER_OCTAVE) as f32 - later;
         let beyond = if beyond > 0.0 { beyond } else { 0.0 };
         let full = (FULL_DB / DB_PER_OCTAVE) as f32;
         reduction - beyond * self.share as f32 * (clip / full)

@@ -159,16 +159,17 @@ impl Lasting {
         self.ramps[ramp].set_reach(self.target);
     }
 
-    /// `spare`: log2 units that the short parts may take; `clip`: those that the curve may.
+    /// `spare`: log2 units that the short parts may take; `clip`: those that the curve may; `later`:
+    /// see [`hand_over::HandOver::kept_later`].
     #[inline(always)]
-    pub fn process(&mut self, excess: &Steps, spare: f32, clip: f32) -> Steps {
+    pub fn process(&mut self, excess: &Steps, spare: f32, clip: f32, later: f32) -> Steps {
         self.fresh = false;
         self.excess.push(excess);
         let opened = self.opened.process(&self.lowest.process(excess));
         let then = self.excess.read(self.window - 1);
         let mut demand = [0.0; STEPS];
         for k in 0..STEPS {
-            demand[k] = hand_over::LASTING.kept(larger(opened[k], then[k] - spare), clip);
+            demand[k] = hand_over::LASTING.kept_later(larger(opened[k], then[k] - spare), clip, later);
         }
         let mut wanted = self.hold.process(&demand);
         for wanted in &mut wanted {

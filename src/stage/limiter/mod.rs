@@ -12,7 +12,8 @@
 //! half-waves) gets a look-ahead gain ([`Lasting`](lasting::Lasting)). What is *short* gets at most 1 dB of fast gain
 //! ([`Short`](short::Short)), and the rest meets a soft curve ([`SoftClip`](curve::SoftClip)), at four times the rate. The setting
 //! `soft clip` says how much of a short peak the curve may take; at high drive it also takes a part
-//! of what lasts ([`hand_over`]). At 0 there is gain only.
+//! of what lasts ([`hand_over`]). At 0 there is gain only. Where the music would not mask the curve
+//! (a voice or a bass alone), the gain takes short peaks too ([`masking`]).
 //!
 //! All of it works on whole chunks of 32 frames of the absolute grid, gathered here, and gains are
 //! worked out in steps of four frames ([`steps`]): so the samples are the same for every block
@@ -52,6 +53,7 @@ pub mod final_gain;
 pub mod gains;
 pub mod hand_over;
 pub mod lasting;
+pub mod masking;
 pub mod persistent;
 pub mod ramp;
 pub mod short;

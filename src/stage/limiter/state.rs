@@ -5,6 +5,7 @@ use super::curve::SoftClip;
 use super::demand::LevelDetector;
 use super::final_gain::FinalGain;
 use super::gains::Gains;
+use super::masking::Masking;
 use super::persistent::Persistent;
 use super::steps::{STEP_FRAMES, STEPS};
 use crate::dsp::chunk_ring::ChunkRing;
@@ -36,6 +37,7 @@ pub struct Limiter {
     pub(super) true_peak: bool,
 
     pub(super) detectors: [LevelDetector; CHANNELS],
+    pub(super) masking: Masking,
     pub(super) persistent: Persistent,
     /// The persistent reduction at the end of each step, log2 units.
     pub(super) standing: ChunkRing<f32, STEPS>,
@@ -115,6 +117,7 @@ impl Limiter {
             removed_only: Fade::new(false, 0.02, sample_rate),
             true_peak: settings.true_peak,
             detectors: Default::default(),
+            masking: Masking::new(sample_rate),
             persistent: Persistent::new(sample_rate),
             standing: ChunkRing::new(persistent_delay),
             last_standing: 0.0,
@@ -202,6 +205,7 @@ impl Limiter {
     /// Forgets all sound, and every gain that came of it.
     pub fn reset(&mut self) {
         self.detectors.iter_mut().for_each(LevelDetector::reset);
+        self.masking.reset();
         self.persistent.reset();
         self.standing.fill(0.0);
         self.last_standing = 0.0;

@@ -138,6 +138,7 @@ impl Limiter {
         self.quiet = if rests { self.quiet.saturating_add(1) } else { 0 };
         self.kneed = [false; 4];
         if self.quiet > self.memory {
+            self.masking.reset();
             self.applied.iter_mut().for_each(|a| a.push(&[1.0; CHUNK]));
             let limit = narrow(self.limit.read(back));
             self.knees.iter_mut().for_each(|k| k.push(&limit));
@@ -156,17 +157,18 @@ impl Limiter {
         self.standing.push(&line);
         let persistent = *self.standing.read(self.persistent_delay);
         let fast = smaller(clip, (short::FAST_DB / DB_PER_OCTAVE) as f32);
+        let masked = self.masking.process([&narrow(&self.input[0]), &narrow(&self.input[1])]);
         demand::link(&mut excess, apart);
         if self.one && apart > 0.0 {
             let [first, second] = &mut self.gains;
             second.copy_from(first);
             self.alike = 0;
         }
-        let first = self.gains[0].process(&excess[0], &persistent, clip, fast);
+        let first = self.gains[0].process(&excess[0], &persistent, clip, fast, masked);
         let second = if self.one && apart == 0.0 {
             first
         } else {
-            self.gains[1].process(&excess[1], &persistent, clip, fast)
+            self.gains[1].process(&excess[1], &persistent, clip, fast, masked)
         };
         self.alike = if apart == 0.0 && first == second { self.alike.saturating_add(1) } else { 0 };
         self.one = self.alike > self.memory;
