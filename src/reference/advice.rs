@@ -101,9 +101,11 @@ impl Advice {
                 db(smooth_db),
                 db(LARGE_DB)
             ),
-            Verdict::Unknown => "The two have too few bands of frequency in common for a comparison of their \
+            Verdict::Unknown => {
+                "The two have too few bands of frequency in common for a comparison of their \
                                  balance. No move is proposed; name another reference."
-                .into(),
+                    .into()
+            }
         }
     }
 }
@@ -120,12 +122,15 @@ mod tests {
     #[test]
     fn the_five_verdicts() {
         let tilt = |db: f64| -> Levels { std::array::from_fn(|band| Some(db * (band as f64 - 14.5) / 14.5)) };
-        let comb = |db: f64| -> Levels { std::array::from_fn(|band| Some(if band % 2 == 0 { db } else { -db })) };
+        let comb =
+            |db: f64| -> Levels { std::array::from_fn(|band| Some(if band % 2 == 0 { db } else { -db })) };
         assert_eq!(verdict(&tilt(4.0), &tilt(0.5)), Verdict::Tone);
         assert_eq!(verdict(&tilt(13.0), &tilt(9.0)), Verdict::Large);
         assert_eq!(verdict(&comb(4.0), &comb(4.0)), Verdict::Instruments);
         assert_eq!(verdict(&tilt(0.3), &tilt(0.1)), Verdict::Same);
         assert_eq!(verdict(&[None; BANDS], &[None; BANDS]), Verdict::Unknown);
-        assert!(Advice::of(&tilt(13.0), &tilt(13.0), &tilt(9.0)).sentence().contains("arrangement, not tone"));
+        assert!(
+            Advice::of(&tilt(13.0), &tilt(13.0), &tilt(9.0)).sentence().contains("arrangement, not tone")
+        );
     }
 }

@@ -216,7 +216,10 @@ mod tests {
         let mut levels: Levels = [Some(0.0); BANDS];
         (levels[10], levels[29]) = (Some(3.0), None);
         let smooth = smoothed(&levels);
-        assert_eq!((smooth[9], smooth[10], smooth[11], smooth[12]), (Some(1.0), Some(1.0), Some(1.0), Some(0.0)));
+        assert_eq!(
+            (smooth[9], smooth[10], smooth[11], smooth[12]),
+            (Some(1.0), Some(1.0), Some(1.0), Some(0.0))
+        );
         assert_eq!(smooth[29], None);
     }
 }

@@ -68,7 +68,19 @@ impl Comparison {
         let advice = Advice::of(&difference, &smoothed(&difference), &left(&fit.bands));
         let bands = fit.at_share(share);
         let (curve, left) = (model.curve(&bands), left(&bands));
-        Self { mix, references, share, mix_levels, reference_levels, difference, advice, fit, bands, curve, left }
+        Self {
+            mix,
+            references,
+            share,
+            mix_levels,
+            reference_levels,
+            difference,
+            advice,
+            fit,
+            bands,
+            curve,
+            left,
+        }
     }
 
     /// Default settings with the proposed bands; none where no move is proposed.
@@ -109,9 +121,7 @@ impl Comparison {
 
     /// The whole comparison as one object.
     pub fn json(&self) -> Value {
-        let band = |band: &BandSettings| {
-            json!({"kind": kind_name(band.kind), "hz": band.freq, "db": band.gain, "q": band.q})
-        };
+        let band = |band: &BandSettings| json!({"kind": kind_name(band.kind), "hz": band.freq, "db": band.gain, "q": band.q});
         json!({
             "references": self.references.profiles.iter().map(profile_json).collect::<Vec<_>>(),
             "mix": profile_json(&self.mix),

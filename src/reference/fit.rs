@@ -5,7 +5,7 @@
 //! m the model's change by the bands, S the average over one octave, and the sum over the fitted bands:
 //!
 //! ```text
-//! cost = Σ (S d − S m)² + λ Σ |gain| + μ Σ (octaves from the default frequency)²
+//! cost = Σ (S d − S m)² + λ Σ |gain| + μ Σ (octaves from the default frequency)² + μ Σ (log2 Q/default)²
 //! ```
 //!
 //! Both sides are smoothed alike, so that smoothing costs a broad bell nothing. λ and μ follow from what no
@@ -17,10 +17,12 @@
 //!
 //! Gains stay within ±3 dB and Q within 1.5: more belongs into the mix (common practice, no source). Gains are
 //! solved by coordinate descent on the linearised cost (Friedman, Hastie and Tibshirani, Journal of Statistical
-//! Software 33, 2010; from memory), frequencies and Qs by steps that are halved.
+//! Software 33, 2010; from memory), frequencies and Qs by steps that are halved, and all of them together at
+//! the end by `refine`.
 
 use super::bands::{BANDS, Levels, smoothed};
 use super::model::{MixModel, StepGains};
+use super::refine::{Bound, refine};
 use crate::settings::{BANDS as EQ_BANDS, BandKind, BandSettings, EqSettings};
 
 /// Largest gain of a band, dB.
@@ -39,15 +41,19 @@ const PRIOR_OCT: f64 = 0.5;
 /// Mean square error, dB², with which the first fit is weighted, and the most that counts.
 const LEAST_NOISE: f64 = 1e-4;
 const MOST_NOISE: f64 = 0.5;
+/// What other frequencies and Qs than the defaults must take off the error, dB rms over octaves.
+const LITTLE_DB: f64 = 0.03;
 /// Share of the cost that a step of frequency or Q must save to be taken.
 const LEAST_GAIN: f64 = 0.002;
 /// Steps of frequency, octaves; Q is multiplied by 2 to the same power.
-const STEPS_OCT: [f64; 3] = [0.5, 0.25, 0.125];
+const STEPS_OCT: [f64; 2] = [0.5, 0.25];
 /// Rounds over all bands for each step at most.
 const ROUNDS: usize = 8;
 /// Linearisations of the gains at most; they end when no gain moves by more than this, dB.
 const LINEARISATIONS: usize = 8;
 const SETTLED_DB: f64 = 0.002;
+/// Gains below this count as this in the weight of λ while all parameters are refined, dB.
+const SMALL_GAIN_DB: f64 = 0.05;
 /// Step of the numeric derivative, dB.
 const DERIVATIVE_DB: f64 = 0.1;
 
@@ -104,11 +110,12 @@ pub fn fit(model: &MixModel, difference: &Levels) -> Fit {
         place_cost: noise / (PRIOR_OCT * PRIOR_OCT),
     };
     let first = search(LEAST_NOISE);
-    let free = first.run();
-    let fitted = first.wanted.iter().flatten().count().max(1);
-    let left: f64 = first.errors(&first.smooth_change(&first.step_gains(&free.bands))).iter().map(|e| e * e).sum();
-    let noise = (left / fitted as f64).min(MOST_NOISE);
-    let best = if noise > LEAST_NOISE { search(noise).run() } else { free };
+    let noise = first.left(&first.run().bands).min(MOST_NOISE);
+    let last = search(noise.max(LEAST_NOISE));
+    let (plain, free) = (last.with_gains(EqSettings::default().bands), last.run());
+    // Frequencies and Qs that do little are left at their defaults.
+    let saved = last.left(&plain.bands).sqrt() - last.left(&free.bands).sqrt();
+    let best = if saved < LITTLE_DB { plain } else { free };
     Fit { bands: best.bands }
 }
 
@@ -156,7 +163,45 @@ impl Search<'_> {
                 }
             }
         }
-        best
+        let refined = self.refined(&best);
+        if refined.cost < best.cost { refined } else { best }
+    }
+
+    /// Gains, frequencies and Qs together, from bands that are near.
+    fn refined(&self, near: &Trial) -> Trial {
+        let defaults = EqSettings::default().bands;
+        let octaves = |now: f32, default: f32| f64::from(now / default).log2();
+        let start: [f64; 3 * EQ_BANDS] = std::array::from_fn(|i| {
+            let (band, default) = (&near.bands[i / 3], &defaults[i / 3]);
+            [f64::from(band.gain), octaves(band.freq, default.freq), octaves(band.q, default.q)][i % 3]
+        });
+        let bounds = std::array::from_fn(|i| {
+            let default = &defaults[i / 3];
+            let (low, high) = if default.kind == BandKind::Bell { BELL_Q } else { SHELF_Q };
+            let q = |q: f64| (q / f64::from(default.q)).log2();
+            let (low, high) =
+                [(-MAX_MOVE_DB, MAX_MOVE_DB), (-MAX_OCTAVES, MAX_OCTAVES), (q(low), q(high))][i % 3];
+            Bound { low, high, step: [0.05, 0.02, 0.02][i % 3] }
+        });
+        let bands = |x: &[f64; 3 * EQ_BANDS]| -> [BandSettings; EQ_BANDS] {
+            std::array::from_fn(|i| BandSettings {
+                gain: x[3 * i] as f32,
+                freq: (f64::from(defaults[i].freq) * x[3 * i + 1].exp2()) as f32,
+                q: (f64::from(defaults[i].q) * x[3 * i + 2].exp2()) as f32,
+                ..defaults[i]
+            })
+        };
+        // λ |g| as a square: (λ/2|g|) g², with the gain from before in the weight.
+        let weight = |i: usize| (self.move_cost / (2.0 * start[3 * i].abs().max(SMALL_GAIN_DB))).sqrt();
+        let place = self.place_cost.sqrt();
+        let found = refine(start, &bounds, |x| {
+            let change = self.smooth_change(&self.step_gains(&bands(x)));
+            let mut all = self.errors(&change).to_vec();
+            (0..EQ_BANDS)
+                .for_each(|i| all.extend([weight(i) * x[3 * i], place * x[3 * i + 1], place * x[3 * i + 2]]));
+            all
+        });
+        self.with_gains(bands(&found))
     }
 
     /// S m of the bands.
@@ -166,6 +211,13 @@ impl Search<'_> {
         smoothed(&std::array::from_fn(|band| self.wanted[band].and(change[band])))
     }
 
+    /// Mean square that bands leave, dB².
+    fn left(&self, bands: &[BandSettings; EQ_BANDS]) -> f64 {
+        let errors = self.errors(&self.smooth_change(&self.step_gains(bands)));
+        let fitted = self.wanted.iter().flatten().count().max(1);
+        errors.iter().map(|e| e * e).sum::<f64>() / fitted as f64
+    }
+
     fn step_gains(&self, bands: &[BandSettings; EQ_BANDS]) -> Vec<StepGains> {
         bands.iter().map(|band| self.model.gains(band)).collect()
     }
@@ -173,7 +225,10 @@ impl Search<'_> {
     fn cost(&self, bands: &[BandSettings; EQ_BANDS], change: &Levels) -> f64 {
         let squares: f64 = self.errors(change).iter().map(|error| error * error).sum();
         let moves: f64 = bands.iter().map(|band| f64::from(band.gain).abs()).sum();
-        let away = |(i, band): (usize, &BandSettings)| octaves_from_default(i, band.freq).powi(2);
+        let away = |(i, band): (usize, &BandSettings)| {
+            let q = f64::from(band.q / EqSettings::default().bands[i].q).log2();
+            octaves_from_default(i, band.freq).powi(2) + q * q
+        };
         squares + self.move_cost * moves + self.place_cost * bands.iter().enumerate().map(away).sum::<f64>()
     }
 
@@ -271,7 +326,7 @@ mod tests {
         MixModel::new(&FinePowers { power: vec![1.0; FINE], bands: BANDS }, 44_100)
     }
 
-    /// Errors of gains (dB) at the bands and of the curve (dB) between 40 Hz and 16 kHz, the worst of 20 draws.
+    /// Errors of gains (dB) at the bands and of the levels at equal loudness (dB) from 40 Hz to 16 kHz, the worst of 20 draws.
     fn worst(place: impl Fn(&mut BandSettings, &mut testkit::Random)) -> (f64, f64) {
         let model = pink();
         let mut random = testkit::Random::new(7);
@@ -286,10 +341,10 @@ mod tests {
             for (want, got) in bands.iter().zip(&found.bands) {
                 worst.0 = worst.0.max(f64::from((want.gain - got.gain).abs()));
             }
-            let (want, got) = (model.curve(&bands), model.curve(&found.bands));
-            let apart = (2..29).map(|i| (want[i] - got[i]).abs()).fold(0.0, f64::max);
-            if apart > 0.3 { println!("{apart:.2}: {bands:?} {found:?}"); }
-            worst.1 = worst.1.max(apart);
+            // At equal loudness: a gain of everything alike is no part of a spectrum there.
+            let (want, got) = (model.change(&bands), model.change(&found.bands));
+            let apart = (2..29).map(|i| (want[i].unwrap() - got[i].unwrap()).abs());
+            worst.1 = worst.1.max(apart.fold(0.0, f64::max));
         }
         println!("worst gain {:.3} dB, worst curve {:.3} dB", worst.0, worst.1);
         worst

@@ -10,6 +10,7 @@
 //! | `profile` | everything that is measured of one piece |
 //! | `several` | median and spread of several references |
 //! | `model` | what five EQ bands do to the third-octave levels of a mix |
+//! | `refine` | nonlinear least squares |
 //! | `fit` | five bands by least squares |
 //! | `advice` | whether the difference is tone or arrangement, and the move in words |
 //! | `comparison` | a mix beside its references, as a whole; JSON |
@@ -38,6 +39,7 @@ mod fit;
 mod model;
 mod profile;
 mod reader;
+mod refine;
 mod report;
 mod several;
 mod stereo;

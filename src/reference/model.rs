@@ -74,8 +74,6 @@ impl MixModel {
     /// The EQ's own curve at the centres of the bands, dB.
     pub fn curve(&self, bands: &[BandSettings; EQ_BANDS]) -> [f64; BANDS] {
         let curve = EqCurve::of(&EqSettings { on: true, bands: *bands }, self.rate);
-        std::array::from_fn(|band| {
-            curve.magnitude_db(super::bands::centre(band), BandChannel::Stereo)
-        })
+        std::array::from_fn(|band| curve.magnitude_db(super::bands::centre(band), BandChannel::Stereo))
     }
 }

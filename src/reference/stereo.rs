@@ -86,8 +86,7 @@ mod tests {
     fn figures(right: impl Fn(f64, f64) -> f64) -> StereoFigures {
         let mut random = Random::new(3);
         let mut welch = Welch::new(48_000);
-        let frames: Vec<(f64, f64)> =
-            (0..20 * 48_000).map(|_| (random.signed(), random.signed())).collect();
+        let frames: Vec<(f64, f64)> = (0..20 * 48_000).map(|_| (random.signed(), random.signed())).collect();
         let left: Vec<f32> = frames.iter().map(|x| x.0 as f32).collect();
         let right: Vec<f32> = frames.iter().map(|x| right(x.0, x.1) as f32).collect();
         welch.push(&left, &right);
@@ -98,7 +97,8 @@ mod tests {
     /// 10 log10(((1 − a)² + b²)/((1 + a)² + b²)).
     #[test]
     fn known_mixtures_have_their_width_and_correlation() {
-        for (a, b) in [(1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.5, 0.5), (0.8, 0.6), (-0.3, 0.9), (0.25, 0.0)] {
+        for (a, b) in [(1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.5, 0.5), (0.8, 0.6), (-0.3, 0.9), (0.25, 0.0)]
+        {
             let found = figures(|l, n| a * l + b * n);
             let (side, mid) = (f64::powi(1.0 - a, 2) + b * b, f64::powi(1.0 + a, 2) + b * b);
             let (width, correlation) = (10.0 * f64::log10(side / mid), a / f64::hypot(a, b));

@@ -80,7 +80,8 @@ impl<B: DrawingBackend> Drawing<'_, B> {
             painter.rect((LEFT, top), (RIGHT, bottom), colours::BACKGROUND.to_rgba())?;
             for hz in GRID_HZ {
                 painter.line(&[(self.x(hz), top), (self.x(hz), bottom)], 1.0, grid)?;
-                let text = if hz < 1000.0 { shortest(hz, 1) } else { format!("{}k", shortest(hz / 1000.0, 0)) };
+                let text =
+                    if hz < 1000.0 { shortest(hz, 1) } else { format!("{}k", shortest(hz / 1000.0, 0)) };
                 painter.text(&text, (self.x(hz), bottom + 12.0), TEXT, Align::Middle, label)?;
             }
         }
@@ -94,7 +95,9 @@ impl<B: DrawingBackend> Drawing<'_, B> {
             row(self.level_y(level), level)?;
         }
         let rows = (HALF_DB / DIFFERENCE_STEP_DB) as i32;
-        (-rows..=rows).map(|step| f64::from(step) * DIFFERENCE_STEP_DB).try_for_each(|db| row(self.difference_y(db), db))
+        (-rows..=rows)
+            .map(|step| f64::from(step) * DIFFERENCE_STEP_DB)
+            .try_for_each(|db| row(self.difference_y(db), db))
     }
 
     /// Both spectra: the references' spread as an area with its median, the mix as a line.
