@@ -24,7 +24,7 @@
 //! use lintel::reference::{Comparison, Profile};
 //! use std::path::Path;
 //!
-//! let profile = |path: &str| Profile::measure(Path::new(path), MonoAs::default(), &NoProgress);
+//! let profile = |path: &str| Profile::measure(Path::new(path), MonoAs::default(), &NoProgress::default());
 //! let (mix, reference) = (profile("mix.wav")?, profile("reference.mp3")?);
 //! let beside = Comparison::new(mix, vec![reference], 1.0 / 3.0);
 //! println!("{}", beside.advice.sentence());

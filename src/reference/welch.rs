@@ -1,9 +1,11 @@
 //! Long-term spectra of a stereo signal: samples in (full scale ±1.0), mean power of left, right and their
 //! cross spectrum out, bin by bin.
 //!
-//! Welch's method (IEEE Trans. Audio Electroacoust. 15, 1967; from memory): Hann windows of about 0.7 s, half
-//! overlapped, so that the lowest third-octave band (25 Hz, 5.8 Hz wide) holds several bins. Powers are
-//! means over the whole file, scaled so that the bins of a full-scale sine add up to 1.
+//! Welch's method (IEEE Trans. Audio Electroacoust. 15, 1967; from memory): Hann windows of about 0.7 s, so that
+//! the lowest third-octave band (25 Hz, 5.8 Hz wide) holds several bins. Three quarters overlap and silence is
+//! added at both ends: the squared windows then add up to the same for every sample, and a single note counts
+//! the same wherever it falls. Powers are means over the whole file, scaled so that the bins of a full-scale
+//! sine add up to 1.
 
 use std::sync::Arc;
 
@@ -12,6 +14,8 @@ use realfft::{RealFftPlanner, RealToComplex};
 
 /// Length of a window, s; the nearest power of two counts.
 const WINDOW_S: f64 = 0.7;
+/// Windows that cover each sample.
+const OVERLAP: usize = 4;
 
 /// Powers by bin, the mean over a signal.
 #[derive(Clone, Debug)]
@@ -56,14 +60,15 @@ impl LongTermSpectrum {
 pub struct Welch {
     fft: Arc<dyn RealToComplex<f32>>,
     window: Box<[f32]>,
-    /// The last frames, per channel; `len` of them are filled.
+    /// The last frames, per channel; `len` of them are filled, at the start with silence.
     frames: [Box<[f32]>; 2],
     len: usize,
     windowed: Box<[f32]>,
     bins: [Box<[Complex<f32>]>; 2],
     scratch: Box<[Complex<f32>]>,
     sums: LongTermSpectrum,
-    transforms: u64,
+    /// Frames pushed.
+    total: u64,
 }
 
 impl Welch {
@@ -83,19 +88,24 @@ impl Welch {
             fft,
             window,
             frames: [vec![0.0; n].into(), vec![0.0; n].into()],
-            len: 0,
+            len: n - n / OVERLAP,
             sums: LongTermSpectrum {
                 step: f64::from(rate) / n as f64,
                 left: zeros(),
                 right: zeros(),
                 cross: zeros(),
             },
-            transforms: 0,
+            total: 0,
         }
     }
 
     /// Adds frames; both channels have the same length.
     pub fn push(&mut self, left: &[f32], right: &[f32]) {
+        self.total += left.len() as u64;
+        self.take(left, right);
+    }
+
+    fn take(&mut self, left: &[f32], right: &[f32]) {
         let n = self.window.len();
         let mut at = 0;
         while at < left.len() {
@@ -107,8 +117,8 @@ impl Welch {
             self.len += take;
             if self.len == n {
                 self.transform();
-                self.frames.iter_mut().for_each(|frames| frames.copy_within(n / 2.., 0));
-                self.len = n / 2;
+                self.frames.iter_mut().for_each(|frames| frames.copy_within(n / OVERLAP.., 0));
+                self.len = n - n / OVERLAP;
             }
         }
     }
@@ -127,18 +137,17 @@ impl Welch {
             right[i] += f64::from(r.norm_sqr());
             cross[i] += f64::from(l.re * r.re + l.im * r.im);
         }
-        self.transforms += 1;
     }
 
-    /// The means. A signal shorter than one window is taken as if silence followed.
+    /// The means; of no frame, silence.
     pub fn finish(mut self) -> LongTermSpectrum {
-        if self.transforms == 0 {
-            self.frames.iter_mut().for_each(|frames| frames[self.len..].fill(0.0));
-            self.transform();
-        }
-        // Sine of amplitude 1: Σ over its bins of |X|² = n Σ w² / 4 (one side).
+        let n = self.window.len();
+        let silence = vec![0.0; n];
+        self.take(&silence, &silence);
+        // Sine of amplitude 1: Σ over its bins of |X|² = n Σ w² / 4 (one side), of each window.
         let energy: f64 = self.window.iter().map(|&w| f64::from(w) * f64::from(w)).sum();
-        let scale = 4.0 / (self.window.len() as f64 * energy * self.transforms as f64);
+        let windows = self.total.max(1) as f64 * OVERLAP as f64 / n as f64;
+        let scale = 4.0 / (n as f64 * energy * windows);
         let LongTermSpectrum { left, right, cross, .. } = &mut self.sums;
         left.iter_mut().chain(right.iter_mut()).chain(cross.iter_mut()).for_each(|x| *x *= scale);
         self.sums
@@ -152,9 +161,9 @@ mod tests {
     #[test]
     fn a_full_scale_sine_has_power_1_in_its_range_at_any_block_size() {
         let tone = |n: usize| (std::f64::consts::TAU * 997.0 / 44_100.0 * n as f64).sin() as f32;
-        let left: Vec<f32> = (0..200_000).map(tone).collect();
+        let left: Vec<f32> = (0..400_000).map(tone).collect();
         let right: Vec<f32> = left.iter().map(|x| -0.5 * x).collect();
-        for block in [1, 999, 200_000] {
+        for block in [1, 999, 400_000] {
             let mut welch = Welch::new(44_100);
             left.chunks(block).zip(right.chunks(block)).for_each(|(l, r)| welch.push(l, r));
             let spectrum = welch.finish();
