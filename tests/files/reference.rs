@@ -137,33 +137,34 @@ fn white_against_pink_is_arrangement_and_a_piece_against_itself_is_the_same() {
     assert!(all.reference_levels.iter().flatten().all(|s| s.low <= s.median && s.median <= s.high));
 }
 
-/// Names and arguments of ffmpeg, and whether the format is lossy.
-const FORMATS: [(&str, &[&str], bool); 9] = [
-    ("a.wav", &["-c:a", "pcm_s24le"], false),
-    ("a.aiff", &["-c:a", "pcm_s24be"], false),
-    ("a.flac", &["-c:a", "flac"], false),
-    ("a.mp3", &["-c:a", "libmp3lame", "-b:a", "320k"], true),
-    ("low.mp3", &["-c:a", "libmp3lame", "-b:a", "128k"], true),
-    ("a.aac", &["-c:a", "aac", "-b:a", "256k"], true),
-    ("a.m4a", &["-c:a", "aac", "-b:a", "192k"], true),
-    ("fast.m4a", &["-c:a", "aac", "-b:a", "192k", "-movflags", "+faststart"], true),
-    ("a.ogg", &["-c:a", "libvorbis", "-q:a", "6"], true),
+/// Names and arguments of ffmpeg, and how far a file's loudness may be from the original's, LU. At 128 kbit/s the
+/// encoder itself takes 0.42 LU off this piece: ffmpeg's own decoder gives the same figure.
+const FORMATS: [(&str, &[&str], f64); 9] = [
+    ("a.wav", &["-c:a", "pcm_s24le"], 0.001),
+    ("a.aiff", &["-c:a", "pcm_s24be"], 0.001),
+    ("a.flac", &["-c:a", "flac"], 0.001),
+    ("a.mp3", &["-c:a", "libmp3lame", "-b:a", "320k"], 0.3),
+    ("low.mp3", &["-c:a", "libmp3lame", "-b:a", "128k"], 0.5),
+    ("a.aac", &["-c:a", "aac", "-b:a", "256k"], 0.3),
+    ("a.m4a", &["-c:a", "aac", "-b:a", "192k"], 0.3),
+    ("fast.m4a", &["-c:a", "aac", "-b:a", "192k", "-movflags", "+faststart"], 0.3),
+    ("a.ogg", &["-c:a", "libvorbis", "-q:a", "6"], 0.3),
 ];
 
 /// A file in every format that ffmpeg makes of `wav`; none where there is no ffmpeg.
-fn encoded(dir: &Path, wav: &Path) -> Option<Vec<(PathBuf, bool)>> {
+fn encoded(dir: &Path, wav: &Path) -> Option<Vec<(PathBuf, f64)>> {
     let mut files = Vec::new();
-    for (name, args, lossy) in FORMATS {
+    for (name, args, tolerance) in FORMATS {
         let path = dir.join(name);
         let mut command = system("ffmpeg")?;
         output(command.args(["-v", "error", "-y", "-i"]).arg(wav).args(args).arg(&path));
-        files.push((path, lossy));
+        files.push((path, tolerance));
     }
     Some(files)
 }
 
-/// The demo's mix in every format: within 0.1 LU of the original (0.3 for lossy formats), and within 0.03 LU of
-/// what ffmpeg itself decodes.
+/// The demo's mix in every format: within 0.001 LU of the original (0.3 for lossy formats, 0.5 at 128
+/// kbit/s), and within 0.03 LU of what ffmpeg itself decodes.
 #[test]
 fn every_format_reads_the_same_loudness() {
     let dir = tempfile::tempdir().unwrap();
@@ -171,7 +172,7 @@ fn every_format_reads_the_same_loudness() {
     save(&wav, 44_100, &wide(&testkit::quartet::mix(24.0), 0.5));
     let want = measure(&wav);
     let Some(files) = encoded(dir.path(), &wav) else { return };
-    for (path, lossy) in files {
+    for (path, tolerance) in files {
         let got = measure(&path);
         let decoded = dir.path().join("decoded.wav");
         let mut ffmpeg = system("ffmpeg").unwrap();
@@ -187,7 +188,7 @@ fn every_format_reads_the_same_loudness() {
             apart(&want),
             apart(&foreign)
         );
-        assert!(apart(&want).abs() <= if lossy { 0.3 } else { 0.001 }, "{}: {}", got.name(), apart(&want));
+        assert!(apart(&want).abs() <= tolerance, "{}: {}", got.name(), apart(&want));
         assert!(apart(&foreign).abs() < 0.03 && peak.abs() < 0.01, "{}", got.name());
         assert!(length.abs() < 0.2, "{}: {length}", got.name());
         let beside = Comparison::new(want.clone(), vec![got], 1.0);
