@@ -10,7 +10,7 @@ use super::model::MixModel;
 use super::profile::Profile;
 use super::several::{ReferenceSet, Spread};
 use super::stereo::RANGES;
-use crate::numbers::{number, signed};
+use crate::numbers::{number, shortest, signed};
 use crate::settings::{BANDS as EQ_BANDS, BandKind, BandSettings, EqSettings, Settings};
 
 /// Share of the whole fit that is proposed unless another is asked for (common practice, no source).
@@ -173,7 +173,7 @@ pub(super) fn kind_name(kind: BandKind) -> &'static str {
 pub(super) fn hertz(hz: f64) -> String {
     match hz {
         hz if hz < 1000.0 => format!("{} Hz", number(hz, 0)),
-        hz => format!("{} kHz", number(hz / 1000.0, 2)),
+        hz => format!("{} kHz", shortest(hz / 1000.0, 2)),
     }
 }
 

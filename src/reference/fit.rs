@@ -40,7 +40,7 @@ const PRIOR_DB: f64 = 1.0;
 const PRIOR_OCT: f64 = 0.5;
 /// Mean square error, dB², with which the first fit is weighted, and the most that counts.
 const LEAST_NOISE: f64 = 1e-4;
-const MOST_NOISE: f64 = 0.5;
+const MOST_NOISE: f64 = 2.0;
 /// What other frequencies and Qs than the defaults must take off the error, dB rms over octaves.
 const LITTLE_DB: f64 = 0.03;
 /// Share of the cost that a step of frequency or Q must save to be taken.

@@ -299,7 +299,7 @@ fn the_command_compares_writes_and_changes_nothing() {
     assert!(said.status.success(), "{}", text(&said.stderr));
     for words in [
         "mono share of the low end",
-        "correlation, high (4.00 kHz to 20.00 kHz)",
+        "correlation, high (4 kHz to 20 kHz)",
         "31.5 Hz",
         "The difference is tone",
         "EQ band 2: bell at 240 Hz, +2.",
@@ -347,6 +347,17 @@ fn the_command_compares_writes_and_changes_nothing() {
     let said = run(missing.args(["check", "-q"]).arg(&mix).arg("--against").arg(dir.path().join("no.mp3")));
     assert_eq!((said.status.code(), said.stdout.len()), (Some(1), 0));
     assert_eq!(text(&said.stderr).trim_end().lines().count(), 1);
+
+    // A cut one: one line, and none of the files that were asked for.
+    let whole = fs::read(&near).unwrap();
+    let cut = put(&dir, "cut.wav", &whole[..whole.len() / 2]);
+    let mut damaged = lintel();
+    damaged.args(["check", "-q"]).arg(&mix).arg("--against").arg(&cut).arg("--fit").arg(&none);
+    let said = run(damaged.arg("--report").arg(dir.path().join("none.html")));
+    assert_eq!((said.status.code(), said.stdout.len()), (Some(1), 0));
+    let line = text(&said.stderr);
+    assert!(line.contains("cut.wav: is cut off") && line.trim_end().lines().count() == 1, "{line}");
+    fs::remove_file(cut).unwrap();
 
     assert!(fs::read(&mix).unwrap() == before, "the mix has changed");
     let mut names: Vec<String> = fs::read_dir(dir.path())

@@ -11,12 +11,12 @@ use crate::numbers::{number, shortest};
 
 /// Size in logical pixels.
 const WIDTH: u32 = 1000;
-const HEIGHT: u32 = 620;
+const HEIGHT: u32 = 636;
 /// Edges of both plots in logical pixels.
 const LEFT: f64 = 52.0;
 const RIGHT: f64 = WIDTH as f64 - 16.0;
 const UPPER: (f64, f64) = (34.0, 316.0);
-const LOWER: (f64, f64) = (362.0, 584.0);
+const LOWER: (f64, f64) = (378.0, 600.0);
 /// Range of the upper axis and its grid, dB.
 const SPAN_DB: f64 = 60.0;
 const STEP_DB: f64 = 12.0;
