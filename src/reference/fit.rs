@@ -57,6 +57,9 @@ const SMALL_GAIN_DB: f64 = 0.05;
 /// Step of the numeric derivative, dB.
 const DERIVATIVE_DB: f64 = 0.1;
 
+/// Smallest gain that is proposed, dB.
+const LEAST_MOVE_DB: f64 = 0.05;
+
 /// The bands that were found.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Fit {
@@ -66,15 +69,16 @@ pub struct Fit {
 
 impl Fit {
     /// The bands with `share` (0 to 1) of their gains; values are rounded as people write them: three digits
-    /// of frequency, hundredths of gain and Q.
+    /// of frequency, hundredths of gain and Q. Gains below 0.05 dB are none.
     pub fn at_share(&self, share: f64) -> [BandSettings; EQ_BANDS] {
         self.bands.map(|band| {
             let hundredths = |x: f64| ((x * 100.0).round() / 100.0) as f32;
             let digits = 10f64.powf(f64::from(band.freq).log10().floor() - 2.0);
             let freq = (f64::from(band.freq) / digits).round() * digits;
+            let gain = share * f64::from(band.gain);
             BandSettings {
                 freq: freq as f32,
-                gain: hundredths(share * f64::from(band.gain)),
+                gain: if gain.abs() < LEAST_MOVE_DB { 0.0 } else { hundredths(gain) },
                 q: hundredths(f64::from(band.q)),
                 ..band
             }
@@ -382,7 +386,9 @@ mod tests {
     fn a_share_scales_the_gains_and_rounds() {
         let mut bands = EqSettings::default().bands;
         (bands[1].freq, bands[1].gain, bands[1].q) = (243.21, -2.0, 1.0677);
+        bands[2].gain = 0.14;
         let third = Fit { bands }.at_share(1.0 / 3.0);
         assert_eq!((third[1].freq, third[1].gain, third[1].q), (243.0, -0.67, 1.07));
+        assert_eq!(third[2].gain, 0.0);
     }
 }
