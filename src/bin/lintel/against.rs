@@ -6,7 +6,7 @@ use lintel::finish::{Overwrite, check_outputs, write_whole};
 use lintel::meter::MonoAs;
 use lintel::numbers::NONE;
 use lintel::params::to_toml;
-use lintel::reference::{Comparison, Profile, reference_page};
+use lintel::reference::{Comparison, DEFAULT_SHARE, Profile, reference_page};
 
 use crate::args::{AgainstArgs, CheckArgs};
 use crate::outcome::Failure;
@@ -48,7 +48,11 @@ impl<'a> References<'a> {
     pub fn compare(&self, mix: &Path, progress: &Progress) -> lintel::finish::Result<Comparison> {
         let mix = Profile::measure(mix, self.mono_as, progress);
         progress.end();
-        Ok(Comparison::new(mix?, self.profiles.clone(), self.args.share / 100.0))
+        Ok(Comparison::new(
+            mix?,
+            self.profiles.clone(),
+            self.args.share.map_or(DEFAULT_SHARE, |percent| percent / 100.0),
+        ))
     }
 
     /// Writes what `--fit` and `--report` ask for: lines about the files, and whether there was a move to write.

@@ -98,9 +98,9 @@ pub struct AgainstArgs {
     /// move that the music can bear, or that none can be proposed. Changes nothing. Name the mix first.
     #[arg(long, value_name = "REFERENCE", num_args = 1..)]
     pub against: Vec<PathBuf>,
-    /// Share of the fitted EQ that is proposed, %
-    #[arg(long, value_name = "PERCENT", default_value_t = DEFAULT_SHARE_PERCENT, value_parser = percent, requires = "against")]
-    pub share: f64,
+    /// Share of the fitted EQ that is proposed, %; a third by default
+    #[arg(long, value_name = "PERCENT", value_parser = percent, requires = "against")]
+    pub share: Option<f64>,
     /// Write the proposed EQ as a settings file, for `lintel finish MIX --settings FILE`
     ///
     /// Exit code 4, and no file, if no move can be proposed.
@@ -113,9 +113,6 @@ pub struct AgainstArgs {
     #[arg(long, requires = "against")]
     pub overwrite: bool,
 }
-
-/// A third.
-const DEFAULT_SHARE_PERCENT: f64 = 100.0 * lintel::reference::DEFAULT_SHARE;
 
 #[derive(Group)]
 pub struct SettingsArgs {
