@@ -135,6 +135,28 @@ pub enum Fault {
         /// What the decoder says.
         what: String,
     },
+    /// A reference that cannot be one; what it is.
+    #[error("is {0}; name a WAV, AIFF, FLAC, MP3, AAC or Ogg Vorbis file as reference")]
+    NoReference(String),
+    /// A coded reference cannot be decoded.
+    #[error("is damaged at {seconds:.1} s: {what}; copy it again or name another reference")]
+    DamagedReference {
+        /// Where the decoder stopped.
+        seconds: f64,
+        /// What the decoder says.
+        what: String,
+    },
+    /// A coded reference holds less sound than its header promises.
+    #[error(
+        "is cut off: its header promises {declared:.1} s, {present:.1} s are there; copy it again or name \
+         another reference"
+    )]
+    ShortReference {
+        /// Decoded, s.
+        present: f64,
+        /// Promised, s.
+        declared: f64,
+    },
     /// Start and end leave no frame of the file.
     #[error(
         "is {seconds:.1} s long: from {from:.1} s to {to:.1} s nothing is left; begin earlier or end later"

@@ -17,5 +17,6 @@ mod place;
 mod rate;
 mod reading;
 mod record;
+mod reference;
 mod release;
 mod writing;

@@ -13,6 +13,7 @@ pub const LAYERS: &[&[&str]] = &[
     &["grade", "params", "stage", "tap_ring"],
     &["chain", "host_params", "meter", "presets"],
     &["finish", "live"],
+    &["reference"],
     &["player"],
     &["editor"],
     &["plugin"],

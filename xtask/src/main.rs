@@ -35,7 +35,14 @@ enum Command {
     /// Loudness against audibility of the limiter, beside three simpler ones, on a folder of music.
     Listen(listen::Args),
     /// Measure what everything costs; write docs/cost.md. On an otherwise idle machine.
-    Bench,
+    Bench {
+        /// Only what reading a reference costs; the rest of docs/cost.md stays.
+        #[arg(long)]
+        references: bool,
+        /// Measure one file here and now (the command calls itself with this).
+        #[arg(long, hide = true)]
+        reference_part: Option<std::path::PathBuf>,
+    },
     /// Draw every state of the screen into target/shots, without a display.
     Shots,
     /// Run the format validators that are on PATH over the bundles.
@@ -57,7 +64,9 @@ fn main() -> ExitCode {
         Command::Bundle { args } => bundle::run(&args),
         Command::Figures => figures_command(),
         Command::Listen(args) => listen::run(&args),
-        Command::Bench => bench::run(),
+        Command::Bench { reference_part: Some(file), .. } => bench::references::part(&file),
+        Command::Bench { references: true, .. } => bench::references::renew(),
+        Command::Bench { .. } => bench::run(),
         Command::Shots => shots::run(),
         Command::Validate => validate::run(),
         Command::Instance { part: Some(part), bundle: Some(bundle) } => bench::instance::part(part, &bundle),

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args as Group, Parser, Subcommand};
 
 use crate::job_args::{FinishArgs, MonoArgs, ReleaseArgs, TargetArgs};
-use crate::value_args::PresetArg;
+use crate::value_args::{PresetArg, percent};
 
 const EXIT_CODES: &str = "\
 Exit codes:
@@ -15,7 +15,7 @@ Exit codes:
   2    the command line or a settings file is faulty
   3    written, but below the target: it would have over-driven the limiter (see --force), is out of the
        drive's range, or the result is too quiet to be measured
-  4    a requirement of check --require or --delivery is not met
+  4    a requirement of check --require or --delivery is not met, or check --fit found no move to write
   5    compare: a file is silent, or the two are not versions of one piece
   130  stopped with Ctrl-C; no half-written file is left";
 
@@ -79,12 +79,39 @@ pub struct CheckArgs {
     #[arg(long, value_name = "FILE")]
     pub delivery: Option<PathBuf>,
     #[command(flatten)]
+    pub against: AgainstArgs,
+    #[command(flatten)]
     pub target: TargetArgs,
     #[command(flatten)]
     pub mono: MonoArgs,
     /// Print no progress
     #[arg(short, long)]
     pub quiet: bool,
+}
+
+/// Beside references.
+#[derive(Group)]
+pub struct AgainstArgs {
+    /// References to compare each mix with: WAV, AIFF, FLAC, MP3, AAC (ADTS, M4A) or Ogg Vorbis
+    ///
+    /// Shows loudness, peaks, stereo image and long-term spectrum side by side at equal loudness, and an EQ
+    /// move that the music can bear, or that none can be proposed. Changes nothing. Name the mix first.
+    #[arg(long, value_name = "REFERENCE", num_args = 1..)]
+    pub against: Vec<PathBuf>,
+    /// Share of the fitted EQ that is proposed, %; a third by default
+    #[arg(long, value_name = "PERCENT", value_parser = percent, requires = "against")]
+    pub share: Option<f64>,
+    /// Write the proposed EQ as a settings file, for `lintel finish MIX --settings FILE`
+    ///
+    /// Exit code 4, and no file, if no move can be proposed.
+    #[arg(long, value_name = "FILE", requires = "against")]
+    pub fit: Option<PathBuf>,
+    /// Write the comparison as an HTML page with its picture
+    #[arg(long, value_name = "FILE", requires = "against")]
+    pub report: Option<PathBuf>,
+    /// Replace existing files of --fit and --report
+    #[arg(long, requires = "against")]
+    pub overwrite: bool,
 }
 
 #[derive(Group)]

@@ -12,8 +12,10 @@ use lintel::meter::MonoAs;
 use lintel::meter::source::StereoImage;
 use lintel::meter::targets::Target;
 use lintel::numbers::{clock_tenths, number};
+use lintel::reference::Comparison;
 use serde_json::json;
 
+use crate::against::{self, References};
 use crate::args::CheckArgs;
 use crate::outcome::{End, Failure};
 use crate::output;
@@ -27,11 +29,14 @@ pub fn run(args: &CheckArgs) -> Result<End, Failure> {
     let delivery = args.delivery.as_deref().map(delivery_of_file).transpose().map_err(Failure::Usage)?;
     let target = args.target.target()?.or_else(|| delivery.as_ref().and_then(Delivery::target));
     let progress = Progress::new(args.quiet);
+    let references = References::measure(args, &progress)?;
     let (mut failed, mut not_met, mut values) = (None, false, Vec::new());
     for file in &args.files {
-        match check_one(file, target, args.mono.mono_as(), (&requirements, delivery.as_ref()), &progress) {
+        let checked =
+            check_one(file, target, args.mono.mono_as(), (&requirements, delivery.as_ref()), &progress);
+        match checked.and_then(|checked| checked.beside(references.as_ref(), &progress)) {
             Ok(checked) => {
-                not_met |= checked.results.iter().any(|result| !result.met);
+                not_met |= checked.results.iter().any(|result| !result.met) || checked.lacks_move;
                 if args.json {
                     values.push(checked.json());
                 } else {
@@ -65,6 +70,12 @@ struct CheckedFile<'a> {
     path: &'a Path,
     check: FileCheck,
     results: Vec<RequirementResult>,
+    /// Beside references, where any are named.
+    beside: Option<Comparison>,
+    /// Lines about the files that were written.
+    written: String,
+    /// A move was to be written and none is proposed.
+    lacks_move: bool,
 }
 
 fn check_one<'a>(
@@ -84,10 +95,18 @@ fn check_one<'a>(
     if let Some(delivery) = delivery {
         results.extend(delivery.requirements(file, &check));
     }
-    Ok(CheckedFile { path: file, check, results })
+    Ok(CheckedFile { path: file, check, results, beside: None, written: String::new(), lacks_move: false })
 }
 
 impl CheckedFile<'_> {
+    /// The same, compared with references where any are named.
+    fn beside(self, references: Option<&References>, progress: &Progress) -> lintel::finish::Result<Self> {
+        let Some(references) = references else { return Ok(self) };
+        let beside = references.compare(self.path, progress)?;
+        let (written, has_move) = references.write(&beside)?;
+        Ok(Self { beside: Some(beside), written, lacks_move: !has_move, ..self })
+    }
+
     fn figures(&self) -> &FileFigures {
         &self.check.measured.input
     }
@@ -131,12 +150,15 @@ impl CheckedFile<'_> {
         for result in &self.results {
             text += &format!("{}\n", result.sentence());
         }
+        if let Some(beside) = &self.beside {
+            text += &format!("\n{}{}", against::text(beside), self.written);
+        }
         text + "\n"
     }
 
     fn json(&self) -> serde_json::Value {
         let FileCheck { format, ends, measured, .. } = &self.check;
-        json!({
+        let mut value = json!({
             "path": self.path.display().to_string(),
             "format": format,
             "seconds": format.seconds(),
@@ -147,6 +169,10 @@ impl CheckedFile<'_> {
             "image": format!("{:?}", measured.source.image),
             "advice": notes_json(&measured.notes),
             "requirements": self.results,
-        })
+        });
+        if let Some(beside) = &self.beside {
+            value["against"] = beside.json();
+        }
+        value
     }
 }

@@ -1,6 +1,7 @@
 //! The command line: arguments in; finished files, tables and exit codes out. The work itself is done by
 //! `lintel::finish`.
 
+mod against;
 mod args;
 mod check;
 mod compare;

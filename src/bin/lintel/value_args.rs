@@ -36,6 +36,15 @@ pub fn seconds(text: &str) -> Result<f64, String> {
     }
 }
 
+/// A share in percent, above 0 up to 100, with or without its sign.
+pub fn percent(text: &str) -> Result<f64, String> {
+    let plain = text.trim().trim_end_matches('%').trim_end().replace(',', ".");
+    match plain.parse::<f64>() {
+        Ok(value) if value > 0.0 && value <= 100.0 => Ok(value),
+        _ => Err("percent above 0 up to 100, as in 33".into()),
+    }
+}
+
 /// The number of channels of a master: 2.
 pub fn two_channels(text: &str) -> Result<u16, String> {
     match text.trim() {

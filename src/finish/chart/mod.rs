@@ -14,9 +14,11 @@ mod legend;
 mod model;
 mod painter;
 mod record;
+mod reference;
 mod size;
 mod spectrum;
 
-pub use model::{ChartColumn, ChartError, ChartFigure, ReportChart};
+pub use model::{ChartColumn, ChartError, ChartFigure, ReferenceChart, ReportChart};
 pub use record::{RecordSong, record_svg, transition_svg};
+pub use reference::reference_svg;
 pub use spectrum::spectrum_svg;

@@ -63,6 +63,30 @@ pub struct ReportChart {
     pub figures: [Vec<ChartFigure>; 3],
 }
 
+/// Long-term spectra of a mix and of references, by third octave; a list has one value a band, none where
+/// there is no level.
+#[derive(Clone, Debug)]
+pub struct ReferenceChart {
+    /// What the references are called.
+    pub name: String,
+    /// What the proposed curve is called.
+    pub curve_name: String,
+    /// Centres, Hz, rising.
+    pub hz: Vec<f64>,
+    /// Levels of the mix, dB.
+    pub mix: Vec<Option<f64>>,
+    /// Low edge, median and high edge of the references, dB.
+    pub reference: Vec<Option<[f64; 3]>>,
+    /// Reference minus mix, dB.
+    pub difference: Vec<Option<f64>>,
+    /// The same, averaged over octaves.
+    pub smooth: Vec<Option<f64>>,
+    /// The proposed curve, dB.
+    pub curve: Vec<Option<f64>>,
+    /// What it would leave, averaged over octaves, dB.
+    pub left: Vec<Option<f64>>,
+}
+
 /// Drawing failed; carries the message of the drawing library.
 #[derive(Debug, thiserror::Error)]
 #[error("the chart could not be drawn: {0}")]

@@ -11,6 +11,7 @@ pub(super) mod sentences;
 pub use chart::song_chart;
 pub use html::song_page;
 pub use json::{notes_json, song_json};
+pub(crate) use page::{inline, page_with_footer};
 pub use sentences::{
     GRADE_LIMITS, clipped_sentence, grade_sentence, mono_sentence, reduction_sentence, search_sentence,
 };

@@ -58,8 +58,25 @@ fn colours() -> String {
     format!(":root{{{list}}}")
 }
 
-/// The document; `artist` stands behind the heading in smaller letters.
+/// The document of masters; `artist` stands behind the heading in smaller letters.
 pub(super) fn page(title: &str, heading: &str, artist: Option<&str>, body: &Markup) -> String {
+    let footer = format!(
+        "Lintel {}. Loudness after ITU-R BS.1770-5 and EBU Tech 3341, 3342. Every file was re-read, its samples \
+         compared, and its loudness and true peak measured by a second, independent meter. The delivery's own \
+         specification and local rules take precedence.",
+        env!("CARGO_PKG_VERSION")
+    );
+    page_with_footer(title, heading, artist, body, &footer)
+}
+
+/// A document with a footer of its own.
+pub(crate) fn page_with_footer(
+    title: &str,
+    heading: &str,
+    artist: Option<&str>,
+    body: &Markup,
+    footer: &str,
+) -> String {
     html! {
         (DOCTYPE)
         html lang="en" {
@@ -76,14 +93,7 @@ pub(super) fn page(title: &str, heading: &str, artist: Option<&str>, body: &Mark
                         h1 { (heading) @if let Some(artist) = artist { small { (artist) } } }
                     }
                     (body)
-                    footer {
-                        p {
-                            "Lintel " (env!("CARGO_PKG_VERSION")) ". Loudness after ITU-R BS.1770-5 and EBU Tech \
-                            3341, 3342. Every file was re-read, its samples compared, and its loudness and true \
-                            peak measured by a second, independent meter. The delivery's own specification and \
-                            local rules take precedence."
-                        }
-                    }
+                    footer { p { (footer) } }
                 }
             }
         }
@@ -92,7 +102,7 @@ pub(super) fn page(title: &str, heading: &str, artist: Option<&str>, body: &Mark
 }
 
 /// An SVG document as a part of a page: without its XML declaration.
-pub(super) fn inline(svg: &str) -> PreEscaped<&str> {
+pub(crate) fn inline(svg: &str) -> PreEscaped<&str> {
     PreEscaped(svg.find("<svg").map_or(svg, |at| &svg[at..]))
 }
 

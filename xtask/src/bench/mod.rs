@@ -3,6 +3,7 @@
 
 mod foreign;
 pub mod instance;
+pub mod references;
 
 use crate::Failure;
 use std::fmt::Write;
@@ -69,6 +70,10 @@ pub fn run() -> Result<(), Failure> {
     for (name, mb) in &figures.bundles {
         writeln!(page, "{name}: {mb:.1} MB.")?;
     }
+
+    eprintln!("references …");
+    page += "\n";
+    page += &references::section()?;
 
     let path = std::path::Path::new("docs/cost.md");
     lintel::finish::write_whole(path, page.as_bytes(), lintel::finish::Overwrite::Allow)?;
