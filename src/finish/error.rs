@@ -240,6 +240,14 @@ pub enum Fault {
         /// The figure of the crate ebur128.
         reference: f64,
     },
+    /// An encoder or decoder failed.
+    #[error("cannot be encoded as {format}: {what}; leave the format out, or try another bit rate")]
+    Encoding {
+        /// Codec and bit rate.
+        format: String,
+        /// What the encoder says.
+        what: String,
+    },
     /// The work was stopped from outside.
     #[error("stopped; nothing half-written is left")]
     Stopped,

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::cut::{CutPlan, EndsOptions};
+use super::encoded::EncodedPlan;
 use super::error::Result;
 use super::format::{Encoding, Layout, OutputSpec, Overwrite};
 use super::output_path::check_outputs;
@@ -32,6 +33,8 @@ pub struct MasterJob {
     pub force: bool,
     /// Grade the master against the mix at equal loudness.
     pub grade: bool,
+    /// Put the master through these lossy formats.
+    pub encoded: Option<EncodedPlan>,
     /// Options for start and end.
     pub ends: EndsOptions,
     /// Container of the master.
@@ -83,6 +86,7 @@ impl MasterJob {
             && self.settings == other.settings
             && self.ends == other.ends
             && self.force == other.force
+            && self.encoded == other.encoded
     }
 
     /// Whether both jobs on one source write the same samples before rounding.

@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use super::cut::CutPlan;
+use super::encoded::EncodedReport;
 use super::ends::SongEnds;
 use super::format::{Container, FileFormat, Layout, OutputSpec};
 use super::master_grade::MasterGrade;
@@ -39,6 +40,8 @@ pub struct Master {
     pub reread: Reread,
     /// Its grade against the mix, if the job asks for it and a loudness meter hears the song.
     pub grade: Option<MasterGrade>,
+    /// What lossy delivery does to its peaks, if the job asks for it.
+    pub encoded: Option<EncodedReport>,
     /// What the source says about itself and the master does not, as nouns.
     pub lost: Vec<String>,
     /// True if the file is RF64.

@@ -10,6 +10,7 @@ use std::path::Path;
 use std::sync::{Mutex, PoisonError};
 
 use super::cut::CutPlan;
+use super::encoded::{CeilingSearch, predict_file, search_ceiling};
 use super::error::{Error, Fault, Result};
 use super::format::Overwrite;
 use super::gain::with_gain;
@@ -20,7 +21,7 @@ use super::master::Master;
 use super::master_grade::{GradePair, grade_master};
 use super::output_path::write_whole;
 use super::parallel::in_parallel;
-use super::progress::ProgressWatcher;
+use super::progress::{ProgressWatcher, WithoutMessages};
 use super::reader::Reader;
 use super::render::RenderJob;
 use super::render_file::{AlbumFigures, RenderedSong, finish_file, render_file};
@@ -82,6 +83,8 @@ pub fn master_each(
     let first = &jobs[0];
     first.check_outputs(&outputs)?;
     let source = measure(first, watch)?;
+    let (jobs, ceilings) = with_ceilings(jobs, &source, watch)?;
+    let (jobs, first) = (&jobs[..], &jobs[0]);
     let rate = source.measurement.format.rate;
     let mut masters: Vec<(usize, Master)> = Vec::new();
     let mut searches: Vec<(usize, Prepared)> = Vec::new();
@@ -105,6 +108,9 @@ pub fn master_each(
     });
     let all = all.and_then(|()| {
         masters.sort_by_key(|(i, _)| *i);
+        for ((_, master), ceiling) in masters.iter_mut().zip(ceilings) {
+            master.encoded.iter_mut().for_each(|encoded| encoded.search.clone_from(&ceiling));
+        }
         let masters: Vec<Master> = masters.drain(..).map(|(_, master)| master).collect();
         if let Some(report) = report {
             let written = write_whole(report, song_page(&masters).as_bytes(), first.overwrite);
@@ -116,6 +122,35 @@ pub fn master_each(
         let written: Vec<Master> = masters.into_iter().map(|(_, master)| master).collect();
         remove_written(first, &written);
     })
+}
+
+/// The jobs with the ceilings that their lossy formats need, where they ask for it, and the search log of each.
+fn with_ceilings(
+    jobs: &[MasterJob],
+    source: &MeasuredSource,
+    watch: &dyn ProgressWatcher,
+) -> Result<(Vec<MasterJob>, Vec<Option<CeilingSearch>>)> {
+    let mut done: Vec<(MasterJob, Option<CeilingSearch>)> = Vec::new();
+    for (i, job) in jobs.iter().enumerate() {
+        let known = (0..i).find(|&k| jobs[k].shares_render(job, source.measurement.format.rate));
+        let found = match (&job.encoded, known) {
+            (Some(plan), None) if plan.search_ceiling => {
+                let (job, search) = search_ceiling(job, plan, source, watch, &|job| {
+                    let prepared = prepare(job, source, Vec::new(), &WithoutMessages(watch))?;
+                    let settings = settings_of(job, &prepared);
+                    Ok((prepared.cut, settings))
+                })?;
+                (job, Some(search))
+            }
+            (Some(_), Some(known)) => {
+                let (like, search) = &done[known];
+                (MasterJob { settings: like.settings, target: like.target, ..job.clone() }, search.clone())
+            }
+            _ => (job.clone(), None),
+        };
+        done.push(found);
+    }
+    Ok(done.into_iter().unzip())
 }
 
 /// Removes what a job that failed has written before; what replaced an older file stays.
@@ -291,6 +326,13 @@ fn finish_one(
         // Stopped or unreadable: an output is only left behind by work that came to its end.
         let _ = fs::remove_file(&job.output);
     })?;
+    let encoded = job.encoded.as_ref().map(|plan| {
+        watch.part("encoding", written.frames);
+        predict_file(plan, &job.output, job.mono_as, watch)
+    });
+    let encoded = encoded.transpose().inspect_err(|_| {
+        let _ = fs::remove_file(&job.output);
+    })?;
     Ok(Master {
         input: job.input.clone(),
         output: job.output.clone(),
@@ -305,6 +347,7 @@ fn finish_one(
         measured: measured.clone(),
         reread,
         grade,
+        encoded,
         rf64: written.rf64,
         input_hash: source.hash.clone(),
         output_hash,

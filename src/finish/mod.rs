@@ -18,6 +18,7 @@ mod cut;
 pub mod delivery;
 mod digest;
 mod edge;
+pub mod encoded;
 mod ends;
 mod error;
 mod figures;

@@ -16,6 +16,27 @@ pub trait ProgressWatcher: Sync {
     fn stopped(&self) -> bool;
 }
 
+/// Passes everything on but messages, for passes that would repeat them.
+pub(super) struct WithoutMessages<'a>(pub &'a dyn ProgressWatcher);
+
+impl ProgressWatcher for WithoutMessages<'_> {
+    fn part(&self, name: &str, frames: u64) {
+        self.0.part(name, frames);
+    }
+
+    fn more(&self, frames: u64) {
+        self.0.more(frames);
+    }
+
+    fn done(&self, frames: u64) {
+        self.0.done(frames);
+    }
+
+    fn stopped(&self) -> bool {
+        self.0.stopped()
+    }
+}
+
 /// A watcher that shows nothing; set its flag to stop the work.
 #[derive(Debug, Default)]
 pub struct NoProgress(pub AtomicBool);

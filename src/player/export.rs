@@ -110,6 +110,7 @@ impl Export {
             match_target: request.solve,
             force: false,
             grade: false,
+            encoded: None,
             ends,
             layout: request.layout,
             encoding: request.encoding,

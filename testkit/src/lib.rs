@@ -10,6 +10,7 @@
 //! | [`session`] | random sessions with the whole chain, every block checked |
 //! | [`check`] | what must hold for any bytes: settings files, sound files, saved states |
 //! | [`wave`] | sound files, whole |
+//! | [`encoded`] | predicted peaks after lossy encoding beside ffmpeg's |
 //! | [`cost`] | benchmarks, ns a frame |
 //! | [`process`] | a test in a process of its own |
 //! | `host` | CLAP hosts (feature `host`) |
@@ -20,6 +21,7 @@
 
 pub mod check;
 pub mod cost;
+pub mod encoded;
 pub mod fir;
 #[cfg(feature = "host")]
 pub mod host;

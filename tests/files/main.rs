@@ -5,6 +5,7 @@ mod damage;
 mod deliveries;
 mod demo;
 mod dither;
+mod encoded;
 mod ends;
 mod finish;
 mod foreign;

@@ -1,9 +1,10 @@
-//! Commands of the project: `cargo xtask demo | test | bundle | figures | listen | bench | shots | validate | instance`.
+//! Commands of the project: `cargo xtask demo | test | bundle | figures | listen | encoded | bench | shots | validate | instance`.
 
 mod bench;
 mod bundle;
 mod checks;
 mod demo;
+mod encoded;
 mod figures;
 mod listen;
 mod shots;
@@ -18,7 +19,7 @@ pub type Failure = Box<dyn std::error::Error + Send + Sync>;
 #[derive(Parser)]
 #[command(
     name = "cargo xtask",
-    about = "Lintel: demo, test, bundle, figures, listen, bench, shots, validate, instance"
+    about = "Lintel: demo, test, bundle, figures, listen, encoded, bench, shots, validate, instance"
 )]
 enum Command {
     /// Master a mix through the bundled plugin; leaves a WAV, a table and a picture.
@@ -34,6 +35,8 @@ enum Command {
     Figures,
     /// Loudness against audibility of the limiter, beside three simpler ones, on a folder of music.
     Listen(listen::Args),
+    /// Predicted peaks after lossy encoding beside ffmpeg's encoders; write docs/encoded.md.
+    Encoded,
     /// Measure what everything costs; write docs/cost.md. On an otherwise idle machine.
     Bench {
         /// Only what reading a reference costs; the rest of docs/cost.md stays.
@@ -64,6 +67,7 @@ fn main() -> ExitCode {
         Command::Bundle { args } => bundle::run(&args),
         Command::Figures => figures_command(),
         Command::Listen(args) => listen::run(&args),
+        Command::Encoded => encoded::run(),
         Command::Bench { reference_part: Some(file), .. } => bench::references::part(&file),
         Command::Bench { references: true, .. } => bench::references::renew(),
         Command::Bench { .. } => bench::run(),

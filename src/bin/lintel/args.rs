@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args as Group, Parser, Subcommand};
 
-use crate::job_args::{FinishArgs, MonoArgs, ReleaseArgs, TargetArgs};
+use crate::job_args::{EncodedArgs, FinishArgs, MonoArgs, ReleaseArgs, TargetArgs};
 use crate::value_args::{PresetArg, percent};
 
 const EXIT_CODES: &str = "\
@@ -80,6 +80,8 @@ pub struct CheckArgs {
     pub delivery: Option<PathBuf>,
     #[command(flatten)]
     pub against: AgainstArgs,
+    #[command(flatten)]
+    pub encoded: EncodedArgs,
     #[command(flatten)]
     pub target: TargetArgs,
     #[command(flatten)]

@@ -3,8 +3,9 @@
 use std::path::Path;
 
 use lintel::finish::check::{FileCheck, check};
+use lintel::finish::encoded::{EncodedPlan, EncodedReport, predict_file};
 use lintel::finish::options::delivery_of_file;
-use lintel::finish::report::{mono_sentence, notes_json};
+use lintel::finish::report::{encoded_json, mono_sentence, notes_json};
 use lintel::finish::require::{self, Requirement, RequirementResult};
 use lintel::finish::unmeasurable::Unmeasurable;
 use lintel::finish::{Delivery, FileFigures, ProgressWatcher, Reader};
@@ -28,12 +29,13 @@ pub fn run(args: &CheckArgs) -> Result<End, Failure> {
     };
     let delivery = args.delivery.as_deref().map(delivery_of_file).transpose().map_err(Failure::Usage)?;
     let target = args.target.target()?.or_else(|| delivery.as_ref().and_then(Delivery::target));
+    let encoded = args.encoded.plan()?;
     let progress = Progress::new(args.quiet);
     let references = References::measure(args, &progress)?;
     let (mut failed, mut not_met, mut values) = (None, false, Vec::new());
     for file in &args.files {
-        let checked =
-            check_one(file, target, args.mono.mono_as(), (&requirements, delivery.as_ref()), &progress);
+        let held = (&requirements[..], delivery.as_ref(), encoded.as_ref());
+        let checked = check_one(file, target, args.mono.mono_as(), held, &progress);
         match checked.and_then(|checked| checked.beside(references.as_ref(), &progress)) {
             Ok(checked) => {
                 not_met |= checked.results.iter().any(|result| !result.met) || checked.lacks_move;
@@ -70,6 +72,7 @@ struct CheckedFile<'a> {
     path: &'a Path,
     check: FileCheck,
     results: Vec<RequirementResult>,
+    encoded: Option<EncodedReport>,
     /// Beside references, where any are named.
     beside: Option<Comparison>,
     /// Lines about the files that were written.
@@ -82,7 +85,7 @@ fn check_one<'a>(
     file: &'a Path,
     target: Option<Target>,
     mono_as: MonoAs,
-    (requirements, delivery): (&[Requirement], Option<&Delivery>),
+    (requirements, delivery, encoded): (&[Requirement], Option<&Delivery>, Option<&EncodedPlan>),
     progress: &Progress,
 ) -> lintel::finish::Result<CheckedFile<'a>> {
     let frames = Reader::open(file)?.format().frames;
@@ -90,12 +93,26 @@ fn check_one<'a>(
     let result = check(file, target, mono_as, progress);
     progress.end();
     let check = result?;
+    let encoded = encoded.map(|plan| {
+        progress.part("encoding", frames);
+        predict_file(plan, file, mono_as, progress)
+    });
+    progress.end();
+    let encoded = encoded.transpose()?;
     let mut results: Vec<RequirementResult> =
         requirements.iter().map(|r| r.check(&check.measured.input, &check.format, &check.ends)).collect();
     if let Some(delivery) = delivery {
         results.extend(delivery.requirements(file, &check));
     }
-    Ok(CheckedFile { path: file, check, results, beside: None, written: String::new(), lacks_move: false })
+    Ok(CheckedFile {
+        path: file,
+        check,
+        results,
+        encoded,
+        beside: None,
+        written: String::new(),
+        lacks_move: false,
+    })
 }
 
 impl CheckedFile<'_> {
@@ -144,6 +161,9 @@ impl CheckedFile<'_> {
             StereoImage::OutOfPhase => "out of phase",
         };
         text += &format!("image {image}; headroom {} dB\n", number(measured.source.headroom_db, 1));
+        if let Some(encoded) = &self.encoded {
+            text += &output::encoded_text(encoded);
+        }
         for note in &measured.notes {
             text += &format!("• {} {}\n", note.says, note.advises);
         }
@@ -167,6 +187,7 @@ impl CheckedFile<'_> {
             "figures": self.figures(),
             "unmeasurable": self.check.unmeasurable,
             "image": format!("{:?}", measured.source.image),
+            "encoded": self.encoded.as_ref().map(encoded_json),
             "advice": notes_json(&measured.notes),
             "requirements": self.results,
         });

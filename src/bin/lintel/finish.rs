@@ -3,6 +3,7 @@
 use std::time::Instant;
 
 use lintel::finish::delivery::parse_list;
+use lintel::finish::encoded::EncodedPlan;
 use lintel::finish::mastering::master_each;
 use lintel::finish::options::{deliveries_of_file, target_of_job};
 use lintel::finish::report::{
@@ -10,6 +11,7 @@ use lintel::finish::report::{
 };
 use lintel::finish::{Delivery, Master, MasterJob, TagField, Tags, file_stem, isrc, name_for};
 use lintel::numbers::{clock_tenths, number};
+use lintel::settings::Settings;
 
 use crate::job_args::FinishArgs;
 use crate::outcome::{End, Failure};
@@ -33,6 +35,7 @@ pub fn run(args: &FinishArgs) -> Result<End, Failure> {
         match_target: asked.is_some(),
         force: args.chain.force,
         grade: args.grade,
+        encoded: encoded(args, &settings)?,
         ends: args.ends.options(),
         layout,
         encoding,
@@ -77,6 +80,24 @@ pub fn run(args: &FinishArgs) -> Result<End, Failure> {
     }
     let below = masters.iter().map(End::of).any(|end| end == End::BelowTarget);
     Ok(if below { End::BelowTarget } else { End::Done })
+}
+
+/// The lossy formats asked for, with or without a search for the ceiling.
+fn encoded(args: &FinishArgs, settings: &Settings) -> Result<Option<EncodedPlan>, Failure> {
+    let mut plan = args.encoded.plan()?;
+    if args.chain.searches_ceiling() {
+        let Some(plan) = &mut plan else {
+            let line = "--ceiling auto searches the ceiling for lossy formats: name them, as in --encoded mp3:128,opus:96";
+            return Err(Failure::Usage(line.into()));
+        };
+        if !settings.limiter.on {
+            return Err(Failure::Usage(
+                "--ceiling auto needs the limiter, which is off: switch it on".into(),
+            ));
+        }
+        plan.search_ceiling = true;
+    }
+    Ok(plan)
 }
 
 /// The deliveries asked for: those of the option, else those of the settings file.
@@ -135,6 +156,9 @@ fn table(master: &Master) -> String {
     }
     if let Some(grade) = &master.grade {
         text += &format!("grade    {}\n", grade_sentence(grade));
+    }
+    if let Some(encoded) = &master.encoded {
+        text += &output::encoded_text(encoded);
     }
     for note in &master.cut.notes {
         text += &format!("• {note}\n");

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use clap::Args as Group;
+use lintel::finish::encoded::{EncodedPlan, EncoderChoice, FULL_SCALE_DBTP};
 use lintel::finish::options::{SettingsChoice, layout_of_output, parse_target};
 use lintel::finish::plan::DEFAULT_GAP_S;
 use lintel::finish::{Encoding, EndsOptions, Layout, Overwrite};
@@ -11,7 +12,10 @@ use lintel::meter::targets::Target;
 use lintel::settings::Settings;
 
 use crate::outcome::Failure;
-use crate::value_args::{BitsArg, CurveArg, FormatArg, MonoArg, PresetArg, overwrite, seconds, two_channels};
+use crate::value_args::{
+    BitsArg, CurveArg, EncoderArg, FormatArg, MonoArg, PresetArg, decoded_limit, overwrite, seconds,
+    two_channels,
+};
 
 /// The loudness target.
 #[derive(Group)]
@@ -65,6 +69,8 @@ pub struct FinishArgs {
     /// counts like any other.
     #[arg(long)]
     pub grade: bool,
+    #[command(flatten)]
+    pub encoded: EncodedArgs,
     /// The HTML report; beside the master by default
     #[arg(long, value_name = "FILE")]
     pub report: Option<PathBuf>,
@@ -92,15 +98,24 @@ pub struct ChainArgs {
     /// Drive into the limiter, dB (short for --set drive=…); --target finds the drive itself
     #[arg(long, value_name = "DB", allow_hyphen_values = true, conflicts_with = "target")]
     pub drive: Option<String>,
-    /// Ceiling of the limiter, dBTP (short for --set ceiling=…)
-    #[arg(long, value_name = "DBTP", allow_hyphen_values = true)]
+    /// Ceiling of the limiter, dBTP (short for --set ceiling=…); auto searches it for --encoded (finish only)
+    ///
+    /// auto starts with the ceiling of the settings and lowers it, with at most two more passes, until the worst
+    /// predicted true peak, tolerance included, is under --encoded-limit.
+    #[arg(long, value_name = "DBTP|auto", allow_hyphen_values = true)]
     pub ceiling: Option<String>,
 }
 
 impl ChainArgs {
+    /// Whether the ceiling is to be searched.
+    pub fn searches_ceiling(&self) -> bool {
+        self.ceiling.as_deref().is_some_and(|text| text.trim().eq_ignore_ascii_case("auto"))
+    }
+
     /// The settings: defaults, the preset or the file, then single ones.
     pub fn settings(&self) -> Result<Settings, Failure> {
-        let short = [("drive", &self.drive), ("ceiling", &self.ceiling)];
+        let ceiling = self.ceiling.clone().filter(|_| !self.searches_ceiling());
+        let short = [("drive", &self.drive), ("ceiling", &ceiling)];
         let short = short.iter().filter_map(|(id, text)| Some(format!("{id}={}", text.as_deref()?)));
         let choice = SettingsChoice {
             preset: self.preset.clone(),
@@ -108,6 +123,36 @@ impl ChainArgs {
             assignments: self.set.iter().cloned().chain(short).collect(),
         };
         choice.settings().map_err(Failure::Usage)
+    }
+}
+
+/// Lossy delivery.
+#[derive(Group)]
+pub struct EncodedArgs {
+    /// What lossy formats do to the peaks, as in mp3:128,aac:256,opus:96 (format and kbit/s)
+    ///
+    /// Encodes, decodes and measures: true peak, samples over full scale, loudness, and the ceiling that would
+    /// have kept it under 0 dBTP. MP3 and Opus are built in; AAC and Vorbis need ffmpeg on PATH. True peaks are
+    /// predictions, with a printed tolerance.
+    #[arg(long, value_name = "LIST")]
+    pub encoded: Option<String>,
+    /// Encode every format with ffmpeg too
+    #[arg(long, value_enum, requires = "encoded")]
+    pub encoder: Option<EncoderArg>,
+    /// Limit of the true peak after decoding, dBTP; 0 by default
+    #[arg(long, value_name = "DBTP", allow_hyphen_values = true, requires = "encoded", value_parser = decoded_limit)]
+    pub encoded_limit: Option<f64>,
+}
+
+impl EncodedArgs {
+    /// The formats asked for, if any.
+    pub fn plan(&self) -> Result<Option<EncodedPlan>, Failure> {
+        let choice = self.encoder.map_or(EncoderChoice::Crates, EncoderChoice::from);
+        let limit = self.encoded_limit.unwrap_or(FULL_SCALE_DBTP);
+        let plan = |list: &String| {
+            EncodedPlan::new(list, choice, limit).map_err(|err| Failure::Usage(format!("--encoded: {err}")))
+        };
+        self.encoded.as_ref().map(plan).transpose()
     }
 }
 
@@ -256,6 +301,8 @@ pub struct ReleaseArgs {
     /// Write all songs with their gaps into one long file too
     #[arg(long)]
     pub one_file: bool,
+    #[command(flatten)]
+    pub encoded: EncodedArgs,
     #[command(flatten)]
     pub file: FileArgs,
 }

@@ -6,6 +6,8 @@ use std::path::Path;
 use clap::CommandFactory;
 use comfy_table::presets::NOTHING;
 use comfy_table::{CellAlignment, Table};
+use lintel::finish::encoded::EncodedReport;
+use lintel::finish::report::{encoded_sentences, encoded_table};
 use lintel::finish::{FIGURES, FileFigures, FileFormat};
 use lintel::numbers::clock_tenths;
 
@@ -51,6 +53,14 @@ pub fn figures_table(heads: &[&str], columns: &[&FileFigures]) -> String {
     };
     let rows = head.into_iter().chain(FIGURES.iter().map(row)).collect();
     plain_table(rows, 1..=columns.len())
+}
+
+/// What lossy formats do: the table and its sentences.
+pub fn encoded_text(report: &EncodedReport) -> String {
+    let table = encoded_table(report);
+    let columns = table[0].len();
+    let table = if report.rows.is_empty() { String::new() } else { plain_table(table, 2..columns) };
+    encoded_sentences(report).iter().fold(table, |text, sentence| text + &format!("{sentence}\n"))
 }
 
 /// A file's format in words.

@@ -52,6 +52,10 @@ fn plan_of(paths: &[PathBuf]) -> Option<&Path> {
 
 /// The job that all songs share; their inputs are filled in.
 fn shared_job(args: &ReleaseArgs) -> Result<MasterJob, Failure> {
+    if args.chain.searches_ceiling() {
+        let line = "--ceiling auto works on one song: use finish, or give release the ceiling as a number";
+        return Err(Failure::Usage(line.into()));
+    }
     let settings = args.chain.settings()?;
     let asked = args.chain.target.target()?;
     let (layout, encoding) = args.file.format(None)?;
@@ -64,6 +68,7 @@ fn shared_job(args: &ReleaseArgs) -> Result<MasterJob, Failure> {
         match_target: asked.is_some(),
         force: args.chain.force,
         grade: false,
+        encoded: args.encoded.plan()?,
         ends: EndsOptions::default(),
         layout,
         encoding,
@@ -151,6 +156,11 @@ fn table(release: &Release) -> String {
             rows.push(row);
         }
         text += &output::plain_table(rows, 0..7);
+    }
+    for song in release.sets.iter().flat_map(|set| &set.songs) {
+        if let Some(encoded) = &song.encoded {
+            text += &format!("{}\n{}", file_stem(&song.output), output::encoded_text(encoded));
+        }
     }
     let text = release.remarks().into_iter().fold(text, |text, remark| text + &remark + "\n");
     let files = |set: &lintel::finish::ReleaseSet| format!("files    {}\n", set.folder.display());

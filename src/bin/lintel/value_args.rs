@@ -2,6 +2,7 @@
 
 use clap::ValueEnum;
 use clap::builder::{PossibleValue, TypedValueParser};
+use lintel::finish::encoded::EncoderChoice;
 use lintel::finish::{Encoding, FadeCurve, Layout, Overwrite};
 use lintel::meter::MonoAs;
 use lintel::presets;
@@ -55,6 +56,15 @@ pub fn two_channels(text: &str) -> Result<u16, String> {
     }
 }
 
+/// A true peak after decoding, dBTP.
+pub fn decoded_limit(text: &str) -> Result<f64, String> {
+    let plain = text.replace('\u{2212}', "-").to_lowercase();
+    match plain.trim().trim_end_matches("dbtp").trim().parse::<f64>() {
+        Ok(value) if (-12.0..=0.0).contains(&value) => Ok(value),
+        _ => Err("dBTP from −12 to 0, as in -0.5".into()),
+    }
+}
+
 /// What `--overwrite` means.
 pub fn overwrite(allowed: bool) -> Overwrite {
     if allowed { Overwrite::Allow } else { Overwrite::Refuse }
@@ -64,6 +74,19 @@ pub fn overwrite(allowed: bool) -> Overwrite {
 pub enum CurveArg {
     EqualPower,
     Linear,
+}
+
+#[derive(Clone, Copy, PartialEq, ValueEnum)]
+pub enum EncoderArg {
+    Ffmpeg,
+}
+
+impl From<EncoderArg> for EncoderChoice {
+    fn from(encoder: EncoderArg) -> Self {
+        match encoder {
+            EncoderArg::Ffmpeg => Self::Ffmpeg,
+        }
+    }
 }
 
 #[derive(Clone, Copy, PartialEq, ValueEnum)]

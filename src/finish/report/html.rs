@@ -5,6 +5,7 @@ use std::path::Path;
 use maud::{Markup, html};
 
 use super::chart::song_chart;
+use super::encoded::encoded_section;
 use super::page::{inline, page};
 use super::sentences::{GRADE_LIMITS, clipped_sentence, grade_sentence, mono_sentence, search_sentence};
 use crate::finish::chart::spectrum_svg;
@@ -97,6 +98,7 @@ pub(super) fn song_section(masters: &[&Master]) -> Markup {
             }
         }
         @if let Some(grade) = &master.grade { (grade_table(grade)) }
+        @if let Some(encoded) = &master.encoded { (encoded_section(encoded)) }
         @if let Some(search) = &master.search { (search_log(search)) }
         h2 { "settings" }
         (settings_tables(&master.settings))

@@ -5,6 +5,7 @@ use std::path::Path;
 
 use serde_json::{Map, Value, json};
 
+use super::encoded::encoded_json;
 use super::sentences::GRADE_LIMITS;
 use crate::dsp::db;
 use crate::finish::master::Master;
@@ -56,6 +57,7 @@ pub fn song_json(master: &Master) -> Value {
             "sample_peak": finite(db::from_gain(reread.sample_peak)),
         },
         "grade": master.grade.as_ref().map(grade_json),
+        "encoded": master.encoded.as_ref().map(encoded_json),
         "compressor": reduction_json(&measured.compressor),
         "limiter": reduction_json(&measured.limiter),
         "soft_clip": reduction_json(&measured.clip),

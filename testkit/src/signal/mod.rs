@@ -1,6 +1,7 @@
 //! Test signals; everything random comes from fixed seeds.
 
 pub mod adversarial;
+pub mod masters;
 pub mod music;
 
 /// Left and right, equally long, f64.
