@@ -20,7 +20,7 @@ const PERSISTENT_CELLS: usize = 12 * CELLS_PER_SECOND as usize / 10;
 
 /// Energy that a cell loses to the curve, dB, per decibel that the curve takes from its highest peak. Own
 /// choice: the value for which the moves of tests/live/moves.rs end nearest to their targets.
-const CLIP_ENERGY: f64 = 0.2;
+const CLIP_ENERGY: f64 = 0.3;
 
 /// Number of gains at which the curve is computed, 1 dB apart.
 const KNOTS: usize = 16;
