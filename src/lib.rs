@@ -13,7 +13,7 @@
 //! | [`grade`] | how audible a difference is, after ITU-R BS.1387 | [`grade::grade`] |
 //! | [`meter`] | loudness, peaks, history, spectrum, source check, advice | [`meter::Analysis`] |
 //! | [`finish`] | files: read, trim, reach a target, render, dither, write, report | [`finish::MasterJob`] |
-//! | [`reference`] | a mix beside references, and the EQ move between them | [`reference::Comparison`] |
+//! | [`mod@reference`] | a mix beside references, and the EQ move between them | [`reference::Comparison`] |
 //! | [`live`] | what a window shows of a running chain | [`live::LiveReadout`] |
 //! | [`player`] | a song in memory, played through the chain | [`player::PlayerSession`] |
 //! | `editor` | the screen (feature `screen`) | |

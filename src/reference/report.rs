@@ -45,7 +45,7 @@ impl Row {
 }
 
 impl Comparison {
-    /// Heads of [`Row::cells`].
+    /// Heads of `Row::cells`.
     pub fn heads(&self) -> Vec<String> {
         let mut heads = vec!["mix".to_owned()];
         match self.references.profiles.len() {

@@ -8,7 +8,7 @@ use crate::dsp::CHUNK;
 const DOWN_TAIL: usize = 2 * FIRST.len() + 16;
 
 /// One channel's way down from four times the rate: the mirror of the first two steps of a limited
-/// [`HalfBands`], [`AHEAD`] frames late. What comes down has nothing above 22 kHz (44.1 kHz).
+/// [`HalfBands`](super::HalfBands), [`AHEAD`] frames late. What comes down has nothing above 22 kHz (44.1 kHz).
 #[derive(Clone, Debug)]
 pub struct HalfBandsDown {
     /// The four streams, [`DOWN_TAIL`] past values and 32 new ones.

@@ -5,7 +5,7 @@
 //! steps in a row give eight points an interval: the first one must be long, because it decides
 //! what happens between 20 kHz and half the sample rate; the later ones have room and are short.
 //! A caller that only asks what lies above a level need not work out chunks in which nothing can
-//! ([`bound`]).
+//! (`bound`).
 //!
 //! The kernels are equiripple (minimax by linear programming, own computation). The first errs by
 //! at most 0.31 % (0.027 dB) up to 21 kHz at 44.1 kHz, the second by 0.04 % up to 21.4 kHz, the
