@@ -4,8 +4,8 @@
 //!
 //! ```text
 //! H = max of the excess over 17 ms      no dip between the half-waves of a tone ≥ 30 Hz
-//! M = min of H over 200 ms              what has been needed all the time
-//! S → M, 30 ms up, 150 ms down
+//! M = min of H over 1.2 s               what has been needed all the time
+//! S → M, 50 ms up, 150 ms down
 //! ```
 //!
 //! A steady tone, or the floor of a dense passage, finds this gain constant: nothing is
