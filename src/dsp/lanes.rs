@@ -1,6 +1,8 @@
 //! Eight f32 worked on together: one step of arithmetic at a time over the whole array, which the
 //! compiler turns into vector operations. (A loop with several steps in it often stays scalar.)
 
+use super::minmax;
+
 /// Values that are worked on together: one register of eight f32, or two of four.
 pub const LANES: usize = 8;
 
@@ -30,7 +32,7 @@ pub fn pairs(a: Lanes, b: Lanes, of: impl Fn(f32, f32) -> f32) -> Lanes {
 /// The larger value of each pair; that of `a` where there is no order.
 #[inline(always)]
 pub fn larger(a: Lanes, b: Lanes) -> Lanes {
-    pairs(a, b, |a, b| if b > a { b } else { a })
+    pairs(a, b, |a, b| minmax::larger(b, a))
 }
 
 /// The eight values folded in halves.

@@ -1,5 +1,5 @@
 //! An upper bound of the level between samples: the samples of one channel in, by whole chunks, a
-//! level out that no point of the next 32 intervals is above. It costs a tenth of working them out.
+//! level out that no point of the next 32 intervals is above, for less than working them out.
 //!
 //! A point between two samples is their straight line plus Σ e·Δ², a weighted sum of the second
 //! differences Δ²[n] = x[n−1] − 2·x[n] + x[n+1] around it: the kernel less the line, summed twice.
@@ -11,8 +11,8 @@
 //! The weights below are the largest ‖e‖ of every block for all points of eight intervals; a test
 //! derives them again from what the kernels answer to single samples.
 
-use crate::dsp::CHUNK;
 use crate::dsp::lanes::{LANES, each, folded, lanes, larger, pairs};
+use crate::dsp::{CHUNK, minmax};
 
 /// Groups of eight intervals in a chunk.
 const GROUPS: usize = CHUNK / LANES;
@@ -80,8 +80,8 @@ impl Bound {
         for group in x[at..at + CHUNK].as_chunks::<LANES>().0 {
             top = larger(top, each(*group, f32::abs));
         }
-        self.tops[0] = folded(top, highest);
-        let top = self.tops.into_iter().fold(0.0, highest);
+        self.tops[0] = folded(top, minmax::larger);
+        let top = self.tops.into_iter().fold(0.0, minmax::larger);
         top * SUM <= level || self.bound(x, at, first, weights) <= level
     }
 
@@ -100,7 +100,7 @@ impl Bound {
             self.norms[REACH - 1 + g] = norm(x, at + g * LANES);
             let at = first + g * LANES;
             let ends = larger(each(lanes(x, at), f32::abs), each(lanes(x, at + 1), f32::abs));
-            bounds[g] = folded(ends, highest) * weights.samples;
+            bounds[g] = folded(ends, minmax::larger) * weights.samples;
         }
         for (j, weight) in weights.blocks.iter().enumerate() {
             let norms: [f32; GROUPS] = self.norms[j..j + GROUPS].try_into().expect("one a group");
@@ -108,7 +108,7 @@ impl Bound {
                 bounds[g] += weight * norms[g];
             }
         }
-        bounds.into_iter().fold(0.0, highest)
+        bounds.into_iter().fold(0.0, minmax::larger)
     }
 }
 
@@ -119,11 +119,6 @@ fn norm(x: &[f32], at: usize) -> f32 {
     let sides = pairs(lanes(x, at), lanes(x, at + 2), |a, b| a + b);
     let bends = pairs(sides, lanes(x, at + 1), |a, v| (a - 2.0 * v) * SCALE);
     folded(each(bends, |v| v * v), |a, b| a + b).sqrt() * (1.0 / SCALE)
-}
-
-#[inline(always)]
-fn highest(a: f32, b: f32) -> f32 {
-    if b > a { b } else { a }
 }
 
 #[cfg(test)]
@@ -188,7 +183,7 @@ mod tests {
             let summed: Vec<_> = parts.iter().map(|(c, p)| (c, twice_summed(p))).collect();
             samples = samples.max(summed.iter().map(|(c, (_, m))| *c * m).sum());
             for (j, block) in blocks.iter_mut().enumerate() {
-                // From the group's first interval to the block: see `Bound::next`.
+                // From the group's first interval to the block: see `Bound::bound`.
                 let from = 8 * j as isize - 37;
                 let norm = |e: &[f64]| {
                     (0..LANES as isize)

@@ -16,6 +16,7 @@ use crate::dsp::CHUNK;
 use crate::dsp::chunk_ring::ChunkRing;
 use crate::dsp::half_band::{AHEAD, Fourfold, HalfBands, HalfBandsDown};
 use crate::dsp::lanes::{LANES, each, folded, lanes, larger, pairs};
+use crate::dsp::minmax::smaller;
 
 /// One channel.
 #[derive(Clone, Debug)]
@@ -137,7 +138,6 @@ fn bend_group(
 
 #[inline(always)]
 fn lowest(values: &[f32; CHUNK]) -> f32 {
-    let smaller = |a: f32, b: f32| if b < a { b } else { a };
     let groups = values.as_chunks::<LANES>().0;
     folded(groups[1..].iter().fold(groups[0], |a, b| pairs(a, *b, smaller)), smaller)
 }
