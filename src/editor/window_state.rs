@@ -76,6 +76,8 @@ pub struct WindowState {
     pub target: String,
     /// The measurement follows the transport.
     pub follow_transport: bool,
+    /// Path of the reference; empty without one.
+    pub reference: String,
 }
 
 impl Default for WindowState {
@@ -91,6 +93,7 @@ impl Default for WindowState {
             tilt: true,
             target: String::new(),
             follow_transport: false,
+            reference: String::new(),
         }
     }
 }
