@@ -4,6 +4,7 @@
 mod buttons;
 mod input;
 mod legibility;
+mod reference;
 mod rig;
 mod scene;
 mod snapshots;
