@@ -13,6 +13,7 @@ pub mod focus;
 pub mod header;
 #[cfg(feature = "editor")]
 mod host;
+pub mod keys;
 pub mod layout;
 pub mod notes;
 pub mod param_editor;

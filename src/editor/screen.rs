@@ -5,18 +5,18 @@ use super::chart::{self, HistoryChart};
 use super::context::{DrawContext, ScreenRequests};
 use super::controls::Controls;
 use super::header::{self, HeaderState};
+use super::keys;
 use super::layout::{Layout, MIN_SIZE};
 use super::notes::{self, NotesState};
 use super::param_editor::ParamEditor;
 use super::readout;
-use super::slots::Slots;
 use super::stages::{self, StagesState};
 use super::theme::Theme;
 use super::undo::UndoHistory;
 use super::window_state::WindowState;
 use crate::live::{HistorySource, LiveReadout};
 use crate::presets::PresetStore;
-use egui::{Key, Modifiers, Rect, Ui, UiBuilder, vec2};
+use egui::{Rect, Ui, UiBuilder, vec2};
 use std::path::PathBuf;
 use std::time::Duration;
 
@@ -117,7 +117,7 @@ impl Screen {
         let size = area.size().max(vec2(MIN_SIZE.0, MIN_SIZE.1));
         let layout = Layout::of(Rect::from_min_size(area.min, size));
         let state = &mut self.window_state;
-        undo_keys(ui, &mut editor, &mut state.slots);
+        keys::apply(ui.ctx(), &mut editor, &mut state.slots);
         part(ui, layout.header, "header", |ui| {
             let presets = &mut self.presets;
             header::show(
@@ -154,24 +154,4 @@ impl Screen {
 /// One part of the screen, with widget ids of its own.
 fn part(ui: &mut Ui, rect: Rect, name: &str, draw: impl FnOnce(&mut Ui)) {
     ui.scope_builder(UiBuilder::new().max_rect(rect).id_salt(name), draw);
-}
-
-/// Ctrl/Cmd Z undoes, with Shift (or Ctrl Y) redoes, unless a text field has the focus.
-fn undo_keys(ui: &Ui, editor: &mut ParamEditor, slots: &mut Slots) {
-    if ui.ctx().egui_wants_keyboard_input()
-        && ui.memory(|m| m.focused()).is_some_and(|id| egui::TextEdit::load_state(ui.ctx(), id).is_some())
-    {
-        return;
-    }
-    let (undo, redo) = ui.input_mut(|i| {
-        let redo = i.consume_key(Modifiers::COMMAND | Modifiers::SHIFT, Key::Z)
-            || i.consume_key(Modifiers::COMMAND, Key::Y);
-        (i.consume_key(Modifiers::COMMAND, Key::Z), redo)
-    });
-    if undo {
-        editor.undo(slots);
-    }
-    if redo {
-        editor.redo(slots);
-    }
 }

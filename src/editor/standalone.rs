@@ -4,6 +4,7 @@
 use super::context::ScreenRequests;
 use super::controls::MemoryControls;
 use super::drawing;
+use super::keys;
 use super::layout::MIN_SIZE;
 use super::screen::Screen;
 use super::song::{self, SongView};
@@ -174,9 +175,9 @@ impl StandaloneWindow {
         requests.into_iter().for_each(|ask| session.request(ask));
     }
 
-    /// Space plays and pauses, unless a widget has the focus.
+    /// Space plays and pauses wherever the focus is, unless a text is being typed; Enter presses buttons.
     fn space_key(&mut self, ctx: &egui::Context) {
-        if ctx.memory(|m| m.focused()).is_some() {
+        if keys::types_text(ctx) {
             return;
         }
         if let Some(session) = &mut self.session

@@ -2,6 +2,7 @@
 #![cfg(feature = "screen")]
 
 mod buttons;
+mod hands;
 mod input;
 mod legibility;
 mod rig;

@@ -88,6 +88,10 @@ impl Rig {
         self.harness.state_mut().0.session().expect("a song")
     }
 
+    fn value(&self, id: &str) -> f32 {
+        lintel::params::find(id).expect("a parameter").get(&self.harness.state().0.memory.settings)
+    }
+
     fn rect(&self, label: &str) -> Rect {
         self.harness.get_by_label(label).rect()
     }
@@ -145,6 +149,28 @@ fn play_and_space_start_and_pause() {
     assert!(!rig.session().playing());
     rig.key(Key::Space, Modifiers::NONE);
     assert!(rig.session().playing());
+}
+
+#[test]
+fn space_plays_wherever_the_focus_is_unless_a_text_is_typed() {
+    let mut rig = Rig::usual();
+    rig.drag(rig.rect("drive").center(), vec2(40.0, 0.0));
+    let driven = rig.value("drive");
+    assert!(driven > 0.0);
+    rig.key(Key::Space, Modifiers::NONE);
+    assert!(rig.session().playing(), "the ruler has the focus");
+    rig.harness.get_by_label("bypass").focus();
+    rig.harness.run_steps(2);
+    rig.key(Key::Space, Modifiers::NONE);
+    assert!(!rig.session().playing() && rig.value("bypass") == 0.0, "a button has the focus");
+    rig.key(Key::Enter, Modifiers::NONE);
+    assert_eq!(rig.value("bypass"), 1.0, "Enter presses it");
+    rig.harness.get_by_role_and_label(egui::accesskit::Role::Slider, "drive").focus();
+    rig.harness.run_steps(2);
+    rig.key(Key::Enter, Modifiers::NONE);
+    rig.harness.run_steps(6);
+    rig.key(Key::Space, Modifiers::NONE);
+    assert!(!rig.session().playing(), "a text is typed");
 }
 
 #[test]
@@ -292,6 +318,16 @@ fn it_is_legible_from_the_smallest_window_on() {
     for (width, height) in [standalone::MIN_WINDOW_SIZE, (1180.0, 872.0), (1920.0, 1080.0)] {
         let rig = Rig::new(width, height, false);
         assert_legible(rig.harness.output(), width, height);
+    }
+}
+
+#[test]
+fn every_target_of_the_row_is_24_points_large() {
+    for (width, height) in [standalone::MIN_WINDOW_SIZE, (1180.0, 872.0)] {
+        let mut targets = crate::hands::targets(&Rig::new(width, height, false).harness);
+        // Start and end of song and loop lie on the waveform, which can be clicked everywhere.
+        targets.retain(|(name, _)| !name.contains("song") || name == "play");
+        crate::hands::assert_reachable(&targets, vec2(width, height));
     }
 }
 

@@ -6,7 +6,7 @@ use crate::editor::buttons::TextButton;
 use crate::editor::context::DrawContext;
 use crate::editor::controls;
 use crate::editor::drawing;
-use crate::editor::focus::{focus_ring, keep_arrow_keys};
+use crate::editor::focus::{dragged_by, focus_ring, keep_arrow_keys};
 use crate::editor::layout::ChartLayout;
 use crate::editor::param_editor::ParamEditor;
 use crate::editor::ruler::{round_to_display, stepped};
@@ -120,14 +120,14 @@ fn bar(
         let help = "How much time the chart shows.";
         let button = TextButton::new(span.label(), help).plain().on(*current_span == span).size(12.0);
         let width = button.width(ui) + 4.0;
-        let place = Rect::from_min_size(pos2(x, rect.top() + 2.0), vec2(width, 17.0));
+        let place = Rect::from_min_size(pos2(x, rect.top() + 3.5), vec2(width, 17.0));
         x += width + 2.0;
         if button.show(ui, place, theme).clicked() {
             *current_span = span;
         }
     }
     let place = |width: f32| {
-        Rect::from_min_max(rect.right_top() + vec2(-width, 2.0), rect.right_bottom() - vec2(0.0, 3.0))
+        Rect::from_min_max(rect.right_top() + vec2(-width, 3.5), rect.right_bottom() - vec2(0.0, 3.5))
     };
     if let Some(frozen_s) = chart.frozen_s {
         let text = format!("frozen at {}: resume", clock(context.history.song_time(frozen_s)));
@@ -172,7 +172,7 @@ fn input(
     if let Some(position) = &mut chart.drive_position {
         // Downwards is more reduction: more drive.
         let fine = ui.input(|i| i.modifiers.shift);
-        let moved = response.drag_motion().y / DRIVE_DRAG_PT * if fine { 0.1 } else { 1.0 };
+        let moved = dragged_by(&response).y / DRIVE_DRAG_PT * if fine { 0.1 } else { 1.0 };
         if moved != 0.0 {
             *position = (*position + moved).clamp(0.0, 1.0);
             editor.set(drive, round_to_display(param, param.at_position(*position), fine));

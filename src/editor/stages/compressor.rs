@@ -4,7 +4,7 @@ use super::grid::RulerGrid;
 use crate::editor::buttons::TextButton;
 use crate::editor::context::DrawContext;
 use crate::editor::drawing;
-use crate::editor::focus::focus_ring;
+use crate::editor::focus::{self, focus_ring};
 use crate::editor::param_editor::ParamEditor;
 use crate::editor::ruler::Ruler;
 use crate::numbers::{number, signed};
@@ -116,7 +116,7 @@ fn curve(ui: &mut Ui, rect: Rect, context: &DrawContext, editor: &mut ParamEdito
     }
     if response.dragged() {
         let fine = if ui.input(|i| i.modifiers.shift) { 0.1 } else { 1.0 };
-        let moved = response.drag_motion() * fine;
+        let moved = focus::dragged_by(&response) * fine;
         let table = crate::params::all();
         for (index, share) in
             [(threshold, moved.x / rect.width() * 0.8), (ratio, moved.y / rect.height() * 0.6)]

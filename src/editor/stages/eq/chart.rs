@@ -70,7 +70,7 @@ pub fn bar(
     let mut button = |ui: &mut Ui, button: TextButton| {
         let width = button.width(ui) + 2.0;
         x -= width + 2.0;
-        let place = Rect::from_min_size(pos2(x, rect.top() + 1.0), vec2(width, 16.0));
+        let place = Rect::from_min_size(pos2(x, rect.top() + 4.0), vec2(width, 16.0));
         button.show(ui, place, theme).clicked()
     };
     let help = "Tilts the spectra by 4.5 dB per octave, so that most music is about horizontal.";
@@ -93,7 +93,7 @@ pub fn bar(
             .named("end solo")
             .on(true)
             .size(11.5);
-        let place = Rect::from_min_size(rect.min + vec2(0.0, 1.0), vec2(button.width(ui).min(room), 16.0));
+        let place = Rect::from_min_size(rect.min + vec2(0.0, 4.0), vec2(button.width(ui).min(room), 16.0));
         if button.highlight(theme.red).show(ui, place, theme).clicked() {
             *solo = None;
         }
@@ -110,7 +110,7 @@ pub fn bar(
         v if v <= FIX_IN_THE_MIX_DB => ("a large move: over 3 dB", theme.red),
         _ => ("over 5 dB: better corrected in the mix", theme.red),
     };
-    drawing::text_within(ui.painter(), rect.min + vec2(0.0, 2.0), text, 12.0, color, room);
+    drawing::text_within(ui.painter(), rect.min + vec2(0.0, 5.0), text, 12.0, color, room);
 }
 
 /// Draws grid, spectra and response.
