@@ -23,6 +23,8 @@ pub struct DrawContext<'a> {
     pub live: &'a LiveReadout,
     /// A readout that is updated eight times per second, so that figures can be read.
     pub steady: &'a LiveReadout,
+    /// Loudness above which the output is marked, LUFS.
+    pub monitoring_level: Option<f64>,
     /// What the chart draws.
     pub history: &'a dyn HistorySource,
 }

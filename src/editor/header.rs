@@ -6,8 +6,10 @@ use super::controls;
 use super::drawing;
 use super::param_editor::ParamEditor;
 use super::slots::Slots;
+use super::spoken;
 use super::window_state::{SCALES_PERCENT, WindowState};
 use crate::numbers::number;
+use crate::params;
 use crate::presets::{Preset, PresetStore};
 use egui::{Align2, Key, Popup, Rect, Response, TextEdit, Ui, pos2, vec2};
 
@@ -152,9 +154,6 @@ fn steps(
     }
 }
 
-/// Tooltip of both compare buttons.
-const COMPARE_HELP: &str = "Compares input (before) and output (after) at the same loudness: the louder of the two is turned down, because the louder one always seems better.";
-
 fn monitoring_width(ui: &Ui, state: &WindowState) -> f32 {
     let w = |text: &str| TextButton::new(text, "").width(ui);
     let words = w("before") + w("after") + w("bypass") + w("100 %");
@@ -193,7 +192,10 @@ fn monitoring(
     for (n, button) in ["before", "after"].into_iter().enumerate() {
         let name = ["compare: before", "compare: after"][n];
         let on = now == n + 1;
-        if row.show(ui, TextButton::new(button, COMPARE_HELP).named(name).on(on), context, 2.0).clicked() {
+        if row
+            .show(ui, TextButton::new(button, params::all()[compare].help).named(name).on(on), context, 2.0)
+            .clicked()
+        {
             editor.set_once(compare, if on { 0.0 } else { (n + 1) as f32 });
         }
     }
@@ -203,11 +205,11 @@ fn monitoring(
     let at = row.place(56.0, 6.0);
     drawing::text(ui.painter(), at.right_center(), Align2::RIGHT_CENTER, &applied, drawing::BODY_PT, color);
     let louder = if context.steady.louder_by_db >= 0.0 { "after" } else { "before" };
-    ui.interact(at, ui.scope_id().with("applied"), egui::Sense::hover())
+    spoken::figure(ui, at, "compare, turned down", &format!("{louder} by {applied}"))
         .on_hover_text(format!("Applied to \"{louder}\", the louder one, while comparing."));
     row.x += 12.0;
 
-    let help = "Passes the input unchanged, bit for bit (subnormal numbers as zero), delayed by the latency.";
+    let help = params::all()[controls::index("bypass")].help;
     let bypass = TextButton::new("bypass", help).on(editor.is_on("bypass")).highlight(theme.red);
     if row.show(ui, bypass, context, 10.0).clicked() {
         editor.toggle("bypass");

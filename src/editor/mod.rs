@@ -23,6 +23,7 @@ pub mod ruler;
 pub mod screen;
 pub mod slots;
 pub mod song;
+pub mod spoken;
 pub mod stages;
 pub mod standalone;
 pub mod theme;

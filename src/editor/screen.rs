@@ -108,7 +108,9 @@ impl Screen {
             self.steady = Some((now_s, live.clone()));
         }
         let steady = self.steady.as_ref().map_or(live, |(_, steady)| steady);
-        let context = DrawContext { theme, live, steady, history };
+        let level = self.window_state.monitoring_level;
+        let monitoring_level = (level != 0).then_some(f64::from(level));
+        let context = DrawContext { theme, live, steady, monitoring_level, history };
         let mut editor = ParamEditor::new(controls, &mut self.undo_history, now_s);
         let mut requests = ScreenRequests::default();
 

@@ -164,6 +164,7 @@ impl StandaloneWindow {
             playhead: session.playhead(),
             audible_frame: session.audible_frame(),
             playing: session.playing(),
+            starts_softly: session.starts_softly(),
             user_bounds: session.user_bounds(),
             silent: self.open_error.as_deref().or(session.silent()),
             export: session.export(),

@@ -19,7 +19,7 @@ mod playhead;
 mod session;
 mod silent_device;
 
-pub use device_ring::{DeviceRing, RingStatus};
+pub use device_ring::{DeviceRing, RISE_DB, RISE_S, RingStatus};
 pub use engine::{Engine, EngineCommand};
 pub use export::{Export, ExportProgress, ExportRequest};
 pub use loaded_song::{LoadState, LoadedSong};

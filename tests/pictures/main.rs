@@ -2,9 +2,11 @@
 #![cfg(feature = "screen")]
 
 mod buttons;
+mod cautions;
 mod hands;
 mod input;
 mod legibility;
+mod reading;
 mod rig;
 mod scene;
 mod snapshots;

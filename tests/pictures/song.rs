@@ -173,6 +173,50 @@ fn space_plays_wherever_the_focus_is_unless_a_text_is_typed() {
     assert!(!rig.session().playing(), "a text is typed");
 }
 
+/// The next `frames` of the left channel that the device gets.
+fn output(rig: &mut Rig, frames: usize) -> Vec<f32> {
+    let mut ring = rig.harness.state_mut().1.0.take().expect("the device has its ring");
+    let mut left = Vec::new();
+    let start = Instant::now();
+    while left.len() < frames {
+        assert!(start.elapsed() < Duration::from_secs(20));
+        let mut out = [0.0_f32; 2 * 480];
+        ring.fill(&mut out, 2);
+        left.extend(out.iter().step_by(2).filter(|x| **x != 0.0));
+        // The engine fills 0.2 s ahead.
+        std::thread::sleep(Duration::from_millis(2));
+    }
+    rig.harness.state_mut().1.0 = Some(ring);
+    left
+}
+
+#[test]
+fn the_first_play_and_the_loudest_ten_seconds_start_softly_and_say_so() {
+    let says = |rig: &Rig| {
+        crate::reading::spoken(&rig.harness).iter().any(|text| text.contains("starts 20 dB lower"))
+    };
+    let highest = |samples: &[f32]| samples.iter().fold(0.0_f32, |most, x| most.max(x.abs()));
+    let mut rig = Rig::usual();
+    assert!(!says(&rig));
+    // A note begins at 23.04 s; its first 50 ms.
+    let note = rig.at(23.04);
+    rig.click_at(note);
+    rig.click("play");
+    assert!(says(&rig), "the window says so");
+    let soft = highest(&output(&mut rig, 2_400));
+    output(&mut rig, 48_000);
+    rig.click("play");
+    assert!(!says(&rig));
+    rig.click_at(note);
+    rig.click("play");
+    assert!(!says(&rig), "only the first play starts softly");
+    let plain = highest(&output(&mut rig, 2_400));
+    let difference = 20.0 * (plain / soft).log10();
+    assert!((18.0..21.0).contains(&difference), "{difference} dB between {soft} and {plain}");
+    rig.click("loudest 10 s");
+    assert!(says(&rig), "so does the jump to the loudest passage");
+}
+
 #[test]
 fn a_click_seeks_a_drag_loops_and_a_double_click_ends_the_loop() {
     let mut rig = Rig::usual();

@@ -6,6 +6,7 @@
 
 mod background;
 mod cursor;
+mod lane_frame;
 mod lanes;
 mod panel;
 mod time_window;

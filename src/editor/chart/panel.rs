@@ -12,7 +12,7 @@ use crate::editor::param_editor::ParamEditor;
 use crate::editor::ruler::{round_to_display, stepped};
 use crate::editor::window_state::TimeSpan;
 use crate::live::LiveColumn;
-use crate::numbers::clock;
+use crate::numbers::{clock, number};
 use crate::params;
 use egui::accesskit::Role;
 use egui::{Align2, CursorIcon, Key, Rect, Sense, Ui, WidgetInfo, pos2, vec2};
@@ -77,6 +77,10 @@ pub(in crate::editor) fn show(
 
     let depth_db = depth_db(&mut chart.depth_db, &columns);
     let response = input(chart, ui, at, recorded_s, editor);
+    response.widget_info(|| WidgetInfo {
+        current_text_value: Some(last_column(&columns)),
+        ..WidgetInfo::labeled(Role::Canvas, true, "chart")
+    });
     let drawing = lanes::LaneDrawing { at, context, window, columns: &columns, depth_db, editor };
     background::draw(ui, at, context, &window);
     drawing.level(ui);
@@ -156,7 +160,6 @@ fn input(
 ) -> egui::Response {
     let area = at.area();
     let response = ui.interact(area, ui.scope_id().with("chart"), Sense::click_and_drag());
-    response.widget_info(|| WidgetInfo::labeled(Role::Canvas, true, "chart"));
     let drive = controls::index("drive");
     let param = &params::all()[drive];
     let lane = at.lanes[1];
@@ -192,6 +195,23 @@ fn input(
     }
     let cursor = if over_lane { CursorIcon::ResizeVertical } else { CursorIcon::Crosshair };
     response.on_hover_and_drag_cursor(cursor)
+}
+
+/// The values at the moving edge, in words.
+fn last_column(columns: &[LiveColumn]) -> String {
+    let Some(last) = columns.iter().rev().find(|column| column.recorded) else {
+        return "no signal yet".to_owned();
+    };
+    let value = |v: f32| number(f64::from(v), 1);
+    format!(
+        "in {} dBFS, out {} dBFS, compressor {} dB, limiter {} dB, soft clip {} dB, short-term {} LUFS",
+        value(last.input),
+        value(last.output),
+        value(last.compressor),
+        value(last.limiter),
+        value(last.clip),
+        value(last.short_term)
+    )
 }
 
 /// Depth of the reduction lane, dB: the smallest of [`DEPTHS_DB`] that holds all columns, with

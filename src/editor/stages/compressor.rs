@@ -132,8 +132,19 @@ fn curve(ui: &mut Ui, rect: Rect, context: &DrawContext, editor: &mut ParamEdito
         editor.end(ratio);
     }
     focus_ring(ui, &response, theme);
-    response.widget_info(|| WidgetInfo::labeled(egui::accesskit::Role::Image, true, "compressor curve"));
+    response.widget_info(|| WidgetInfo {
+        current_text_value: Some(point_text(level, reduction, editor.is_on("comp_on"))),
+        ..WidgetInfo::labeled(egui::accesskit::Role::Image, true, "compressor curve")
+    });
     response.on_hover_text(
         "Input level (horizontal) and output level (vertical), 12 dB per square; the dot is the present level. Drag horizontally for the threshold, downwards for the ratio.",
     );
+}
+
+/// The present operating point in words.
+fn point_text(level: f64, reduction: f64, on: bool) -> String {
+    match on && level > LOWEST_DBFS {
+        true => format!("{} dBFS, reduced by {} dB", number(level, 1), number(reduction, 1)),
+        false => "no reduction".to_owned(),
+    }
 }

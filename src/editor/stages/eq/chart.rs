@@ -6,6 +6,7 @@ use crate::editor::buttons::TextButton;
 use crate::editor::context::DrawContext;
 use crate::editor::drawing;
 use crate::editor::param_editor::ParamEditor;
+use crate::editor::spoken;
 use crate::editor::window_state::WindowState;
 use crate::live::{CURVE_HZ, CURVE_RANGE_HZ};
 use crate::meter::spectrum::{BANDS as SPECTRUM_BANDS, frequency};
@@ -110,7 +111,8 @@ pub fn bar(
         v if v <= FIX_IN_THE_MIX_DB => ("a large move: over 3 dB", theme.red),
         _ => ("over 5 dB: better corrected in the mix", theme.red),
     };
-    drawing::text_within(ui.painter(), rect.min + vec2(0.0, 5.0), text, 12.0, color, room);
+    let place = drawing::text_within(ui.painter(), rect.min + vec2(0.0, 5.0), text, 12.0, color, room);
+    spoken::figure(ui, place, "EQ moves", text);
 }
 
 /// Draws grid, spectra and response.
