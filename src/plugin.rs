@@ -25,20 +25,27 @@ pub struct Lintel {
     /// To the analysis and the window.
     #[cfg(feature = "editor")]
     sender: Option<crate::editor::InstanceSender>,
+    /// References for the chain.
+    #[cfg(feature = "editor")]
+    reference: Option<crate::player::ReferenceReceiver>,
     /// The host renders offline: monitoring is ignored.
     offline: bool,
 }
 
 impl Default for Lintel {
     fn default() -> Self {
+        #[cfg(feature = "editor")]
+        let shared = Arc::new(crate::editor::SharedInstance::default());
         Self {
             params: Arc::new(HostParams::new()),
             chain: None,
             applied_changes: 0,
             #[cfg(feature = "editor")]
-            shared: Arc::default(),
-            #[cfg(feature = "editor")]
             sender: None,
+            #[cfg(feature = "editor")]
+            reference: shared.take_receiver(),
+            #[cfg(feature = "editor")]
+            shared,
             offline: false,
         }
     }
@@ -101,6 +108,8 @@ impl Plugin for Lintel {
         }
         if self.chain.as_ref().is_none_or(|chain| chain.sample_rate() != rate) {
             self.chain = Some(Chain::new(rate));
+            #[cfg(feature = "editor")]
+            self.shared.reference.chain_created(rate.round() as u32);
         }
         if let Some(chain) = &self.chain {
             context.set_latency_samples(chain.latency() as u32);
@@ -124,6 +133,11 @@ impl Plugin for Lintel {
             // The framework activates again after it has loaded a state.
             let (target, follow) = crate::editor::saved_measurement(&self.params.window_state());
             self.shared.measure_as_saved(target, follow);
+            if !offline {
+                // A render plays no reference.
+                let path = crate::editor::saved_reference(&self.params.window_state());
+                self.shared.reference.show(&path, false);
+            }
         }
         #[cfg(not(feature = "editor"))]
         let _ = layout;
@@ -157,6 +171,10 @@ impl Plugin for Lintel {
         let mut has_signal = transport.playing;
         #[cfg(feature = "editor")]
         chain.solo(if self.offline { None } else { self.shared.solo() });
+        #[cfg(feature = "editor")]
+        if let Some(reference) = &mut self.reference {
+            reference.exchange(chain);
+        }
         chain.process(buffer.as_slice(), |tap| {
             #[cfg(feature = "editor")]
             if let Some(sender) = &mut self.sender {

@@ -10,6 +10,8 @@ pub struct ScreenRequests {
     pub measurement: MeasurementRequest,
     /// Another scale was chosen.
     pub rescale: bool,
+    /// The reference is to be read again, though its path is the same.
+    pub reload_reference: bool,
     /// The [`WindowState`](super::window_state::WindowState) has changed and is to be saved.
     pub save_window_state: bool,
 }

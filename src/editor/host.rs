@@ -79,6 +79,11 @@ pub fn saved_measurement(window: &str) -> (crate::meter::Target, bool) {
     (crate::live::target(&state.target), state.follow_transport)
 }
 
+/// The reference in a saved window state; empty without one.
+pub fn saved_reference(window: &str) -> String {
+    WindowState::read(window).reference
+}
+
 /// The content of the window.
 pub struct HostWindow {
     params: Arc<HostParams>,
@@ -173,6 +178,7 @@ impl HostWindow {
         }
         self.view.sync_solo(&mut self.screen.solo);
         self.view.measure(requests.measurement);
+        self.view.load_reference(&self.screen.window_state.reference, requests.reload_reference);
     }
 }
 

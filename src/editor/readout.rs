@@ -187,7 +187,7 @@ fn rows(live: &LiveReadout, red: Color32, text_color: Color32) -> Vec<(&'static 
     let tenths = |value: f64| number(value, 1);
     let over = output.true_peak_max > live.chosen_target().true_peak + 0.05;
     let peak = if over { red } else { text_color };
-    vec![
+    let mut rows = vec![
         ("true peak max", format!("{} dBTP", tenths(output.true_peak_max)), peak),
         ("loudness range", format!("{} LU", tenths(output.range)), text_color),
         ("PLR", format!("{} LU", tenths(output.plr)), text_color),
@@ -201,7 +201,16 @@ fn rows(live: &LiveReadout, red: Color32, text_color: Color32) -> Vec<(&'static 
         ("crest factor, in", format!("{} dB", tenths(input.crest)), text_color),
         ("crest factor, out", format!("{} dB", tenths(output.crest)), text_color),
         ("correlation", signed(output.correlation, 2), text_color),
-    ]
+    ];
+    if let Some(reference) = live.reference.figures() {
+        let figures = [
+            ("reference, integrated", format!("{} LUFS", tenths(reference.integrated)), text_color),
+            ("reference, range", format!("{} LU", tenths(reference.range)), text_color),
+            ("reference, PLR", format!("{} LU", tenths(reference.plr)), text_color),
+        ];
+        rows.splice(3..3, figures);
+    }
+    rows
 }
 
 #[cfg(test)]

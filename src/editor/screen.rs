@@ -141,7 +141,8 @@ impl Screen {
             readout::show(state, ui, layout.readout, &context, &mut requests)
         });
         part(ui, layout.stages, "stages", |ui| {
-            stages::show(&mut self.stages, state, &mut self.solo, ui, layout.stages, &context, &mut editor)
+            let (stages, solo) = (&mut self.stages, &mut self.solo);
+            stages::show(stages, state, solo, ui, layout.stages, &context, &mut editor, &mut requests)
         });
         part(ui, layout.notes, "notes", |ui| notes::show(&mut self.notes, ui, layout.notes, &context));
 

@@ -102,6 +102,7 @@ impl StandaloneWindow {
         self.song_row(ui, lower, upper);
         if let Some(session) = &self.session {
             session.measure(requests.measurement);
+            session.reference().show(&self.screen.window_state.reference, requests.reload_reference);
             let now = ctx.input(|i| i.time);
             let is_working = matches!(session.export(), Some(ExportProgress::Running { .. }))
                 || session.song().load() == LoadState::Reading;

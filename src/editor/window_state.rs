@@ -81,6 +81,8 @@ pub struct WindowState {
     pub follow_transport: bool,
     /// Loudness above which the output is marked, LUFS; 0 = never. One of [`MONITORING_LEVELS`].
     pub monitoring_level: i8,
+    /// Path of the reference; empty without one.
+    pub reference: String,
 }
 
 impl Default for WindowState {
@@ -97,6 +99,7 @@ impl Default for WindowState {
             target: String::new(),
             follow_transport: false,
             monitoring_level: 0,
+            reference: String::new(),
         }
     }
 }

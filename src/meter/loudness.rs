@@ -6,8 +6,8 @@
 //! momentary and short-term loudness see a new window each 10 ms (Tech 3341 tests 13 and 14 need
 //! 20 ms or finer).
 
-use super::gate::{LoudnessGate, loudness};
 use crate::dsp::k_weighting::KWeighting;
+use crate::dsp::loudness_gate::{LoudnessGate, loudness};
 
 /// Cells per second.
 const CELLS_PER_SECOND: u32 = 100;

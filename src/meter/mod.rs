@@ -28,7 +28,6 @@ pub mod drive_cells;
 pub mod facts;
 pub mod flat_tops;
 pub mod forecast;
-pub mod gate;
 pub mod gating;
 pub mod history;
 pub mod levels;

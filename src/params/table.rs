@@ -101,8 +101,8 @@ static TABLE: LazyLock<Vec<Param>> = LazyLock::new(|| {
             "Passes the input unchanged, bit for bit (subnormal numbers as zero), delayed by the latency. Caution: the level can jump; turn the monitors down first."
         ),
         choice!("compare", "out", "compare", compare,
-            ["off" => Compare::Off, "before" => Compare::Before, "after" => Compare::After],
-            "Plays the input or the result level-matched: the louder of the two is turned down, because louder always sounds better. Caution: before it has measured for a few seconds the level can jump; turn the monitors down first."),
+            ["off" => Compare::Off, "before" => Compare::Before, "after" => Compare::After, "reference" => Compare::Reference],
+            "Plays the input, the result or a reference level-matched: the louder ones are turned down, because louder always sounds better. Caution: before it has measured for a few seconds the level can jump; turn the monitors down first."),
         switch!("trim_on", "input", "trim on", input.trim_on, "Switches the input trim in and out."),
         number!("trim", "input", "trim", input.trim, -24.0 to 12.0, Law::Even, Gain,
             "Input gain, before all stages: restores headroom when a mix reaches full scale; usually −6 to 0 dB (common practice, no source)."),

@@ -5,6 +5,7 @@
 use super::device_ring::{DeviceRing, RingStatus};
 use super::loaded_song::{LoadState, LoadedSong};
 use super::playhead::Playhead;
+use super::reference_exchange::ReferenceReceiver;
 use crate::chain::{Chain, ChainReadout};
 use crate::dsp::CHUNK;
 use crate::finish::Converter;
@@ -58,6 +59,8 @@ pub struct Engine {
     song: Arc<LoadedSong>,
     playhead: Playhead,
     chain: Chain,
+    /// References for the chain.
+    reference: ReferenceReceiver,
     taps: TapSender,
     converter: Option<Converter>,
     /// Rates of the song and of the device, Hz.
@@ -87,7 +90,12 @@ pub struct Engine {
 
 impl Engine {
     /// For a device at `rate` Hz; `taps` feeds the analysis.
-    pub fn new(song: Arc<LoadedSong>, rate: u32, taps: TapSender) -> (Self, DeviceRing) {
+    pub fn new(
+        song: Arc<LoadedSong>,
+        rate: u32,
+        taps: TapSender,
+        reference: ReferenceReceiver,
+    ) -> (Self, DeviceRing) {
         let song_rate = song.format().rate;
         // Room for one converted block beyond what is buffered.
         let ahead = (BUFFER_S * f64::from(rate)) as usize;
@@ -98,6 +106,7 @@ impl Engine {
         let engine = Self {
             playhead: Playhead::new(song.format().frames, song_rate),
             chain: Chain::new(f64::from(song_rate)),
+            reference,
             taps,
             converter: (song_rate != rate).then(|| Converter::new(song_rate, rate)),
             rate: (song_rate, rate),
@@ -248,7 +257,8 @@ impl Engine {
 
     /// Processes the block with the chain, feeds the analysis and writes to the ring.
     fn process(&mut self, n: usize, position: Option<u64>) {
-        let Self { block: [left, right], chain, taps, .. } = self;
+        let Self { block: [left, right], chain, reference, taps, .. } = self;
+        reference.exchange(chain);
         let mut transport = Transport { playing: position.is_some(), position: position.map(|at| at as i64) };
         chain.process(&mut [&mut left[..n], &mut right[..n]], |tap| {
             taps.push(tap, transport);

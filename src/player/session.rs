@@ -6,6 +6,7 @@ use super::engine::{Engine, EngineCommand};
 use super::export::{Export, ExportProgress, ExportRequest};
 use super::loaded_song::{LoadState, LoadedSong};
 use super::playhead::Playhead;
+use super::reference_loader::ReferenceLoader;
 use crate::chain::ChainReadout;
 use crate::finish::{self, CutPlan, Error};
 use crate::live::{self, AnalysisUpdates, HistorySource, LiveReadout, MeasuredHistory, MeasurementRequest};
@@ -79,6 +80,7 @@ pub struct PlayerSession {
     /// The user has set start and end.
     user_bounds: bool,
     analysis: meter::LiveAnalysis,
+    reference: ReferenceLoader,
     history: Arc<Mutex<History>>,
     commands: Option<Sender<EngineCommand>>,
     worker: Option<JoinHandle<()>>,
@@ -113,7 +115,9 @@ impl PlayerSession {
         let analysis = meter::LiveAnalysis::start(format.rate, usize::from(format.channels), receiver)
             .map_err(no_thread)?;
         let rate = device.rate(format.rate);
-        let (engine, ring) = Engine::new(song.clone(), rate, taps);
+        let (reference, receiver_of_references) = ReferenceLoader::new();
+        reference.chain_created(format.rate);
+        let (engine, ring) = Engine::new(song.clone(), rate, taps, receiver_of_references);
         let ring_status = engine.status();
         let status = Arc::new(SessionStatus::default());
         let (commands, receiver) = channel();
@@ -129,6 +133,7 @@ impl PlayerSession {
             user_bounds: false,
             history: analysis.history(),
             analysis,
+            reference,
             commands: Some(commands),
             worker: Some(worker),
             status,
@@ -228,7 +233,10 @@ impl PlayerSession {
         {
             self.set_bounds(found);
         }
-        self.live.take(&self.analysis.snapshot(), settings);
+        let snapshot = self.analysis.snapshot();
+        self.reference.follow(&snapshot);
+        self.live.take(&snapshot, settings);
+        self.live.reference = self.reference.readout();
         let readout = *lock(&self.status.readout);
         self.live.follow(readout.filter(|_| self.playing()).as_ref(), settings);
     }
@@ -236,6 +244,11 @@ impl PlayerSession {
     /// Calls `draw` with the present readout and history.
     pub fn with_readout<R>(&self, draw: impl FnOnce(&LiveReadout, &dyn HistorySource) -> R) -> R {
         draw(&self.live, &MeasuredHistory::new(&self.history))
+    }
+
+    /// The reference to compare with.
+    pub fn reference(&self) -> &ReferenceLoader {
+        &self.reference
     }
 
     /// Sends a request to the measurement.

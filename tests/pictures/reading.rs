@@ -50,7 +50,7 @@ fn figures(rig: &Rig) -> Vec<String> {
         format!("loudness, short-term: {}", lufs(output.short_term)),
         format!("loudness, momentary: {}", lufs(output.momentary)),
         format!("loudness, target: {}", lufs(live.chosen_target().loudness)),
-        format!("compare, turned down: before by {}", db(-live.louder_by_db.abs())),
+        format!("compare, turned down: after by {}", db(live.listening_db[1])),
     ]
 }
 
@@ -58,7 +58,7 @@ fn figures(rig: &Rig) -> Vec<String> {
 fn every_figure_finding_and_note_is_a_node_of_the_tree() {
     for (width, height) in [(900.0, 600.0), (1180.0, 760.0)] {
         let mut rig = with_music(width, height);
-        rig.0.state_mut().live.louder_by_db = -1.3;
+        rig.0.state_mut().live.listening_db = [0.0, -1.3, 0.0];
         rig.wait(0.3);
         let spoken = spoken(&rig.0);
         let mut wanted = figures(&rig);

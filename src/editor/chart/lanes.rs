@@ -8,7 +8,7 @@ use crate::editor::layout::ChartLayout;
 use crate::editor::param_editor::ParamEditor;
 use crate::live::LiveColumn;
 use crate::numbers::{number, signed};
-use egui::{Pos2, Rect, Stroke, Ui, pos2, vec2};
+use egui::{Align2, Pos2, Rect, Stroke, Ui, pos2, vec2};
 
 /// What one frame of the lanes is drawn from.
 pub struct LaneDrawing<'a, 'd> {
@@ -31,6 +31,8 @@ const COMPRESSOR_DASH_PT: (f32, f32) = (5.0, 2.5);
 const CEILING_DASH_PT: (f32, f32) = (9.0, 4.0);
 /// Dots of the soft clip's curve: lengths on and off, points.
 const CLIP_DOT_PT: (f32, f32) = (1.5, 2.0);
+/// Dots of the reference's loudness, points.
+const REFERENCE_DOT_PT: (f32, f32) = (2.0, 3.0);
 /// Reduction below which a curve is not drawn, dB.
 const INVISIBLE_DB: f32 = 0.005;
 
@@ -200,6 +202,13 @@ impl LaneDrawing<'_, '_> {
         p.rect_filled(band, 0.0, theme.tint(theme.ochre, 0.2));
         let y = self.loudness_y(target);
         p.hline(lane.x_range(), y, Stroke::new(1.0, theme.tint(theme.ochre, 0.55)));
+        if let Some(reference) = self.context.live.reference.figures() {
+            let y = self.loudness_y(reference.integrated);
+            let line = vec![pos2(lane.left(), y), pos2(lane.right(), y)];
+            drawing::line(&p, line, Stroke::new(1.4, theme.violet), Some(REFERENCE_DOT_PT));
+            let at = pos2(lane.right() - 4.0, y - 1.0);
+            drawing::text(&p, at, Align2::RIGHT_BOTTOM, "reference", drawing::SMALL_PT, theme.violet);
+        }
         self.monitoring(ui);
         let p = self.clipped_painter(ui, 2);
         for run in self.trace(|c| self.loudness_y(f64::from(c.short_term.max(-200.0)))) {

@@ -76,8 +76,10 @@ impl InstanceView {
         let snapshot = analysis.snapshot();
         if self.snapshot.as_ref().map(Arc::as_ptr) != Some(Arc::as_ptr(&snapshot)) {
             self.live.take(&snapshot, settings);
+            self.shared.reference.follow(&snapshot);
             self.snapshot = Some(snapshot);
         }
+        self.live.reference = self.shared.reference.readout();
     }
 
     /// Calls `draw` with the present readout and history.
@@ -97,6 +99,12 @@ impl InstanceView {
             self.requested_solo = *band;
             self.shared.set_solo(*band);
         }
+    }
+
+    /// Makes the reference that of the window's state; if it is that one already, it is read again only when
+    /// that was asked for.
+    pub fn load_reference(&self, path: &str, again: bool) {
+        self.shared.reference.show(path, again);
     }
 
     /// Sends a request to the measurement.

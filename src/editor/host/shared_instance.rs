@@ -7,6 +7,7 @@
 use super::instance_sender::InstanceSender;
 use crate::chain::ChainReadout;
 use crate::meter::{self, AnalysisCommand};
+use crate::player::{ReferenceLoader, ReferenceReceiver};
 use crate::sync::lock;
 use crate::tap_ring::tap_ring;
 use atomic_float::AtomicF64;
@@ -39,10 +40,15 @@ pub struct SharedInstance {
     pub(super) readouts: Mutex<Option<rtrb::Consumer<ChainReadout>>>,
     /// The running analysis; the audio thread never takes this lock.
     pub(super) analysis: Mutex<Option<Arc<meter::LiveAnalysis>>>,
+    /// The reference to compare with; not for the audio thread.
+    pub reference: ReferenceLoader,
+    /// The audio thread's end of it, until it is taken.
+    receiver: Mutex<Option<ReferenceReceiver>>,
 }
 
 impl Default for SharedInstance {
     fn default() -> Self {
+        let (reference, receiver) = ReferenceLoader::new();
         Self {
             repaint: RepaintNotifier::default(),
             sample_rate: AtomicF64::new(0.0),
@@ -51,6 +57,8 @@ impl Default for SharedInstance {
             window: OnceLock::new(),
             readouts: Mutex::new(None),
             analysis: Mutex::new(None),
+            reference,
+            receiver: Mutex::new(Some(receiver)),
         }
     }
 }
@@ -82,6 +90,11 @@ impl SharedInstance {
             // No longer paused by the transport: resume.
             analysis.send(AnalysisCommand::Start);
         }
+    }
+
+    /// The audio thread's end of the reference; once.
+    pub fn take_receiver(&self) -> Option<ReferenceReceiver> {
+        lock(&self.receiver).take()
     }
 
     /// Ends solo: an instance that is activated again may be about to render.

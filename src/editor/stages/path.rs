@@ -2,7 +2,7 @@
 
 use super::{compressor, eq, input, limiter};
 use crate::editor::buttons::{TextButton, stage_switch};
-use crate::editor::context::DrawContext;
+use crate::editor::context::{DrawContext, ScreenRequests};
 use crate::editor::controls::index;
 use crate::editor::drawing;
 use crate::editor::focus::{self, focus_ring};
@@ -50,6 +50,7 @@ const STAGES: [StagePanel; 4] = [
 const MOVABLE: [usize; 2] = [1, 2];
 
 /// Draws all panels and applies the user's input.
+#[expect(clippy::too_many_arguments, reason = "the states that its controls change")]
 pub(in crate::editor) fn show(
     state: &mut StagesState,
     window_state: &mut WindowState,
@@ -58,6 +59,7 @@ pub(in crate::editor) fn show(
     rect: Rect,
     context: &DrawContext,
     editor: &mut ParamEditor,
+    requests: &mut ScreenRequests,
 ) {
     let compressor_first = editor.value("order") >= 0.5;
     let places = layout::panels(rect, compressor_first);
@@ -75,7 +77,7 @@ pub(in crate::editor) fn show(
             Rect::from_min_max(pos2(places[n].left() + 12.0, y + 13.0), places[n].max - vec2(12.0, 8.0));
         ui.scope_builder(UiBuilder::new().max_rect(body).id_salt(("panel", name)), |ui| match n {
             0 => input::show(ui, body, context, editor),
-            1 => eq::show(&mut state.eq, window_state, solo, ui, body, context, editor),
+            1 => eq::show(&mut state.eq, window_state, solo, ui, body, context, editor, requests),
             2 => compressor::show(ui, body, context, editor),
             _ => limiter::show(ui, body, context, editor),
         });

@@ -2,6 +2,7 @@
 //! frame.
 
 use super::*;
+use crate::player::ReferenceLoader;
 use crate::player::loaded_song::tests::file;
 use crate::tap_ring::{TapReceiver, tap_ring};
 
@@ -24,7 +25,7 @@ fn rig(samples: &[f32], device_rate: u32) -> Rig {
     let folder = tempfile::tempdir().unwrap();
     let loaded = LoadedSong::open_whole(&file(folder.path(), RATE, samples)).unwrap();
     let (taps, receiver) = tap_ring(RATE, 5.0);
-    let (engine, device) = Engine::new(loaded, device_rate, taps);
+    let (engine, device) = Engine::new(loaded, device_rate, taps, ReferenceLoader::new().1);
     let status = engine.status();
     Rig { engine, device, status, receiver, _folder: folder }
 }
