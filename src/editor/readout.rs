@@ -191,6 +191,7 @@ fn rows(live: &LiveReadout, red: Color32, text_color: Color32) -> Vec<(&'static 
         ("true peak max", format!("{} dBTP", tenths(output.true_peak_max)), peak),
         ("loudness range", format!("{} LU", tenths(output.range)), text_color),
         ("PLR", format!("{} LU", tenths(output.plr)), text_color),
+        ("total, deepest", format!("{} dB", tenths(live.total.deepest)), text_color),
         ("limiter, deepest", format!("{} dB", tenths(live.limiter.deepest)), text_color),
         ("compressor, deepest", format!("{} dB", tenths(live.compressor.deepest)), text_color),
         ("soft clip, deepest", format!("{} dB", tenths(live.clip.deepest)), text_color),

@@ -11,6 +11,7 @@ use super::notes::{self, NotesState};
 use super::param_editor::ParamEditor;
 use super::readout;
 use super::stages::{self, StagesState};
+use super::stretch_readout;
 use super::theme::Theme;
 use super::undo::UndoHistory;
 use super::window_state::WindowState;
@@ -33,6 +34,8 @@ pub struct Screen {
     pub window_state: WindowState,
     /// Index of the EQ band that is soloed.
     pub solo: Option<usize>,
+    /// Whether parts of the song can be looped ([`ScreenRequests::loop_song_s`]).
+    pub loops: bool,
     undo_history: UndoHistory,
     chart: HistoryChart,
     presets: PresetStore,
@@ -52,6 +55,7 @@ impl Screen {
         Self {
             window_state,
             solo: None,
+            loops: false,
             undo_history: UndoHistory::default(),
             chart: HistoryChart::default(),
             presets: PresetStore::new(folder),
@@ -135,10 +139,18 @@ impl Screen {
         });
         let chart_area = layout.chart.scales[0].union(layout.chart.values[2]).union(layout.chart.bar);
         part(ui, chart_area, "chart", |ui| {
-            chart::show(&mut self.chart, &mut state.span, ui, &layout.chart, &context, &mut editor)
+            chart::show(&mut self.chart, state, ui, &layout.chart, &context, &mut editor)
         });
         part(ui, layout.readout, "readout", |ui| {
-            readout::show(state, ui, layout.readout, &context, &mut requests)
+            let loops = self.loops;
+            match self.chart.selected() {
+                Some(selected) => {
+                    if stretch_readout::show(selected, loops, ui, layout.readout, &context, &mut requests) {
+                        self.chart.clear_selection();
+                    }
+                }
+                None => readout::show(state, ui, layout.readout, &context, &mut requests),
+            }
         });
         part(ui, layout.stages, "stages", |ui| {
             let (stages, solo) = (&mut self.stages, &mut self.solo);

@@ -42,8 +42,10 @@ pub struct StandaloneWindow {
 impl StandaloneWindow {
     /// Without a song; the user's presets are in `folder`.
     pub fn new(window_state: WindowState, settings: Settings, folder: Option<PathBuf>) -> Self {
+        let mut screen = Screen::new(window_state, folder);
+        screen.loops = true;
         Self {
-            screen: Screen::new(window_state, folder),
+            screen,
             memory: MemoryControls { settings, ..MemoryControls::default() },
             session: None,
             song: song::SongState::default(),
@@ -100,8 +102,14 @@ impl StandaloneWindow {
         let lower = Rect::from_min_max(pos2(area.left(), cut), area.max);
         let requests = self.show_screen(ui, upper);
         self.song_row(ui, lower, upper);
-        if let Some(session) = &self.session {
+        if let Some(session) = &mut self.session {
             session.measure(requests.measurement);
+            if let Some(seconds) = requests.loop_song_s {
+                let rate = f64::from(session.song().format().rate);
+                let [start, end] = seconds.map(|s| (s * rate).round().max(0.0) as u64);
+                session.request(SessionRequest::Loop(Some(start..end)));
+                session.request(SessionRequest::Seek(start));
+            }
             session.reference().show(&self.screen.window_state.reference, requests.reload_reference);
             let now = ctx.input(|i| i.time);
             let is_working = matches!(session.export(), Some(ExportProgress::Running { .. }))

@@ -11,3 +11,4 @@ mod rig;
 mod scene;
 mod snapshots;
 mod song;
+mod stretch;

@@ -47,6 +47,8 @@ fn figures(rig: &Rig) -> Vec<String> {
         format!("reduction, compressor: {}", db(live.compressor.now)),
         format!("reduction, limiter: {}", db(live.limiter.now)),
         format!("reduction, soft clip: {}", db(live.clip.now)),
+        format!("reduction, total: {}", db(live.total.now)),
+        format!("total, deepest: {}", db(live.total.deepest)),
         format!("loudness, short-term: {}", lufs(output.short_term)),
         format!("loudness, momentary: {}", lufs(output.momentary)),
         format!("loudness, target: {}", lufs(live.chosen_target().loudness)),

@@ -271,6 +271,24 @@ fn one_button_loops_the_loudest_ten_seconds() {
 }
 
 #[test]
+fn a_stretch_of_the_frozen_chart_is_looped() {
+    let mut rig = Rig::usual();
+    rig.click_at(rig.at(22.0));
+    rig.click("play");
+    output(&mut rig, 4 * 48_000);
+    rig.harness.run_steps(3);
+    rig.click("freeze the chart");
+    let chart = rig.rect("chart");
+    // The chart's right end is now; 30 s are as wide as it is.
+    let from = egui::pos2(chart.right() - chart.width() * 2.5 / 30.0, chart.top() + 40.0);
+    rig.drag(from, vec2(chart.width() * 2.0 / 30.0, 0.0));
+    rig.click("stretch: loop this");
+    let range = rig.session().playhead().loop_range().expect("a loop");
+    let length = seconds(range.end) - seconds(range.start);
+    assert!((length - 2.0).abs() < 0.15 && (22.0..26.0).contains(&seconds(range.start)), "{range:?}");
+}
+
+#[test]
 fn an_export_is_requested_in_a_form_and_replaces_only_after_a_question() {
     let mut rig = Rig::usual();
     let master = rig.folder.path().join("evening (master).wav");

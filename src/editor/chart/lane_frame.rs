@@ -92,7 +92,7 @@ impl LaneDrawing<'_, '_> {
 
     /// Lines of the legend that fit beside a lane.
     pub(super) fn legend_rows(&self, lane: usize) -> usize {
-        (((self.at.scales[lane].height() - 20.0) / 15.0).floor() as usize).min(3)
+        (((self.at.scales[lane].height() - 20.0) / 15.0).floor() as usize).min(5)
     }
 
     /// Centre of the line or colour sample in a row of the legend.

@@ -20,6 +20,8 @@ pub struct LaneDrawing<'a, 'd> {
     pub window: TimeWindow,
     /// Columns of that time.
     pub columns: &'a [LiveColumn],
+    /// What the pass before recorded at the same places; empty without one.
+    pub earlier: &'a [LiveColumn],
     /// Depth of the reduction lane, dB.
     pub depth_db: f64,
     /// The parameters.
@@ -62,8 +64,17 @@ impl LaneDrawing<'_, '_> {
 
     /// Lines through a value of every recorded column, interrupted where nothing was recorded.
     fn trace(&self, y: impl Fn(&LiveColumn) -> f32) -> Vec<Vec<Pos2>> {
+        self.trace_of(self.columns, y)
+    }
+
+    /// The same of the pass before.
+    fn earlier_trace(&self, y: impl Fn(&LiveColumn) -> f32) -> Vec<Vec<Pos2>> {
+        self.trace_of(self.earlier, y)
+    }
+
+    fn trace_of(&self, columns: &[LiveColumn], y: impl Fn(&LiveColumn) -> f32) -> Vec<Vec<Pos2>> {
         let mut runs = vec![Vec::new()];
-        for (n, column) in self.columns.iter().enumerate() {
+        for (n, column) in columns.iter().enumerate() {
             let run = runs.last_mut().expect("one run");
             if column.recorded {
                 run.push(pos2(self.window.column_x(n), y(column)));
@@ -126,7 +137,8 @@ impl LaneDrawing<'_, '_> {
         );
     }
 
-    /// Draws the reduction by compressor, limiter and soft clip, each from 0 dB.
+    /// Draws the reduction by compressor, limiter and soft clip, each from 0 dB, their total where more than
+    /// one of them acts, and the total of the pass before.
     pub fn reduction(&self, ui: &Ui) {
         let (theme, lane) = (&self.context.theme, self.at.lanes[1]);
         let steps: &[f64] = match self.depth_db {
@@ -143,6 +155,15 @@ impl LaneDrawing<'_, '_> {
         {
             for run in runs {
                 drawing::fill_between(&p, &floor(run, lane.top()), run, color);
+            }
+        }
+        for run in self.earlier_trace(|c| self.reduction_y(f64::from(c.total))) {
+            drawing::line(&p, run, Stroke::new(2.2, theme.border), None);
+        }
+        let together = |c: &LiveColumn| c.total > c.compressor.max(c.limiter).max(c.clip) + INVISIBLE_DB;
+        if self.columns.iter().any(together) {
+            for run in self.trace(|c| self.reduction_y(f64::from(c.total))) {
+                drawing::line(&p, run, Stroke::new(0.8, theme.secondary), None);
             }
         }
         for run in limiter {
@@ -173,6 +194,18 @@ impl LaneDrawing<'_, '_> {
             drawing::line(p, line, clip_stroke, Some(CLIP_DOT_PT));
             self.legend_label(ui, sample, "soft clip");
         }
+        if self.legend_rows(1) > 3 {
+            let sample = self.legend_sample(1, 3);
+            let [left, right] = [-7.0, 7.0].map(|dx| sample + vec2(dx, 0.0));
+            p.line_segment([left, right], Stroke::new(0.8, theme.secondary));
+            self.legend_label(ui, sample, "total");
+        }
+        if self.legend_rows(1) > 4 && !self.earlier.is_empty() {
+            let sample = self.legend_sample(1, 4);
+            let [left, right] = [-7.0, 7.0].map(|dx| sample + vec2(dx, 0.0));
+            p.line_segment([left, right], Stroke::new(2.2, theme.border));
+            self.legend_label(ui, sample, "pass before");
+        }
         let steady = self.context.steady;
         let drive = f64::from(self.editor.value("drive"));
         self.values(
@@ -182,6 +215,7 @@ impl LaneDrawing<'_, '_> {
                 ("compressor", number(steady.compressor.now, 1), "dB", theme.teal),
                 ("limiter", number(steady.limiter.now, 1), "dB", theme.red),
                 ("soft clip", number(steady.clip.now, 1), "dB", theme.text),
+                ("total", number(steady.total.now, 1), "dB", theme.text),
                 ("drive", signed(drive, 1), "dB", theme.text),
             ],
         );
@@ -211,6 +245,9 @@ impl LaneDrawing<'_, '_> {
         }
         self.monitoring(ui);
         let p = self.clipped_painter(ui, 2);
+        for run in self.earlier_trace(|c| self.loudness_y(f64::from(c.short_term.max(-200.0)))) {
+            drawing::line(&p, run, Stroke::new(2.2, theme.border), None);
+        }
         for run in self.trace(|c| self.loudness_y(f64::from(c.short_term.max(-200.0)))) {
             drawing::line(&p, run, Stroke::new(2.2, theme.ochre), None);
         }
