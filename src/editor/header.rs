@@ -6,8 +6,10 @@ use super::controls;
 use super::drawing;
 use super::param_editor::ParamEditor;
 use super::slots::Slots;
+use super::spoken;
 use super::window_state::{SCALES_PERCENT, WindowState};
 use crate::numbers::number;
+use crate::params;
 use crate::presets::{Preset, PresetStore};
 use egui::{Align2, Key, Popup, Rect, Response, TextEdit, Ui, pos2, vec2};
 
@@ -152,9 +154,6 @@ fn steps(
     }
 }
 
-/// Tooltip of the compare buttons.
-const COMPARE_HELP: &str = "Compares input (before), output (after) and a reference at the same loudness: the louder ones are turned down, because the louder one always seems better.";
-
 /// Tooltip of the third one without a reference.
 const NO_REFERENCE_HELP: &str = "Plays a reference at the same loudness; load one above the EQ's chart.";
 
@@ -201,7 +200,7 @@ fn monitoring(
         let name = format!("compare: {side}");
         let on = now == n + 1;
         let enabled = n < 2 || has_reference || on;
-        let help = if enabled { COMPARE_HELP } else { NO_REFERENCE_HELP };
+        let help = if enabled { params::all()[compare].help } else { NO_REFERENCE_HELP };
         let button = TextButton::new(side, help).named(&name).on(on).enabled(enabled);
         if row.show(ui, button, context, 2.0).clicked() {
             editor.set_once(compare, if on { 0.0 } else { (n + 1) as f32 });
@@ -217,11 +216,11 @@ fn monitoring(
     let at = row.place(56.0, 6.0);
     drawing::text(ui.painter(), at.right_center(), Align2::RIGHT_CENTER, &applied, drawing::BODY_PT, color);
     let side = SIDES[side];
-    ui.interact(at, ui.scope_id().with("applied"), egui::Sense::hover())
+    spoken::figure(ui, at, "compare, turned down", &format!("{side} by {applied}"))
         .on_hover_text(format!("Applied to \"{side}\" while comparing, so that all are equally loud."));
     row.x += 12.0;
 
-    let help = "Passes the input unchanged, bit for bit (subnormal numbers as zero), delayed by the latency.";
+    let help = params::all()[controls::index("bypass")].help;
     let bypass = TextButton::new("bypass", help).on(editor.is_on("bypass")).highlight(theme.red);
     if row.show(ui, bypass, context, 10.0).clicked() {
         editor.toggle("bypass");

@@ -13,6 +13,7 @@ pub mod focus;
 pub mod header;
 #[cfg(feature = "editor")]
 mod host;
+pub mod keys;
 pub mod layout;
 pub mod notes;
 pub mod param_editor;
@@ -22,8 +23,10 @@ pub mod ruler;
 pub mod screen;
 pub mod slots;
 pub mod song;
+pub mod spoken;
 pub mod stages;
 pub mod standalone;
+mod stretch_readout;
 pub mod theme;
 mod undo;
 pub mod window_state;

@@ -4,6 +4,7 @@
 use super::context::ScreenRequests;
 use super::controls::MemoryControls;
 use super::drawing;
+use super::keys;
 use super::layout::MIN_SIZE;
 use super::screen::Screen;
 use super::song::{self, SongView};
@@ -41,8 +42,10 @@ pub struct StandaloneWindow {
 impl StandaloneWindow {
     /// Without a song; the user's presets are in `folder`.
     pub fn new(window_state: WindowState, settings: Settings, folder: Option<PathBuf>) -> Self {
+        let mut screen = Screen::new(window_state, folder);
+        screen.loops = true;
         Self {
-            screen: Screen::new(window_state, folder),
+            screen,
             memory: MemoryControls { settings, ..MemoryControls::default() },
             session: None,
             song: song::SongState::default(),
@@ -99,8 +102,14 @@ impl StandaloneWindow {
         let lower = Rect::from_min_max(pos2(area.left(), cut), area.max);
         let requests = self.show_screen(ui, upper);
         self.song_row(ui, lower, upper);
-        if let Some(session) = &self.session {
+        if let Some(session) = &mut self.session {
             session.measure(requests.measurement);
+            if let Some(seconds) = requests.loop_song_s {
+                let rate = f64::from(session.song().format().rate);
+                let [start, end] = seconds.map(|s| (s * rate).round().max(0.0) as u64);
+                session.request(SessionRequest::Loop(Some(start..end)));
+                session.request(SessionRequest::Seek(start));
+            }
             session.reference().show(&self.screen.window_state.reference, requests.reload_reference);
             let now = ctx.input(|i| i.time);
             let is_working = matches!(session.export(), Some(ExportProgress::Running { .. }))
@@ -164,6 +173,7 @@ impl StandaloneWindow {
             playhead: session.playhead(),
             audible_frame: session.audible_frame(),
             playing: session.playing(),
+            starts_softly: session.starts_softly(),
             user_bounds: session.user_bounds(),
             silent: self.open_error.as_deref().or(session.silent()),
             export: session.export(),
@@ -175,9 +185,9 @@ impl StandaloneWindow {
         requests.into_iter().for_each(|ask| session.request(ask));
     }
 
-    /// Space plays and pauses, unless a widget has the focus.
+    /// Space plays and pauses wherever the focus is, unless a text is being typed; Enter presses buttons.
     fn space_key(&mut self, ctx: &egui::Context) {
-        if ctx.memory(|m| m.focused()).is_some() {
+        if keys::types_text(ctx) {
             return;
         }
         if let Some(session) = &mut self.session

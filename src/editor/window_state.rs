@@ -48,6 +48,9 @@ impl TimeSpan {
     }
 }
 
+/// Choices of the loudness above which the output is marked, LUFS; 0 = never.
+pub const MONITORING_LEVELS: [i8; 7] = [0, -23, -20, -18, -16, -14, -12];
+
 /// Choices of the scale, %.
 pub const SCALES_PERCENT: [u16; 6] = [75, 100, 125, 150, 175, 200];
 
@@ -76,6 +79,10 @@ pub struct WindowState {
     pub target: String,
     /// The measurement follows the transport.
     pub follow_transport: bool,
+    /// The chart shows the pass before as a pale line.
+    pub previous_pass: bool,
+    /// Loudness above which the output is marked, LUFS; 0 = never. One of [`MONITORING_LEVELS`].
+    pub monitoring_level: i8,
     /// Path of the reference; empty without one.
     pub reference: String,
 }
@@ -93,6 +100,8 @@ impl Default for WindowState {
             tilt: true,
             target: String::new(),
             follow_transport: false,
+            previous_pass: true,
+            monitoring_level: 0,
             reference: String::new(),
         }
     }
@@ -109,6 +118,9 @@ impl WindowState {
         window_state.scale =
             window_state.scale.clamp(SCALES_PERCENT[0], SCALES_PERCENT[SCALES_PERCENT.len() - 1]);
         window_state.slots.slot = window_state.slots.slot.min(1);
+        if !MONITORING_LEVELS.contains(&window_state.monitoring_level) {
+            window_state.monitoring_level = 0;
+        }
         if ![3, 6, 12].contains(&window_state.eq_range_db) {
             window_state.eq_range_db = 3;
         }

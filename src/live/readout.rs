@@ -98,6 +98,8 @@ pub struct LiveReadout {
     pub limiter: ReductionReadout,
     /// What the soft curve takes.
     pub clip: ReductionReadout,
+    /// All three together.
+    pub total: ReductionReadout,
     /// Pumping: movement of the gain reduction between 0.5 and 8 Hz, dB.
     pub pumping_db: f64,
     /// How much louder the output is than the input, dB.
@@ -164,6 +166,7 @@ impl Default for LiveReadout {
             compressor: ReductionReadout::default(),
             limiter: ReductionReadout::default(),
             clip: ReductionReadout::default(),
+            total: ReductionReadout::default(),
             pumping_db: 0.0,
             louder_by_db: 0.0,
             listening_db: [0.0; 3],

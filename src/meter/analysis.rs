@@ -29,8 +29,6 @@ const ADVICE_COLUMNS: u64 = 9;
 const NOTE_HYSTERESIS_LU: f64 = 0.25;
 /// Updates of the advice between two forecasts of the drive: about 5 s.
 const FORECAST_TICKS: u64 = 50;
-/// Peak below which a column holds no music, linear: −50 dBFS (own choice).
-const MUSIC_PEAK: f32 = 0.003_162;
 /// Tolerance over the target's true peak before a peak counts as over, dB: the meter's own error
 /// against 32-fold interpolation, invisible in a figure with one decimal.
 const OVER_TOLERANCE_DB: f64 = 0.05;
@@ -50,6 +48,7 @@ pub struct Analysis {
     compressor: GainReductionMeter,
     limiter: GainReductionMeter,
     clip: GainReductionMeter,
+    total: GainReductionMeter,
     pumping: PumpingMeter,
     drive_cells: DriveCells,
     /// The forecast of [`Facts::drive_move`], of the last tick of [`FORECAST_TICKS`].
@@ -63,6 +62,8 @@ pub struct Analysis {
     chunks_per_column: usize,
     /// Columns finished.
     columns: u64,
+    /// Cells of the loudness meter that had ended with the last column.
+    cells: u64,
     /// Columns a second.
     rate: f64,
     running: bool,
@@ -104,6 +105,7 @@ impl Analysis {
             compressor: GainReductionMeter::new(rate),
             limiter: GainReductionMeter::new(rate),
             clip: GainReductionMeter::new(rate),
+            total: GainReductionMeter::new(rate),
             pumping: PumpingMeter::new(rate),
             drive_cells: DriveCells::default(),
             drive_move: None,
@@ -114,6 +116,7 @@ impl Analysis {
             column: HistoryColumn::EMPTY,
             chunks: 0,
             columns: 0,
+            cells: 0,
             rate,
             running: true,
             follow: false,
@@ -195,6 +198,7 @@ impl Analysis {
             compressor: reduction(&chunk.compressor_db),
             limiter: reduction(&chunk.limiter_db),
             clip: reduction(&chunk.clip_db),
+            total: deepest_total(chunk),
             overs: u32::from(begins),
             position: chunk.transport.position,
             marks: ColumnMarks { playing: chunk.transport.playing, jump, lost: false },
@@ -242,13 +246,19 @@ impl Analysis {
         self.before.levels.close_column();
         self.after.levels.close_column();
         let short_term = [&self.before, &self.after].map(|meters| meters.loudness.short_term() as f32);
+        let (cells, _) = self.after.loudness.last_cell();
         if column.frames > 0 {
             column.short_term = short_term;
+            // The cells of 10 ms that have ended in it; the one before where none has.
+            column.power =
+                self.after.loudness.mean_square(cells.saturating_sub(self.cells).max(1) as usize) as f32;
         }
-        let music = column.after[1].max(-column.after[0]) >= MUSIC_PEAK;
+        self.cells = cells;
+        let music = column.has_music();
         self.compressor.add(column.compressor[0], music, self.running);
         self.limiter.add(column.limiter[0], music, self.running);
         self.clip.add(column.clip[0], music, self.running);
+        self.total.add(column.total, music, self.running);
         if music {
             let seconds = self.columns as f64 / self.rate;
             self.pumping.add(f64::from(column.compressor[1] + column.limiter[1]), seconds, self.running);
@@ -310,6 +320,7 @@ impl Analysis {
             compressor: self.compressor.whole(),
             limiter: self.limiter.whole(),
             clip: self.clip.whole(),
+            total: self.total.whole(),
             pumping: self.pumping.db(),
             pumping_most,
             pumping_most_at,
@@ -380,6 +391,7 @@ impl Analysis {
         self.compressor.restart();
         self.limiter.restart();
         self.clip.restart();
+        self.total.restart();
         self.pumping.restart();
         self.drive_cells.restart();
         self.drive_move = None;
@@ -413,6 +425,12 @@ impl Analysis {
     pub fn set_file_facts(&mut self, file: FileFacts) {
         self.file = file;
     }
+}
+
+/// The deepest of what all stages reduce together in the same frame, dB.
+fn deepest_total(chunk: &TapChunk) -> f32 {
+    let stages = chunk.compressor_db.iter().zip(&chunk.limiter_db).zip(&chunk.clip_db);
+    stages.map(|((compressor, limiter), clip)| compressor + limiter + clip).fold(0.0, f32::max)
 }
 
 /// All samples are finite and below [`FAULT_SAMPLE`].

@@ -239,6 +239,12 @@ impl LoudnessMeter {
         (self.total, self.window(1, 1))
     }
 
+    /// Weighted mean square of the last `cells` of 10 ms, 300 at most.
+    pub fn mean_square(&self, cells: usize) -> f64 {
+        let cells = cells.clamp(1, SHORT_TERM_CELLS);
+        self.window(cells, cells)
+    }
+
     /// Mean square over the last `cells`, of which only the newest `of` hold signal.
     fn window(&self, cells: usize, of: usize) -> f64 {
         let end = (self.total % SHORT_TERM_CELLS as u64) as usize;

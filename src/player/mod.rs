@@ -25,7 +25,7 @@ mod reference_loader;
 mod session;
 mod silent_device;
 
-pub use device_ring::{DeviceRing, RingStatus};
+pub use device_ring::{DeviceRing, RISE_DB, RISE_S, RingStatus};
 pub use encoded_preview::{EncodedPassage, EncodedSide};
 pub use engine::{Engine, EngineCommand};
 pub use export::{Export, ExportProgress, ExportRequest};

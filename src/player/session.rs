@@ -23,13 +23,16 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, Sender, TryRecvError, channel};
 use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// Capacity of the ring to the analysis, s.
 const TAP_RING_S: f64 = 4.0;
 
 /// Length of the loudest part that [`SessionRequest::LoopLoudest`] finds, s.
 pub const LOUDEST_S: f64 = 10.0;
+
+/// How long the window says that playback has started softly.
+const SOFT_START_SHOWN: Duration = Duration::from_secs(4);
 
 /// A sound device.
 pub trait Device {
@@ -46,7 +49,7 @@ pub trait Device {
 /// Requests of the user. Positions are frames of the song.
 #[derive(Clone, Debug, PartialEq)]
 pub enum SessionRequest {
-    /// Play, or pause.
+    /// Play, or pause. The first play of a song starts softly.
     PlayPause,
     /// Go to a frame.
     Seek(u64),
@@ -56,7 +59,7 @@ pub enum SessionRequest {
     Bounds(Range<u64>),
     /// Use the found start and end.
     FoundBounds,
-    /// Loop the loudest ten seconds.
+    /// Loop the loudest ten seconds, with a soft start.
     LoopLoudest,
     /// Start an export.
     Export(ExportRequest),
@@ -133,6 +136,10 @@ pub struct PlayerSession {
     preview: Option<PreviewState>,
     /// Why it is silent.
     silent: Option<String>,
+    /// The song has been played.
+    has_played: bool,
+    /// When the last soft start was requested.
+    soft_start: Option<Instant>,
 }
 
 impl PlayerSession {
@@ -180,6 +187,8 @@ impl PlayerSession {
             export: None,
             preview: None,
             silent,
+            has_played: false,
+            soft_start: None,
             song,
         })
     }
@@ -232,6 +241,18 @@ impl PlayerSession {
             (None, Some(_)) => Preview::Playing(preview.format, preview.side),
             (None, None) => Preview::Encoding(preview.format),
         })
+    }
+
+    /// True for a few seconds after a soft start has begun.
+    pub fn starts_softly(&self) -> bool {
+        self.playing() && self.soft_start.is_some_and(|at| at.elapsed() < SOFT_START_SHOWN)
+    }
+
+    /// The next start begins softly.
+    fn start_softly(&mut self) {
+        self.has_played = true;
+        self.soft_start = Some(Instant::now());
+        self.ring_status.start_softly();
     }
 
     fn send(&self, command: EngineCommand) {
@@ -343,10 +364,14 @@ impl PlayerSession {
     pub fn request(&mut self, request: SessionRequest) {
         match request {
             SessionRequest::PlayPause if self.playing() => {
+                self.soft_start = None;
                 self.status.playing.store(false, Ordering::Relaxed);
                 self.send(EngineCommand::Pause);
             }
             SessionRequest::PlayPause => {
+                if !self.has_played {
+                    self.start_softly();
+                }
                 self.status.playing.store(true, Ordering::Relaxed);
                 self.send(EngineCommand::Play);
             }
@@ -367,6 +392,7 @@ impl PlayerSession {
             SessionRequest::LoopLoudest => {
                 let found = self.song.overview().loudest(LOUDEST_S, self.playhead.bounds());
                 if let Some(found) = found {
+                    self.start_softly();
                     self.set_loop(Some(found.clone()));
                     self.request(SessionRequest::Seek(found.start));
                     if !self.playing() {

@@ -88,6 +88,10 @@ impl Rig {
         self.harness.state_mut().0.session().expect("a song")
     }
 
+    fn value(&self, id: &str) -> f32 {
+        lintel::params::find(id).expect("a parameter").get(&self.harness.state().0.memory.settings)
+    }
+
     fn rect(&self, label: &str) -> Rect {
         self.harness.get_by_label(label).rect()
     }
@@ -148,6 +152,72 @@ fn play_and_space_start_and_pause() {
 }
 
 #[test]
+fn space_plays_wherever_the_focus_is_unless_a_text_is_typed() {
+    let mut rig = Rig::usual();
+    rig.drag(rig.rect("drive").center(), vec2(40.0, 0.0));
+    let driven = rig.value("drive");
+    assert!(driven > 0.0);
+    rig.key(Key::Space, Modifiers::NONE);
+    assert!(rig.session().playing(), "the ruler has the focus");
+    rig.harness.get_by_label("bypass").focus();
+    rig.harness.run_steps(2);
+    rig.key(Key::Space, Modifiers::NONE);
+    assert!(!rig.session().playing() && rig.value("bypass") == 0.0, "a button has the focus");
+    rig.key(Key::Enter, Modifiers::NONE);
+    assert_eq!(rig.value("bypass"), 1.0, "Enter presses it");
+    rig.harness.get_by_role_and_label(egui::accesskit::Role::Slider, "drive").focus();
+    rig.harness.run_steps(2);
+    rig.key(Key::Enter, Modifiers::NONE);
+    rig.harness.run_steps(6);
+    rig.key(Key::Space, Modifiers::NONE);
+    assert!(!rig.session().playing(), "a text is typed");
+}
+
+/// The next `frames` of the left channel that the device gets.
+fn output(rig: &mut Rig, frames: usize) -> Vec<f32> {
+    let mut ring = rig.harness.state_mut().1.0.take().expect("the device has its ring");
+    let mut left = Vec::new();
+    let start = Instant::now();
+    while left.len() < frames {
+        assert!(start.elapsed() < Duration::from_secs(20));
+        let mut out = [0.0_f32; 2 * 480];
+        ring.fill(&mut out, 2);
+        left.extend(out.iter().step_by(2).filter(|x| **x != 0.0));
+        // The engine fills 0.2 s ahead.
+        std::thread::sleep(Duration::from_millis(2));
+    }
+    rig.harness.state_mut().1.0 = Some(ring);
+    left
+}
+
+#[test]
+fn the_first_play_and_the_loudest_ten_seconds_start_softly_and_say_so() {
+    let says = |rig: &Rig| {
+        crate::reading::spoken(&rig.harness).iter().any(|text| text.contains("starts 20 dB lower"))
+    };
+    let highest = |samples: &[f32]| samples.iter().fold(0.0_f32, |most, x| most.max(x.abs()));
+    let mut rig = Rig::usual();
+    assert!(!says(&rig));
+    // A note begins at 23.04 s; its first 50 ms.
+    let note = rig.at(23.04);
+    rig.click_at(note);
+    rig.click("play");
+    assert!(says(&rig), "the window says so");
+    let soft = highest(&output(&mut rig, 2_400));
+    output(&mut rig, 48_000);
+    rig.click("play");
+    assert!(!says(&rig));
+    rig.click_at(note);
+    rig.click("play");
+    assert!(!says(&rig), "only the first play starts softly");
+    let plain = highest(&output(&mut rig, 2_400));
+    let difference = 20.0 * (plain / soft).log10();
+    assert!((18.0..21.0).contains(&difference), "{difference} dB between {soft} and {plain}");
+    rig.click("loudest 10 s");
+    assert!(says(&rig), "so does the jump to the loudest passage");
+}
+
+#[test]
 fn a_click_seeks_a_drag_loops_and_a_double_click_ends_the_loop() {
     let mut rig = Rig::usual();
     rig.click_at(rig.at(17.0));
@@ -198,6 +268,24 @@ fn one_button_loops_the_loudest_ten_seconds() {
     assert!(rig.session().playing());
     rig.click("loop");
     assert_eq!(rig.session().playhead().loop_range(), None);
+}
+
+#[test]
+fn a_stretch_of_the_frozen_chart_is_looped() {
+    let mut rig = Rig::usual();
+    rig.click_at(rig.at(22.0));
+    rig.click("play");
+    output(&mut rig, 4 * 48_000);
+    rig.harness.run_steps(3);
+    rig.click("freeze the chart");
+    let chart = rig.rect("chart");
+    // The chart's right end is now; 30 s are as wide as it is.
+    let from = egui::pos2(chart.right() - chart.width() * 2.5 / 30.0, chart.top() + 40.0);
+    rig.drag(from, vec2(chart.width() * 2.0 / 30.0, 0.0));
+    rig.click("stretch: loop this");
+    let range = rig.session().playhead().loop_range().expect("a loop");
+    let length = seconds(range.end) - seconds(range.start);
+    assert!((length - 2.0).abs() < 0.15 && (22.0..26.0).contains(&seconds(range.start)), "{range:?}");
 }
 
 #[test]
@@ -292,6 +380,16 @@ fn it_is_legible_from_the_smallest_window_on() {
     for (width, height) in [standalone::MIN_WINDOW_SIZE, (1180.0, 872.0), (1920.0, 1080.0)] {
         let rig = Rig::new(width, height, false);
         assert_legible(rig.harness.output(), width, height);
+    }
+}
+
+#[test]
+fn every_target_of_the_row_is_24_points_large() {
+    for (width, height) in [standalone::MIN_WINDOW_SIZE, (1180.0, 872.0)] {
+        let mut targets = crate::hands::targets(&Rig::new(width, height, false).harness);
+        // Start and end of song and loop lie on the waveform, which can be clicked everywhere.
+        targets.retain(|(name, _)| !name.contains("song") || name == "play");
+        crate::hands::assert_reachable(&targets, vec2(width, height));
     }
 }
 

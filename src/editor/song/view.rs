@@ -13,6 +13,8 @@ pub struct SongView<'a> {
     pub audible_frame: u64,
     /// Whether it plays.
     pub playing: bool,
+    /// It has just started softly.
+    pub starts_softly: bool,
     /// The user has set start and end.
     pub user_bounds: bool,
     /// Why it is silent, if it is.

@@ -5,7 +5,7 @@ use crate::editor::buttons::{TextButton, stage_switch};
 use crate::editor::context::{DrawContext, ScreenRequests};
 use crate::editor::controls::index;
 use crate::editor::drawing;
-use crate::editor::focus::focus_ring;
+use crate::editor::focus::{self, focus_ring};
 use crate::editor::layout;
 use crate::editor::param_editor::ParamEditor;
 use crate::editor::window_state::WindowState;
@@ -125,7 +125,7 @@ fn line(
         }
         // Between the two that can change places: a button with two arrows.
         let at = Rect::from_center_size(pos2(middle, y), vec2(18.0, 20.0));
-        let response = ui.interact(at, ui.scope_id().with("order"), Sense::click());
+        let response = ui.interact(focus::target(at), ui.scope_id().with("order"), Sense::click());
         let over = response.hovered() || response.has_focus();
         let color = if over { theme.red } else { theme.text };
         p.rect_filled(at, 0.0, theme.window);
@@ -167,9 +167,9 @@ fn title(
     let size = drawing::TITLE_PT;
     let width = drawing::width(&p, name, size);
     let dot = pos2(place.left() + 15.0, y);
-    let words = Rect::from_min_size(pos2(dot.x + 10.0, y - 12.0), vec2(width + 8.0, 24.0));
+    let words = Rect::from_min_size(pos2(dot.x + 12.0, y - 12.0), vec2(width + 6.0, 24.0));
     // The background covers the line behind the title.
-    let gap = Rect::from_min_max(pos2(words.left() - 1.0, y - 4.0), pos2(words.right(), y + 4.0));
+    let gap = Rect::from_min_max(pos2(words.left() - 3.0, y - 4.0), pos2(words.right(), y + 4.0));
     let panel_fill = if on { theme.background } else { theme.window };
     two_tone_rect(&p, gap, y, theme.window, panel_fill);
     if !on {
@@ -185,7 +185,7 @@ fn title(
     let sense = if movable { Sense::click_and_drag() } else { Sense::click() };
     let response = ui.interact(words, ui.scope_id().with(("title", n)), sense);
     let color = if on { theme.text } else { theme.secondary };
-    drawing::bold(&p, pos2(words.left() + 3.0, y - 0.5), Align2::LEFT_CENTER, name, size, color);
+    drawing::bold(&p, pos2(words.left() + 1.0, y - 0.5), Align2::LEFT_CENTER, name, size, color);
     let panel = format!("{name} panel");
     response.widget_info(|| egui::WidgetInfo::labeled(egui::accesskit::Role::Heading, true, &panel));
     focus_ring(ui, &response, theme);
@@ -242,7 +242,7 @@ fn reorder(state: &mut StagesState, response: &Response, place: Rect, n: usize, 
         state.dragged_pt = 0.0;
     }
     if response.dragged() {
-        state.dragged_pt += response.drag_motion().x;
+        state.dragged_pt += focus::dragged_by(response).x;
         let order = index("order");
         let first = (editor.get(order) >= 0.5) == (n == 2);
         let far = state.dragged_pt.abs() > place.width().min(160.0) * 0.5;

@@ -7,6 +7,7 @@ use crate::editor::buttons::TextButton;
 use crate::editor::context::DrawContext;
 use crate::editor::drawing;
 use crate::editor::param_editor::ParamEditor;
+use crate::editor::spoken;
 use crate::editor::window_state::WindowState;
 use crate::live::{CURVE_HZ, CURVE_RANGE_HZ};
 use crate::meter::spectrum::{BANDS as SPECTRUM_BANDS, frequency};
@@ -72,7 +73,7 @@ pub fn bar(
     let mut button = |ui: &mut Ui, button: TextButton| {
         let width = button.width(ui) + 2.0;
         x -= width + 2.0;
-        let place = Rect::from_min_size(pos2(x, rect.top() + 1.0), vec2(width, 16.0));
+        let place = Rect::from_min_size(pos2(x, rect.top() + 4.0), vec2(width, 16.0));
         button.show(ui, place, theme).clicked()
     };
     let help = "Tilts the spectra by 4.5 dB per octave, so that most music is about horizontal.";
@@ -90,7 +91,7 @@ pub fn bar(
     }
     let width = reference::text_button(context).width(ui) + 2.0;
     x -= width + 8.0;
-    let place = Rect::from_min_size(pos2(x, rect.top() + 1.0), vec2(width, 16.0));
+    let place = Rect::from_min_size(pos2(x, rect.top() + 4.0), vec2(width, 16.0));
     let reference = reference::button(ui, place, context);
     let room = x - rect.left() - 8.0;
     if let Some(band) = *solo {
@@ -99,7 +100,7 @@ pub fn bar(
             .named("end solo")
             .on(true)
             .size(11.5);
-        let place = Rect::from_min_size(rect.min + vec2(0.0, 1.0), vec2(button.width(ui).min(room), 16.0));
+        let place = Rect::from_min_size(rect.min + vec2(0.0, 4.0), vec2(button.width(ui).min(room), 16.0));
         if button.highlight(theme.red).show(ui, place, theme).clicked() {
             *solo = None;
         }
@@ -117,7 +118,8 @@ pub fn bar(
         _ => ("over 5 dB: better corrected in the mix", "over 5 dB", theme.red),
     };
     let text = if drawing::width(ui.painter(), long, 12.0) <= room { long } else { short };
-    drawing::text_within(ui.painter(), rect.min + vec2(0.0, 2.0), text, 12.0, color, room);
+    let place = drawing::text_within(ui.painter(), rect.min + vec2(0.0, 5.0), text, 12.0, color, room);
+    spoken::figure(ui, place, "EQ moves", long);
     reference
 }
 

@@ -31,9 +31,9 @@ pub(in crate::editor::stages) fn show(
     requests: &mut ScreenRequests,
 ) {
     let is_tall = rect.height() > 300.0;
-    let table_height = if is_tall { 104.0 } else { 88.0 };
+    let table_height = if is_tall { 104.0 } else { 100.0 };
     let bands: [BandParams; BANDS] = std::array::from_fn(BandParams::of);
-    let bar = Rect::from_min_max(rect.min, pos2(rect.right(), rect.top() + 20.0));
+    let bar = Rect::from_min_max(rect.min, pos2(rect.right(), rect.top() + 24.0));
     let graph =
         Rect::from_min_max(pos2(rect.left(), bar.bottom()), pos2(rect.right(), rect.bottom() - table_height));
     let under = Rect::from_min_max(pos2(rect.left(), graph.bottom() + 4.0), rect.max);
