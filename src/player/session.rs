@@ -66,7 +66,7 @@ pub enum SessionRequest {
     /// Stop the export, or clear its result.
     StopExport,
     /// Encode the loop, or all between start and end, and play it so.
-    HearEncoded(EncodedFormat),
+    PlayEncoded(EncodedFormat),
     /// Play the other side of the encoded passage.
     EncodedSide(EncodedSide),
     /// Play the master again.
@@ -406,7 +406,7 @@ impl PlayerSession {
                 self.export =
                     Some(Export::start(self.song.path(), &export, settings, target, self.ends_options()));
             }
-            SessionRequest::HearEncoded(format) => {
+            SessionRequest::PlayEncoded(format) => {
                 self.end_preview();
                 let (range, settings) = (self.passage(), self.settings.unwrap_or_default());
                 let job = EncodedJob::start(&self.song, range.clone(), settings, format);

@@ -35,7 +35,7 @@ fn menu(ui: &mut Ui, theme: &Theme, view: &SongView, requests: &mut Vec<SessionR
     for format in PREVIEW_FORMATS {
         let text = format!("{format} kbit/s");
         if ui.selectable_label(now == Some(format), text).clicked() {
-            requests.push(SessionRequest::HearEncoded(format));
+            requests.push(SessionRequest::PlayEncoded(format));
         }
     }
     ui.separator();
