@@ -2,7 +2,7 @@
 //! one run; and the same job made of general crates beside it.
 //! `cargo bench --no-default-features --bench chain`
 
-use testkit::cost::{general, stages};
+use testkit::cost::{alone, general, stages};
 
 fn main() {
     println!("{:>8} {:>6} {:<42} {:>9} {:>8}", "rate", "block", "what runs", "ns/frame", "of all");
@@ -21,9 +21,15 @@ fn main() {
             }
         }
     }
-    let (median, worst) = stages::blocks(48_000.0, 20_000);
-    println!(
-        "one block of 64 frames at 48 kHz, every stage: median {median:.0} ns, worst {:.2} times that",
-        worst / median
-    );
+    for row in alone::table(48_000.0) {
+        println!("{:<75} {:>6.1} ns {:>6.2}", row.label(), row.ns, row.ratio);
+    }
+    for moving in [false, true] {
+        let (median, worst) = stages::blocks(48_000.0, 20_000, moving);
+        println!(
+            "one block of 64 frames at 48 kHz, every stage{}: median {median:.0} ns, worst {:.2} times that",
+            if moving { ", controls moving" } else { "" },
+            worst / median
+        );
+    }
 }

@@ -20,14 +20,14 @@ use crate::dsp::gain::Gain;
 use crate::dsp::loudness_match::LoudnessMatch;
 use crate::dsp::smooth::{Fade, Smooth};
 use crate::dsp::{Block, CHANNELS, CHUNK, db};
-use crate::settings::{Compare, Settings};
+use crate::settings::{Compare, Settings, StageOrder};
 use crate::stage::eq::EqCurve;
 use crate::stage::limiter::Limiter;
 use crate::stage::word_length::WordRounding;
 use crate::tap_ring::Tap;
 use edge::{EdgeSample, clean};
 use faded::{FADE_S, faded};
-use ordered::OrderedStages;
+use ordered::{Changed, OrderedStages};
 use reference::ReferencePlayer;
 pub use reference::ReferenceSound;
 use std::ops::RangeInclusive;
@@ -42,11 +42,17 @@ const UNMEASURED_LUFS: f64 = -23.0;
 /// Fall of an EQ band's ringing that counts as silence, dB.
 const RING_OUT_DB: f64 = 100.0;
 
+/// What the tail depends on: whether the EQ is left out, and its changes.
+type TailKey = (bool, (StageOrder, u64));
+
 /// The whole path for one stereo (or mono) signal.
 pub struct Chain {
     sample_rate: f64,
-    /// Targets, as set last.
+    /// Targets, as set last; and whether they have been set at all.
     settings: Settings,
+    is_set: bool,
+    /// See [`Chain::tail_now`].
+    known_tail: Option<(TailKey, usize)>,
     trim: Gain,
     trim_on: Fade,
     /// EQ and compressor.
@@ -113,6 +119,8 @@ impl Chain {
         let mut chain = Self {
             sample_rate,
             settings: Settings::default(),
+            is_set: false,
+            known_tail: None,
             trim: Gain::new(sample_rate),
             trim_on: fade(true),
             ordered: OrderedStages::new(sample_rate),
@@ -158,6 +166,19 @@ impl Chain {
         self.latency() + ring.ceil() as usize
     }
 
+    /// [`Self::tail`], worked out again only where the EQ has changed: for a call in every block.
+    pub fn tail_now(&mut self) -> usize {
+        let of = (self.ordered.eq_is_dry(), self.ordered.curve_changes());
+        match self.known_tail {
+            Some((known, tail)) if known == of => tail,
+            _ => {
+                let tail = self.tail();
+                self.known_tail = Some((of, tail));
+                tail
+            }
+        }
+    }
+
     /// New targets, reached smoothly from the next control tick on. Before the first frame after a
     /// reset they apply at once: some hosts send a session's settings with the first block.
     pub fn set(&mut self, settings: &Settings) {
@@ -171,11 +192,19 @@ impl Chain {
         if let Some(known_gain_db) = audible_move(&self.settings, settings) {
             self.loudness_match.control_moved(known_gain_db);
         }
-        self.settings = *settings;
+        let old = std::mem::replace(&mut self.settings, *settings);
         self.trim.set(f64::from(settings.input.trim));
         self.trim_on.set(settings.input.trim_on);
-        self.ordered.set(settings);
-        self.limiter.set(&settings.limiter);
+        // Stages whose settings are the same need not work out again what follows from them.
+        let first = !std::mem::replace(&mut self.is_set, true);
+        let changed = Changed {
+            eq: first || old.eq != settings.eq,
+            compressor: first || old.compressor != settings.compressor,
+        };
+        self.ordered.set(settings, changed);
+        if first || old.limiter != settings.limiter {
+            self.limiter.set(&settings.limiter);
+        }
         self.word_rounding.set(&settings.output);
         self.bypass.set(settings.bypass);
         self.before.set(settings.compare == Compare::Before);

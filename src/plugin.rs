@@ -192,7 +192,7 @@ impl Plugin for Lintel {
         }
         #[cfg(not(feature = "editor"))]
         let _ = has_signal;
-        ProcessStatus::Tail(chain.tail() as u32)
+        ProcessStatus::Tail(chain.tail_now() as u32)
     }
 }
 

@@ -31,6 +31,15 @@ struct Switches {
     comp_idle: bool,
 }
 
+/// Which stages have new settings.
+#[derive(Clone, Copy, Debug)]
+pub struct Changed {
+    /// The EQ.
+    pub eq: bool,
+    /// The compressor.
+    pub compressor: bool,
+}
+
 /// Both stages, their switches and their order.
 #[derive(Clone, Debug)]
 pub struct OrderedStages {
@@ -72,10 +81,10 @@ impl OrderedStages {
     }
 
     /// New targets.
-    pub fn set(&mut self, settings: &Settings) {
-        self.current.set(settings);
+    pub fn set(&mut self, settings: &Settings, changed: Changed) {
+        self.current.set(settings, changed);
         if self.is_swapping() {
-            self.coming.set(settings);
+            self.coming.set(settings, changed);
         }
         self.switches.eq_on.set(settings.eq.on);
         self.switches.comp_on.set(settings.compressor.on);
@@ -190,6 +199,11 @@ impl OrderedStages {
         self.switches.eq_on.is_dry()
     }
 
+    /// Counts the changes of [`Self::curve`]. (After a change of the order it is the other EQ that counts.)
+    pub fn curve_changes(&self) -> (StageOrder, u64) {
+        (self.current.order, self.current.eq.curve_changes())
+    }
+
     /// The EQ's running coefficients.
     pub fn curve(&self) -> EqCurve {
         self.current.eq.curve()
@@ -211,9 +225,13 @@ impl OrderedStages {
 }
 
 impl StagePair {
-    fn set(&mut self, settings: &Settings) {
-        self.eq.set(&settings.eq);
-        self.compressor.set(&settings.compressor);
+    fn set(&mut self, settings: &Settings, changed: Changed) {
+        if changed.eq {
+            self.eq.set(&settings.eq);
+        }
+        if changed.compressor {
+            self.compressor.set(&settings.compressor);
+        }
     }
 
     fn tick(&mut self) {

@@ -97,6 +97,27 @@ impl<const LANES: usize> KWeighting<LANES> {
     }
 }
 
+impl KWeighting<4> {
+    /// Two filters of the same rate side by side, with their states.
+    pub fn beside(a: &KWeighting, b: &KWeighting) -> Self {
+        let states = [0, 1].map(|n| {
+            let (a, b) = (&a.states[n], &b.states[n]);
+            BiquadState { s1: [a.s1[0], a.s1[1], b.s1[0], b.s1[1]], s2: [a.s2[0], a.s2[1], b.s2[0], b.s2[1]] }
+        });
+        Self { sections: a.sections, states }
+    }
+
+    /// Gives the states back.
+    pub fn part(&self, a: &mut KWeighting, b: &mut KWeighting) {
+        for (n, from) in self.states.iter().enumerate() {
+            for (at, to) in [(0, &mut a.states[n]), (2, &mut b.states[n])] {
+                to.s1 = [from.s1[at], from.s1[at + 1]];
+                to.s2 = [from.s2[at], from.s2[at + 1]];
+            }
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -136,7 +136,7 @@ pub fn compare(
         for (spectrum, planes, gain) in [(0, a, gain), (1, b, 1.0)] {
             for at in (0..planes[0].len() / CHUNK * CHUNK).step_by(CHUNK) {
                 let chunk = planes.map(|plane| std::array::from_fn(|i| (plane[at + i] * gain) as f32));
-                spectra[spectrum].add(&chunk, true);
+                spectra[spectrum].add(&chunk, false, true);
             }
         }
         if let Some(writer) = &mut writer {

@@ -81,7 +81,7 @@ fn true_peak(path: &Path, channels: usize, watch: &dyn ProgressWatcher) -> Resul
     for_each_block(path, &Silent(watch), |left, right| {
         to_f32(&mut narrow, [left, right]);
         for (meter, plane) in meters.iter_mut().zip(&narrow).take(channels) {
-            highest = highest.max(meter.feed(plane));
+            highest = highest.max(meter.feed_above(plane, highest));
         }
     })?;
     Ok(meters.iter_mut().take(channels).fold(highest, |highest, meter| highest.max(meter.finish())))

@@ -17,8 +17,9 @@ use super::signal_meters::SignalMeters;
 use super::snapshot::{Readings, Snapshot};
 use super::source::SourceCheck;
 use super::targets::Target;
+use crate::dsp::lanes::{LANES, folded, larger};
 use crate::dsp::loudness_gate::LoudnessGate;
-use crate::dsp::{CHANNELS, CHUNK, db};
+use crate::dsp::{CHANNELS, CHUNK, db, minmax};
 use crate::settings::Settings;
 use crate::sync::lock;
 use crate::tap_ring::{Tap, TapChunk, TapChunker, Transport};
@@ -70,7 +71,8 @@ pub struct Analysis {
     follow: bool,
     /// Frames measured.
     measured: u64,
-    /// The last chunk was above the target's limit.
+    /// True peak above which a chunk counts as over, linear; and the last chunk was.
+    limit: f64,
     over: bool,
     overs: u64,
     lost: u64,
@@ -94,13 +96,14 @@ impl Analysis {
         let roles = mono_as.roles(channels);
         let history = History::new(sample_rate);
         let rate = f64::from(sample_rate) / history.width() as f64;
+        let chunks_per_column = (history.width() / CHUNK as u64) as usize;
         Self {
             sample_rate,
             channels,
             chunker: TapChunker::new(),
             next: 0,
-            before: SignalMeters::new(sample_rate, roles, rate),
-            after: SignalMeters::new(sample_rate, roles, rate),
+            before: SignalMeters::new(sample_rate, roles, chunks_per_column),
+            after: SignalMeters::new(sample_rate, roles, chunks_per_column),
             check: SourceCheck::new(sample_rate, channels),
             compressor: GainReductionMeter::new(rate),
             limiter: GainReductionMeter::new(rate),
@@ -111,7 +114,7 @@ impl Analysis {
             drive_move: None,
             ticks: 0,
             advisor: Advisor::new(),
-            chunks_per_column: (history.width() / CHUNK as u64) as usize,
+            chunks_per_column,
             history: Arc::new(Mutex::new(history)),
             column: HistoryColumn::EMPTY,
             chunks: 0,
@@ -121,6 +124,7 @@ impl Analysis {
             running: true,
             follow: false,
             measured: 0,
+            limit: over_limit(&Target::default()),
             over: false,
             overs: 0,
             lost: 0,
@@ -163,10 +167,9 @@ impl Analysis {
         if let Some((chunk, _)) = self.chunker.finish() {
             self.feed_chunk(&chunk);
         }
-        for meters in [&mut self.before, &mut self.after] {
-            let tail = LevelSums { true_peak: meters.finish_peaks(), ..LevelSums::EMPTY };
-            meters.levels.add(&tail, self.running);
-        }
+        self.settle();
+        self.before.finish_peaks(self.running);
+        self.after.finish_peaks(self.running);
         if self.chunks > 0 {
             self.close_column();
         }
@@ -175,36 +178,44 @@ impl Analysis {
     fn add(&mut self, chunk: &TapChunk) {
         let jump = self.follow_chunk(chunk.transport);
         let running = self.running;
-        let before = self.before.add(&chunk.before, running);
-        let after = self.after.add(&chunk.after, running);
+        let before = self.before.add(&chunk.before, is_silent(&chunk.before), running);
+        let after = self.after.add(&chunk.after, is_silent(&chunk.after), running);
+        SignalMeters::feed_loudness([&mut self.before, &mut self.after], [&chunk.before, &chunk.after]);
         self.drive_cells.add(chunk, &self.after.loudness, running);
         if running {
             self.check.add(&chunk.before, &before);
             self.measured += CHUNK as u64;
         }
-        let true_peak = after.true_peak[0].max(after.true_peak[1]);
-        let over = f64::from(true_peak) > db::to_gain(self.target.true_peak + OVER_TOLERANCE_DB);
-        let begins = over && !self.over;
-        self.over = over;
-        self.overs += u64::from(begins && running);
-        let reduction = |values: &[f32; CHUNK]| {
-            let deepest = values.iter().copied().fold(0.0, f32::max);
-            [deepest, values.iter().sum::<f32>() / CHUNK as f32]
-        };
         self.column.merge(&HistoryColumn {
             before: before.extremes(),
             after: after.extremes(),
-            true_peak,
             compressor: reduction(&chunk.compressor_db),
             limiter: reduction(&chunk.limiter_db),
             clip: reduction(&chunk.clip_db),
             total: deepest_total(chunk),
-            overs: u32::from(begins),
             position: chunk.transport.position,
             marks: ColumnMarks { playing: chunk.transport.playing, jump, lost: false },
             frames: CHUNK as u32,
             ..HistoryColumn::EMPTY
         });
+    }
+
+    /// Looks for the true peaks of the chunks since the last time: once a column, where they cost least, and
+    /// before anything is read or anything changes that they depend on.
+    fn settle(&mut self) {
+        // (The input has no limit.)
+        self.before.settle(f32::INFINITY, self.running).for_each(drop);
+        // Every f32 above the limit is above this one.
+        let limit = self.limit as f32;
+        let limit = if f64::from(limit) > self.limit { limit.next_down() } else { limit };
+        for true_peak in self.after.settle(limit, self.running) {
+            let over = f64::from(true_peak) > self.limit;
+            let begins = over && !self.over;
+            self.over = over;
+            self.overs += u64::from(begins && self.running);
+            self.column.overs += u32::from(begins);
+            self.column.true_peak = self.column.true_peak.max(true_peak);
+        }
     }
 
     /// Follows the transport; true when it jumped to this chunk.
@@ -242,6 +253,7 @@ impl Analysis {
 
     fn close_column(&mut self) {
         self.chunks = 0;
+        self.settle();
         let mut column = std::mem::replace(&mut self.column, HistoryColumn::EMPTY);
         self.before.levels.close_column();
         self.after.levels.close_column();
@@ -308,7 +320,8 @@ impl Analysis {
     }
 
     /// Everything at this moment.
-    pub fn snapshot(&self) -> Snapshot {
+    pub fn snapshot(&mut self) -> Snapshot {
+        self.settle();
         let (pumping_most, pumping_most_at) = self.pumping.most();
         Snapshot {
             sample_rate: self.sample_rate,
@@ -347,8 +360,8 @@ impl Analysis {
 
     /// The notes of all rules that apply to the whole measurement, the most important first: for a
     /// report on a finished file.
-    pub fn verdict(&self) -> Vec<AdviceNote> {
-        verdict(&self.facts(true))
+    pub fn verdict(&mut self) -> Vec<AdviceNote> {
+        verdict(&self.whole_facts())
     }
 
     /// The gating blocks of the signal after the chain.
@@ -357,7 +370,8 @@ impl Analysis {
     }
 
     /// The facts of the whole measurement, as [`Analysis::verdict`] sees them.
-    pub fn whole_facts(&self) -> Facts {
+    pub fn whole_facts(&mut self) -> Facts {
+        self.settle();
         self.facts(true)
     }
 
@@ -377,6 +391,9 @@ impl Analysis {
     }
 
     fn run(&mut self, running: bool) {
+        if self.running != running {
+            self.settle();
+        }
         self.running = running;
         self.before.loudness.run(running);
         self.after.loudness.run(running);
@@ -385,6 +402,7 @@ impl Analysis {
     /// Resets the measurement: integrated figures, maxima, source check, advice. The history
     /// stays.
     pub fn restart(&mut self) {
+        self.settle();
         self.before.restart();
         self.after.restart();
         self.check = SourceCheck::new(self.sample_rate, self.channels);
@@ -411,7 +429,9 @@ impl Analysis {
 
     /// The delivery target.
     pub fn set_target(&mut self, target: Target) {
+        self.settle();
         self.drive_move = self.drive_move.filter(|_| self.target == target);
+        self.limit = over_limit(&target);
         self.target = target;
     }
 
@@ -431,6 +451,27 @@ impl Analysis {
 fn deepest_total(chunk: &TapChunk) -> f32 {
     let stages = chunk.compressor_db.iter().zip(&chunk.limiter_db).zip(&chunk.clip_db);
     stages.map(|((compressor, limiter), clip)| compressor + limiter + clip).fold(0.0, f32::max)
+}
+
+/// True peak above which a chunk counts as over, linear.
+fn over_limit(target: &Target) -> f64 {
+    db::to_gain(target.true_peak + OVER_TOLERANCE_DB)
+}
+
+/// All samples of a signal are zeros.
+fn is_silent(signal: &[[f32; CHUNK]; CHANNELS]) -> bool {
+    signal.as_flattened().iter().fold(true, |all, x| all & (*x == 0.0))
+}
+
+/// Deepest and mean reduction of a chunk, dB.
+fn reduction(values: &[f32; CHUNK]) -> [f32; 2] {
+    let mut deepest = [0.0; LANES];
+    for group in values.as_chunks::<LANES>().0 {
+        deepest = larger(deepest, *group);
+    }
+    let deepest = folded(deepest, minmax::larger);
+    // Reductions are never below 0.
+    if deepest == 0.0 { [0.0; 2] } else { [deepest, values.iter().sum::<f32>() / CHUNK as f32] }
 }
 
 /// All samples are finite and below [`FAULT_SAMPLE`].

@@ -73,7 +73,8 @@ impl LimiterModel {
 /// A song's cells with what the limiter model needs of them.
 pub struct SongModel<'a> {
     cells: &'a [[f32; 2]],
-    /// Highest peak of each cell alone, and with its neighbours, dBFS behind the trim.
+    /// Highest peak of each cell alone, and with its neighbours, dBFS behind the trim; none without the
+    /// limiter.
     peaks: Vec<f64>,
     widest: Vec<f64>,
     trim: f64,
@@ -85,9 +86,10 @@ impl<'a> SongModel<'a> {
     /// For cells (weighted mean square and highest sample in front of the limiter) behind a trim in dB.
     pub fn new(cells: &'a [[f32; 2]], trim: f64, limiter: &'a LimiterSettings) -> Self {
         // Without the limiter nothing limits the peaks.
-        let ceiling = if limiter.on { f64::from(limiter.ceiling) } else { f64::INFINITY };
+        let (ceiling, limited) =
+            if limiter.on { (f64::from(limiter.ceiling), cells) } else { (f64::INFINITY, &cells[..0]) };
         let peaks: Vec<f64> =
-            cells.iter().map(|[_, peak]| trim + 20.0 * f64::from(peak.max(1e-9)).log10()).collect();
+            limited.iter().map(|[_, peak]| trim + 20.0 * f64::from(peak.max(1e-9)).log10()).collect();
         // The limiter acts on a cell by its own peak, the one before and the one behind.
         let widest = (0..peaks.len())
             .map(|i| {
@@ -102,11 +104,19 @@ impl<'a> SongModel<'a> {
         let mut model = LimiterModel::new(self.limiter);
         let mut blocks = GatingBlocks::new();
         let over = |peak: f64| (peak + gain - self.ceiling).max(0.0);
+        let factor = |taken: f64| 10f64.powf((self.trim + gain - taken) / 10.0);
+        let whole = factor(0.0);
+        if self.ceiling == f64::INFINITY {
+            self.cells.iter().for_each(|[energy, _]| blocks.add(f64::from(*energy) * whole));
+            return blocks.integrated();
+        }
         for (([energy, _], own), widest) in self.cells.iter().zip(&self.peaks).zip(&self.widest) {
             let reduction = model.step(over(*widest));
             let clip = (over(*own) - reduction).max(0.0);
             let taken = reduction + CLIP_ENERGY * clip;
-            blocks.add(f64::from(*energy) * 10f64.powf((self.trim + gain - taken) / 10.0));
+            // Most cells lose nothing.
+            let share = if taken == 0.0 { whole } else { factor(taken) };
+            blocks.add(f64::from(*energy) * share);
         }
         blocks.integrated()
     }

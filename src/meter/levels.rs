@@ -1,7 +1,9 @@
 //! Sample levels of a stereo signal: chunks in (full scale ±1.0), peaks, crest, correlation, DC and
 //! balance out, of the running measurement and of the last moments.
 
-use crate::dsp::{CHANNELS, CHUNK, db};
+use crate::dsp::lanes::{LANES, Lanes, each, folded, pairs};
+use crate::dsp::{CHANNELS, CHUNK, db, minmax};
+use multiversion::multiversion;
 
 /// Sums and extremes over some frames; two of them merge into one.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -34,35 +36,12 @@ impl LevelSums {
         cross: 0.0,
     };
 
+    /// Of one chunk of zeros.
+    pub const SILENT_CHUNK: Self = Self { frames: CHUNK as u64, ..Self::EMPTY };
+
     /// Of one chunk, without its true peak. The extremes include 0.
     pub fn of(chunk: &[[f32; CHUNK]; CHANNELS]) -> Self {
-        const LANES: usize = 8;
-        let mut sums = Self { frames: CHUNK as u64, ..Self::EMPTY };
-        for (c, samples) in chunk.iter().enumerate() {
-            let (mut min, mut max) = ([0.0f32; LANES], [0.0f32; LANES]);
-            let (mut sum, mut square) = ([0.0f32; LANES], [0.0f32; LANES]);
-            for group in samples.as_chunks::<LANES>().0 {
-                for (k, &x) in group.iter().enumerate() {
-                    min[k] = if x < min[k] { x } else { min[k] };
-                    max[k] = if x > max[k] { x } else { max[k] };
-                    sum[k] += x;
-                    square[k] += x * x;
-                }
-            }
-            sums.min[c] = min.into_iter().fold(0.0, f32::min);
-            sums.max[c] = max.into_iter().fold(0.0, f32::max);
-            sums.sum[c] = sum.into_iter().map(f64::from).sum();
-            sums.square[c] = square.into_iter().map(f64::from).sum();
-        }
-        let mut cross = [0.0f32; LANES];
-        let (left, right) = (chunk[0].as_chunks::<LANES>().0, chunk[1].as_chunks::<LANES>().0);
-        for (left, right) in left.iter().zip(right) {
-            for k in 0..LANES {
-                cross[k] += left[k] * right[k];
-            }
-        }
-        sums.cross = cross.into_iter().map(f64::from).sum();
-        sums
+        sums_of(chunk)
     }
 
     /// Adds further frames.
@@ -123,6 +102,34 @@ impl LevelSums {
     }
 }
 
+/// [`LevelSums::of`], for the widest registers that the processor has; the same bits in all.
+#[multiversion(targets("x86_64+avx2"))]
+fn sums_of(chunk: &[[f32; CHUNK]; CHANNELS]) -> LevelSums {
+    const NONE: Lanes = [0.0; LANES];
+    let add = |a: f32, b: f32| a + b;
+    let sum = |lanes: Lanes| lanes.into_iter().map(f64::from).sum();
+    let mut sums = LevelSums::SILENT_CHUNK;
+    for (c, samples) in chunk.iter().enumerate() {
+        let (mut min, mut max, mut total, mut square) = (NONE, NONE, NONE, NONE);
+        for &x in samples.as_chunks::<LANES>().0 {
+            min = pairs(x, min, minmax::smaller);
+            max = pairs(x, max, minmax::larger);
+            total = pairs(total, x, add);
+            square = pairs(square, each(x, |x| x * x), add);
+        }
+        sums.min[c] = folded(min, minmax::smaller);
+        sums.max[c] = folded(max, minmax::larger);
+        (sums.sum[c], sums.square[c]) = (sum(total), sum(square));
+    }
+    let mut cross = NONE;
+    let [left, right] = chunk.each_ref().map(|samples| samples.as_chunks::<LANES>().0);
+    for (&left, &right) in left.iter().zip(right) {
+        cross = pairs(cross, pairs(left, right, |l, r| l * r), add);
+    }
+    sums.cross = sum(cross);
+    sums
+}
+
 /// The sums of the measurement and of the last 3 s.
 #[derive(Clone, Debug)]
 pub struct LevelMeter {
@@ -157,6 +164,23 @@ impl LevelMeter {
         if running {
             self.total.merge(chunk);
         }
+    }
+
+    /// Adds the highest true peaks of chunks that have been added.
+    pub fn add_true_peak(&mut self, highest: [f32; CHANNELS], running: bool) {
+        for c in 0..CHANNELS {
+            self.open.true_peak[c] = self.open.true_peak[c].max(highest[c]);
+            if running {
+                self.total.true_peak[c] = self.total.true_peak[c].max(highest[c]);
+            }
+        }
+    }
+
+    /// True peaks up to here change nothing: in the column under way, and in the measurement if it is
+    /// `running`, there are higher ones already.
+    pub fn known_true_peak(&self, running: bool) -> [f32; CHANNELS] {
+        let (open, total) = (self.open.true_peak, self.total.true_peak);
+        if running { [0, 1].map(|c| open[c].min(total[c])) } else { open }
     }
 
     /// Ends the column under way and gives its sums.

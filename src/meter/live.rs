@@ -58,7 +58,7 @@ pub struct LiveAnalysis {
 impl LiveAnalysis {
     /// Starts the thread on the reader's end of the ring. Fails when the system gives no thread.
     pub fn start(sample_rate: u32, channels: usize, receiver: TapReceiver) -> std::io::Result<Self> {
-        let analysis = Analysis::new(sample_rate, channels);
+        let mut analysis = Analysis::new(sample_rate, channels);
         let history = analysis.history();
         let newest = Arc::new(Mutex::new(Arc::new(analysis.snapshot())));
         let (commands, inbox) = channel();

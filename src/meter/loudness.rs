@@ -8,6 +8,7 @@
 
 use crate::dsp::k_weighting::KWeighting;
 use crate::dsp::loudness_gate::{LoudnessGate, loudness};
+use multiversion::multiversion;
 
 /// Cells per second.
 const CELLS_PER_SECOND: u32 = 100;
@@ -179,6 +180,37 @@ impl LoudnessMeter {
         }
     }
 
+    /// Feeds two meters, each as [`Self::feed`] does. Of one or two channels and in step with each other, as
+    /// two that are always fed together, they cost as much as one.
+    pub fn feed_both(meters: [&mut Self; 2], planes: [&[&[f32]]; 2]) {
+        let [a, b] = meters;
+        let frames = planes[0].first().map_or(0, |plane| plane.len());
+        let is_pair = |meter: &Self, planes: &[&[f32]]| {
+            meter.pairs.len() == 1 && planes.first().is_some_and(|plane| plane.len() == frames)
+        };
+        let in_step = a.sample_rate == b.sample_rate && a.missing == b.missing;
+        if !(in_step && is_pair(a, planes[0]) && is_pair(b, planes[1])) {
+            a.feed(planes[0]);
+            b.feed(planes[1]);
+            return;
+        }
+        let mut at = 0;
+        while at < frames {
+            let n = a.missing.min(frames - at);
+            // An odd last channel runs twice, the second time with weight 0.
+            let channel = |meter: usize, c: usize| &planes[meter][c.min(planes[meter].len() - 1)][at..at + n];
+            let channels = [0, 1].map(|meter| [0, 1].map(|c| channel(meter, c)));
+            add_energies([&mut a.pairs[0], &mut b.pairs[0]], channels);
+            at += n;
+            for meter in [&mut *a, &mut *b] {
+                meter.missing -= n;
+                if meter.missing == 0 {
+                    meter.close_cell();
+                }
+            }
+        }
+    }
+
     /// Feeds interleaved frames; a last incomplete frame is left out.
     pub fn feed_interleaved(&mut self, samples: &[f32]) {
         const STEP: usize = 256;
@@ -322,6 +354,23 @@ impl LoudnessMeter {
         self.carry = 0;
         self.next_cell();
     }
+}
+
+/// Two pairs of channels through the same filter.
+fn add_energies([a, b]: [&mut ChannelPair; 2], [[a0, a1], [b0, b1]]: [[&[f32]; 2]; 2]) {
+    let mut both = KWeighting::beside(&a.filter, &b.filter);
+    let mut energy = [a.energy[0], a.energy[1], b.energy[0], b.energy[1]];
+    add_energy(&mut both, [a0, a1, b0, b1], &mut energy);
+    both.part(&mut a.filter, &mut b.filter);
+    a.energy = [energy[0], energy[1]];
+    b.energy = [energy[2], energy[3]];
+}
+
+/// [`KWeighting::add_energy`] for the widest registers that the processor has; the same bits in all. (States
+/// come by reference: taken apart in here, they would be worked on in halves.)
+#[multiversion(targets("x86_64+avx2"))]
+fn add_energy(filter: &mut KWeighting<4>, channels: [&[f32]; 4], energy: &mut [f64; 4]) {
+    filter.add_energy(channels, energy);
 }
 
 /// Sum in four lanes: the order is fixed and short enough for the processor to overlap.

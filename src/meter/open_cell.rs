@@ -4,6 +4,8 @@
 use crate::dsp::CHUNK;
 use crate::dsp::db::DB_PER_OCTAVE;
 use crate::dsp::fastlog::exp2;
+use crate::dsp::minmax;
+use multiversion::multiversion;
 
 /// Sums of the frames so far.
 #[derive(Clone, Copy, Debug, Default)]
@@ -17,25 +19,36 @@ pub struct OpenCell {
 
 impl OpenCell {
     /// Adds frames behind the limiter, and of each its reduction by gain and by the curve, dB ≥ 0.
-    pub fn add(&mut self, [left, right]: [&[f32]; 2], limiter_db: &[f32], clip_db: &[f32]) {
-        let groups = left.chunks(CHUNK).zip(right.chunks(CHUNK));
-        let reductions = limiter_db.chunks(CHUNK).zip(clip_db.chunks(CHUNK));
-        for ((left, right), (limiter, clip)) in groups.zip(reductions) {
-            if limiter.iter().chain(clip).all(|db| *db == 0.0) {
-                let peak = highest(left).max(highest(right));
-                let square = sum_of_squares(left) + sum_of_squares(right);
-                self.peak = self.peak.max(peak);
-                self.behind += square;
-                self.front += square;
-                continue;
-            }
-            for i in 0..left.len() {
-                let square = left[i] * left[i] + right[i] * right[i];
-                let lift = exp2(f64::from(limiter[i] + clip[i]) / DB_PER_OCTAVE) as f32;
-                self.peak = self.peak.max(left[i].abs().max(right[i].abs()) * lift);
-                self.behind += square;
-                self.front += square * lift * lift;
-            }
+    pub fn add(&mut self, behind: [&[f32]; 2], limiter_db: &[f32], clip_db: &[f32]) {
+        add(self, behind, limiter_db, clip_db);
+    }
+
+    /// The frames of a chunk at most.
+    #[inline(always)]
+    fn add_part(&mut self, [left, right]: [&[f32]; 2], limiter_db: &[f32], clip_db: &[f32]) {
+        let reductions = limiter_db.iter().zip(clip_db);
+        if reductions.fold(true, |none, (limiter, clip)| none & (*limiter == 0.0) & (*clip == 0.0)) {
+            let peak = highest(left).max(highest(right));
+            let square = sum_of_squares(left) + sum_of_squares(right);
+            self.peak = self.peak.max(peak);
+            self.behind += square;
+            self.front += square;
+            return;
+        }
+        // Frame by frame and without sums first: so they become vector code.
+        let n = left.len();
+        let none = [0.0f32; CHUNK];
+        let (mut peaks, mut squares, mut fronts) = (none, none, none);
+        for i in 0..n {
+            let lift = exp2(f64::from(limiter_db[i] + clip_db[i]) / DB_PER_OCTAVE) as f32;
+            squares[i] = left[i] * left[i] + right[i] * right[i];
+            peaks[i] = minmax::larger(left[i].abs(), right[i].abs()) * lift;
+            fronts[i] = squares[i] * lift * lift;
+        }
+        self.peak = self.peak.max(highest(&peaks[..n]));
+        for i in 0..n {
+            self.behind += squares[i];
+            self.front += fronts[i];
         }
     }
 
@@ -50,9 +63,20 @@ impl OpenCell {
     }
 }
 
+/// [`OpenCell::add`] for the widest registers that the processor has; the same bits in all.
+#[multiversion(targets("x86_64+avx2"))]
+fn add(cell: &mut OpenCell, [left, right]: [&[f32]; 2], limiter_db: &[f32], clip_db: &[f32]) {
+    let groups = left.chunks(CHUNK).zip(right.chunks(CHUNK));
+    let reductions = limiter_db.chunks(CHUNK).zip(clip_db.chunks(CHUNK));
+    for ((left, right), (limiter, clip)) in groups.zip(reductions) {
+        cell.add_part([left, right], limiter, clip);
+    }
+}
+
 /// Values worked on at once; independent sums become vector code.
 const LANES: usize = 8;
 
+#[inline(always)]
 fn highest(samples: &[f32]) -> f32 {
     let (groups, rest) = samples.as_chunks::<LANES>();
     let mut lanes = [0.0f32; LANES];
@@ -64,6 +88,7 @@ fn highest(samples: &[f32]) -> f32 {
     lanes.iter().chain(rest).fold(0.0, |highest, x| highest.max(x.abs()))
 }
 
+#[inline(always)]
 fn sum_of_squares(samples: &[f32]) -> f32 {
     let (groups, rest) = samples.as_chunks::<LANES>();
     let mut lanes = [0.0f32; LANES];

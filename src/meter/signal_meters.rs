@@ -16,40 +16,77 @@ pub struct SignalMeters {
     pub levels: LevelMeter,
     /// Levels of the spectrum bands.
     pub spectrum: Spectrum,
+    /// Hold the chunks whose true peaks are still to be looked for.
     peaks: [TruePeak; CHANNELS],
+    waiting: usize,
+    /// True peaks of these chunks.
+    tops: [Box<[f32]>; CHANNELS],
     /// 1 or 2.
     channels: usize,
 }
 
 impl SignalMeters {
-    /// For a sample rate in Hz, 1 or 2 channels in these roles, and so many columns a second.
-    pub fn new(sample_rate: u32, roles: &[ChannelRole], columns_per_second: f64) -> Self {
+    /// For a sample rate in Hz, 1 or 2 channels in these roles, and columns of so many chunks.
+    pub fn new(sample_rate: u32, roles: &[ChannelRole], chunks_per_column: usize) -> Self {
+        let peaks = || TruePeak::with_room(chunks_per_column * CHUNK);
+        let tops = || vec![0.0; chunks_per_column].into();
+        let columns_per_second = f64::from(sample_rate) / (chunks_per_column * CHUNK) as f64;
         Self {
             loudness: LoudnessMeter::with_layout(sample_rate, roles),
-            peaks: [TruePeak::new(), TruePeak::new()],
+            peaks: [peaks(), peaks()],
+            waiting: 0,
+            tops: [tops(), tops()],
             levels: LevelMeter::new(columns_per_second),
             spectrum: Spectrum::new(sample_rate),
             channels: roles.len(),
         }
     }
 
-    /// Adds a chunk and gives its sums; it counts for the measurement when that is `running`.
-    pub fn add(&mut self, chunk: &[[f32; CHUNK]; CHANNELS], running: bool) -> LevelSums {
-        let mut sums = LevelSums::of(chunk);
-        for ((to, meter), samples) in sums.true_peak.iter_mut().zip(&mut self.peaks).zip(chunk) {
-            *to = meter.feed(samples);
+    /// Adds a chunk, which is `silent` if all its samples are zeros, to everything but the loudness, and gives
+    /// its sums; it counts for the measurement when that is `running`. Its true peak waits for
+    /// [`Self::settle`], which is due once a column and before `running` changes.
+    pub fn add(&mut self, chunk: &[[f32; CHUNK]; CHANNELS], silent: bool, running: bool) -> LevelSums {
+        let sums = if silent { LevelSums::SILENT_CHUNK } else { LevelSums::of(chunk) };
+        for (meter, samples) in self.peaks.iter_mut().zip(chunk) {
+            meter.push(samples);
         }
-        let planes: [&[f32]; CHANNELS] = [&chunk[0], &chunk[1]];
-        self.loudness.feed(&planes[..self.channels]);
+        self.waiting += 1;
         self.levels.add(&sums, running);
-        self.spectrum.add(chunk, running);
+        self.spectrum.add(chunk, silent, running);
         sums
     }
 
-    /// The true peaks still on their way, as if silence followed.
-    pub fn finish_peaks(&mut self) -> [f32; CHANNELS] {
+    /// Feeds the loudness meters of two signals, which cost less together.
+    pub fn feed_loudness(meters: [&mut Self; 2], chunks: [&[[f32; CHUNK]; CHANNELS]; 2]) {
+        let channels = meters[0].channels;
+        let planes = chunks.map(|chunk| chunk.each_ref().map(|samples| &samples[..]));
+        LoudnessMeter::feed_both(
+            meters.map(|meters| &mut meters.loudness),
+            [&planes[0][..channels], &planes[1][..channels]],
+        );
+    }
+
+    /// Looks for the true peaks of the chunks that wait, and adds the highest. Gives one for each chunk: the
+    /// larger of both channels, exact where it is above `limit`.
+    pub fn settle(&mut self, limit: f32, running: bool) -> impl Iterator<Item = f32> {
+        let waiting = std::mem::take(&mut self.waiting);
+        if waiting > 0 {
+            let known = self.levels.known_true_peak(running);
+            let mut highest = [0.0; CHANNELS];
+            for c in 0..CHANNELS {
+                self.peaks[c].chunks(known[c], limit, &mut self.tops[c]);
+                highest[c] = self.tops[c][..waiting].iter().copied().fold(0.0, f32::max);
+            }
+            self.levels.add_true_peak(highest, running);
+        }
+        let [left, right] = &self.tops;
+        left.iter().zip(right).map(|(left, right)| left.max(*right)).take(waiting)
+    }
+
+    /// The true peaks still on their way, as if silence followed; nothing waits.
+    pub fn finish_peaks(&mut self, running: bool) {
         let [left, right] = &mut self.peaks;
-        [left.finish(), right.finish()]
+        self.levels.add_true_peak([left.finish(), right.finish()], running);
     }
 
     /// Resets the measurement.

@@ -7,8 +7,9 @@
 
 use std::sync::Arc;
 
-use realfft::num_complex::Complex;
-use realfft::{RealFftPlanner, RealToComplex};
+use multiversion::multiversion;
+use rustfft::num_complex::Complex;
+use rustfft::{Fft, FftPlanner};
 
 use crate::dsp::{CHANNELS, CHUNK, db};
 
@@ -20,6 +21,8 @@ const BANDS_PER_OCTAVE: f64 = 12.0;
 const LOWEST_HZ: f64 = 20.0;
 /// Seconds in which the moving average covers 63 % of a step.
 const GLIDE_S: f64 = 0.8;
+/// Power below which the moving average is none (−300 dB), before it becomes subnormal, which is slow.
+const NOTHING: f32 = 1e-30;
 
 /// Centre frequency of a band, Hz: 20 Hz to 20.48 kHz.
 pub fn frequency(band: usize) -> f64 {
@@ -36,17 +39,20 @@ pub struct SpectrumBands {
 }
 
 /// The analyser of one stereo signal.
+///
+/// n real samples are transformed as n/2 complex ones, even samples as real parts, odd ones as imaginary
+/// parts; what belongs to bins k and n/2 − k is then told apart (Numerical Recipes, 12.3; from memory).
 #[derive(Clone)]
 pub struct Spectrum {
-    fft: Arc<dyn RealToComplex<f32>>,
+    fft: Arc<dyn Fft<f32>>,
     window: Box<[f32]>,
     /// The last frames, per channel; `len` of them are filled.
     frames: [Box<[f32]>; CHANNELS],
     len: usize,
-    windowed: Box<[f32]>,
-    bins: Box<[Complex<f32>]>,
-    scratch: Box<[Complex<f32>]>,
-    /// Power per bin: moving average, and sum over the measurement.
+    /// Frames of silence since the last other one, in whole chunks.
+    silence: usize,
+    buffers: Buffers,
+    /// Power per bin: moving average, and sum over the measurement; in the order of [`place`].
     now: Box<[f32]>,
     sum: Box<[f64]>,
     /// Transforms in `sum`.
@@ -59,13 +65,79 @@ pub struct Spectrum {
     scale: f64,
 }
 
+/// What one transform needs.
+#[derive(Clone)]
+struct Buffers {
+    windowed: Box<[Complex<f32>]>,
+    transformed: Box<[Complex<f32>]>,
+    scratch: Box<[Complex<f32>]>,
+    /// ½ e^(−2πi k/n) for k from 1 to n/4 − 1.
+    half_turns: [Box<[f32]>; 2],
+    /// Power of each bin, in the order of [`place`].
+    power: Box<[f32]>,
+}
+
+impl Buffers {
+    fn new(n: usize, fft: &dyn Fft<f32>) -> Self {
+        let angle = |k: usize| -std::f64::consts::TAU / n as f64 * k as f64;
+        let half = |of: fn(f64) -> f64| (1..n / 4).map(|k| of(angle(k)) as f32 * 0.5).collect();
+        Self {
+            windowed: vec![Complex::default(); n / 2].into(),
+            transformed: vec![Complex::default(); n / 2].into(),
+            scratch: vec![Complex::default(); fft.get_outofplace_scratch_len()].into(),
+            half_turns: [half(f64::cos), half(f64::sin)],
+            power: vec![0.0; n / 2 + 1].into(),
+        }
+    }
+
+    /// The power of one channel.
+    fn transform(&mut self, frames: &[f32], window: &[f32], fft: &dyn Fft<f32>) {
+        weigh(frames, window, &mut self.windowed);
+        fft.process_outofplace_with_scratch(&mut self.windowed, &mut self.transformed, &mut self.scratch);
+        let [re, im] = &self.half_turns;
+        power(&self.transformed, re, im, &mut self.power);
+    }
+}
+
+/// Place of a bin: those up to a quarter of the rate (bin `quarter`) in their order, those above from the top
+/// down, the last one last. So the two that are told apart lie at equal distances.
+fn place(bin: usize, quarter: usize) -> usize {
+    if bin <= quarter || bin == 2 * quarter { bin } else { 3 * quarter - bin }
+}
+
+/// Power of each bin in the order of [`place`], the mean of a stereo signal's share, from the complex
+/// transform. For the widest registers that the processor has; the same bits in all.
+#[multiversion(targets("x86_64+avx2"))]
+fn power(transformed: &[Complex<f32>], re: &[f32], im: &[f32], power: &mut [f32]) {
+    let of = |re: f32, im: f32| (re * re + im * im) / CHANNELS as f32;
+    let (half, quarter) = (transformed.len(), transformed.len() / 2);
+    let (first, middle) = (transformed[0], transformed[quarter]);
+    power[0] = of(first.re + first.im, 0.0);
+    power[quarter] = of(middle.re, middle.im);
+    power[half] = of(first.re - first.im, 0.0);
+    let (low, high) = power.split_at_mut(quarter + 1);
+    let n = quarter - 1;
+    let (low, high) = (&mut low[1..1 + n], &mut high[..n]);
+    let (up, down) = (&transformed[1..1 + n], &transformed[quarter + 1..quarter + 1 + n]);
+    let (re, im) = (&re[..n], &im[..n]);
+    for k in 0..n {
+        let (a, b) = (up[k], down[n - 1 - k]);
+        let (sum, diff) = (a + b, a - b);
+        let real = sum.im * re[k] + diff.re * im[k];
+        let imag = sum.im * im[k] - diff.re * re[k];
+        let (half_sum, half_diff) = (0.5 * sum.re, 0.5 * diff.im);
+        low[k] = of(half_sum + real, half_diff + imag);
+        high[k] = of(half_sum - real, imag - half_diff);
+    }
+}
+
 impl Spectrum {
     /// For a sample rate in Hz.
     pub fn new(sample_rate: u32) -> Self {
         let rate = f64::from(sample_rate);
         // A power of two near 170 ms.
         let n = ((0.17 * rate).log2().round().exp2() as usize).max(4 * CHUNK);
-        let fft = RealFftPlanner::new().plan_fft_forward(n);
+        let fft = FftPlanner::new().plan_fft_forward(n / 2);
         let window: Box<[f32]> = (0..n)
             .map(|i| (0.5 - 0.5 * (std::f64::consts::TAU * i as f64 / n as f64).cos()) as f32)
             .collect();
@@ -73,13 +145,12 @@ impl Spectrum {
         let energy: f64 = window.iter().map(|&w| f64::from(w) * f64::from(w)).sum();
         let bins = n / 2 + 1;
         Self {
-            windowed: vec![0.0; n].into(),
-            bins: vec![Complex::default(); bins].into(),
-            scratch: fft.make_scratch_vec().into(),
+            buffers: Buffers::new(n, &*fft),
             fft,
             window,
             frames: [vec![0.0; n].into(), vec![0.0; n].into()],
             len: 0,
+            silence: n,
             now: vec![0.0; bins].into(),
             sum: vec![0.0; bins].into(),
             count: 0,
@@ -89,11 +160,13 @@ impl Spectrum {
         }
     }
 
-    /// Adds a chunk; transforms count for the mean when the measurement is `running`.
-    pub fn add(&mut self, chunk: &[[f32; CHUNK]; CHANNELS], running: bool) {
+    /// Adds a chunk, `silent` if all its samples are known to be zeros; transforms count for the mean when the
+    /// measurement is `running`.
+    pub fn add(&mut self, chunk: &[[f32; CHUNK]; CHANNELS], silent: bool, running: bool) {
         for (frames, samples) in self.frames.iter_mut().zip(chunk) {
             frames[self.len..self.len + CHUNK].copy_from_slice(samples);
         }
+        self.silence = if silent { self.silence.saturating_add(CHUNK) } else { 0 };
         self.len += CHUNK;
         let n = self.window.len();
         if self.len == n {
@@ -104,27 +177,25 @@ impl Spectrum {
     }
 
     fn transform(&mut self, running: bool) {
-        let keep = 1.0 - self.share;
-        self.now.iter_mut().for_each(|now| *now *= keep);
-        for frames in &self.frames {
-            for ((to, x), w) in self.windowed.iter_mut().zip(frames).zip(&self.window) {
-                *to = x * w;
-            }
-            let done = self.fft.process_with_scratch(&mut self.windowed, &mut self.bins, &mut self.scratch);
-            debug_assert!(done.is_ok(), "all lengths come from the plan");
-            for ((now, sum), bin) in self.now.iter_mut().zip(&mut self.sum).zip(&self.bins) {
-                let power = bin.norm_sqr() / CHANNELS as f32;
-                *now += self.share * power;
-                if running {
-                    *sum += f64::from(power);
-                }
-            }
+        for now in &mut self.now {
+            let kept = *now * (1.0 - self.share);
+            *now = if kept > NOTHING { kept } else { 0.0 };
         }
         self.count += u64::from(running);
+        // The transform of silence is 0.
+        if self.silence >= self.window.len() {
+            return;
+        }
+        for frames in &self.frames {
+            self.buffers.transform(frames, &self.window, &*self.fft);
+            let sum = if running { &mut self.sum[..] } else { &mut [] };
+            add_power(&self.buffers.power, self.share, &mut self.now, sum);
+        }
     }
 
     /// The bands now.
     pub fn bands(&self) -> SpectrumBands {
+        let quarter = (self.now.len() - 1) / 2;
         let fold = |power: &dyn Fn(usize) -> f64, scale: f64| {
             std::array::from_fn(|band| {
                 let edge = (1.0 / BANDS_PER_OCTAVE).exp2();
@@ -134,7 +205,7 @@ impl Spectrum {
                 let sum: f64 = (first..=last.min(self.now.len() - 1))
                     .map(|i| {
                         let (a, b) = (low.max(i as f64 - 0.5), high.min(i as f64 + 0.5));
-                        power(i) * (b - a).max(0.0)
+                        power(place(i, quarter)) * (b - a).max(0.0)
                     })
                     .sum();
                 db::from_power(sum * scale) as f32
@@ -153,6 +224,26 @@ impl Spectrum {
     }
 }
 
+/// Frames times window, in pairs.
+#[multiversion(targets("x86_64+avx2"))]
+fn weigh(frames: &[f32], window: &[f32], to: &mut [Complex<f32>]) {
+    let pairs = frames.as_chunks::<2>().0.iter().zip(window.as_chunks::<2>().0);
+    for (to, ([a, b], [v, w])) in to.iter_mut().zip(pairs) {
+        *to = Complex { re: a * v, im: b * w };
+    }
+}
+
+/// Adds a share of the power to the moving average, and the power to the sum, if there is one.
+#[multiversion(targets("x86_64+avx2"))]
+fn add_power(power: &[f32], share: f32, now: &mut [f32], sum: &mut [f64]) {
+    for (now, power) in now.iter_mut().zip(power) {
+        *now += share * power;
+    }
+    for (sum, power) in sum.iter_mut().zip(power) {
+        *sum += f64::from(*power);
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -166,7 +257,7 @@ mod tests {
                     let phase = (n * CHUNK + i) as f64 * f / f64::from(rate);
                     (std::f64::consts::TAU * phase.fract()).sin() as f32
                 });
-                spectrum.add(&[tone, tone.map(|x| -x)], true);
+                spectrum.add(&[tone, tone.map(|x| -x)], false, true);
             }
             let bands = spectrum.bands();
             let near = (BANDS_PER_OCTAVE * (f / LOWEST_HZ).log2()).round() as usize;

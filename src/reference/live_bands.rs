@@ -74,7 +74,7 @@ mod tests {
         let exact = FinePowers::of(&welch.finish(), rate);
         let mut live = Spectrum::new(rate);
         for (left, right) in left.as_chunks::<CHUNK>().0.iter().zip(right.as_chunks::<CHUNK>().0) {
-            live.add(&[*left, *right], true);
+            live.add(&[*left, *right], false, true);
         }
         let powers = fine_powers(&live.bands().mean, rate);
         assert_eq!(powers.bands, exact.bands);

@@ -127,12 +127,12 @@ impl PieceMeters {
         let whole = n.next_multiple_of(CHUNK);
         left[n..whole].fill(0.0);
         right[n..whole].fill(0.0);
+        let known = self.levels.known_true_peak(true);
+        let highest = [0, 1].map(|c| self.peaks[c].feed_above(&[&*left, &*right][c][..whole], known[c]));
+        self.levels.add_true_peak(highest, true);
         for (left, right) in left[..whole].as_chunks::<CHUNK>().0.iter().zip(right.as_chunks::<CHUNK>().0) {
             let chunk = [*left, *right];
-            let mut sums = LevelSums::of(&chunk);
-            for ((to, meter), samples) in sums.true_peak.iter_mut().zip(&mut self.peaks).zip(&chunk) {
-                *to = meter.feed(samples);
-            }
+            let sums = LevelSums::of(&chunk);
             let planes: [&[f32]; CHANNELS] = [left, right];
             self.loudness.feed(&planes[..self.roles]);
             self.levels.add(&sums, true);
@@ -141,8 +141,7 @@ impl PieceMeters {
 
     fn finish(mut self) -> (FileFigures, Welch) {
         let [left, right] = &mut self.peaks;
-        let tail = LevelSums { true_peak: [left.finish(), right.finish()], ..LevelSums::EMPTY };
-        self.levels.add(&tail, true);
+        self.levels.add_true_peak([left.finish(), right.finish()], true);
         (FileFigures::from(&Readings::of(&self.loudness, &self.levels)), self.welch)
     }
 }

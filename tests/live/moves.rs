@@ -54,7 +54,7 @@ fn the_advised_move_leads_to_the_target() {
         let mut settings = Settings::default();
         (settings.limiter.drive, settings.limiter.soft_clip) = (drive, soft_clip);
         let target = Target::own(target, -1.0);
-        let first = measure(&music, &settings, target);
+        let mut first = measure(&music, &settings, target);
         let notes = first.verdict();
         let note = notes.iter().find(|note| matches!(note.rule, RuleId::OverTarget | RuleId::UnderTarget));
         let Some(note) = note else {
@@ -83,7 +83,7 @@ fn no_note_contradicts_another() {
         for target in [-23.0, -14.0, -9.0, -6.0] {
             let mut settings = Settings::default();
             settings.limiter.drive = drive;
-            let analysis = measure(&music, &settings, Target::own(target, -1.0));
+            let mut analysis = measure(&music, &settings, Target::own(target, -1.0));
             for notes in [analysis.verdict(), analysis.snapshot().notes] {
                 let asks = |verb: &str| notes.iter().any(|note| note.advises.starts_with(verb));
                 let raises = asks("Raise the drive") || asks("Raise the trim");

@@ -113,7 +113,7 @@ fn an_hour_at_192_khz_through_the_whole_analysis() {
         analysis
     });
     assert_eq!(feed_an_hour(FRAMES, taps), 0);
-    let analysis = reader.join().unwrap();
+    let mut analysis = reader.join().unwrap();
     assert_eq!(analysis.snapshot().lost, 0);
     let history = analysis.history();
     let history = history.lock().unwrap();

@@ -131,8 +131,8 @@ impl Meter {
     }
 
     /// What the meter says now.
-    pub fn figures(&self) -> Figures {
-        match &self.engine {
+    pub fn figures(&mut self) -> Figures {
+        match &mut self.engine {
             Engine::Whole(analysis) => {
                 let after = analysis.snapshot().after;
                 Figures {

@@ -17,7 +17,7 @@ use crate::dsp::{CHUNK, minmax};
 /// Groups of eight intervals in a chunk.
 const GROUPS: usize = CHUNK / LANES;
 /// Blocks of second differences in reach of a group.
-const REACH: usize = 10;
+pub(super) const REACH: usize = 10;
 /// Frames by which a block lies after the group of the same number, less whole blocks: the newest
 /// second difference is known one frame late, and the intervals begin [`AHEAD`](super::AHEAD) frames
 /// before the new samples.
@@ -37,6 +37,11 @@ pub(super) struct Weights {
 pub(super) const LIMITED: Weights = Weights {
     samples: 1.0001,
     blocks: [0.0108, 0.0757, 0.13018, 0.17201, 0.32314, 0.32911, 0.18907, 0.14061, 0.09396, 0.02824],
+};
+/// Points of the limited signal as they are.
+pub(super) const PLAIN: Weights = Weights {
+    samples: 1.0001,
+    blocks: [0.00416, 0.02912, 0.05007, 0.06436, 0.20073, 0.20651, 0.07579, 0.05409, 0.03758, 0.01295],
 };
 /// Values of the fourfold streams through the samples.
 pub(super) const THROUGH: Weights = Weights {
@@ -115,10 +120,22 @@ impl Bound {
 /// ‖Δ²‖ of the block that begins [`BLOCK_SHIFT`] before `x[at]`.
 #[inline(always)]
 fn norm(x: &[f32], at: usize) -> f32 {
+    root(square(x, at))
+}
+
+/// [`norm`] squared and scaled.
+#[inline(always)]
+pub(super) fn square(x: &[f32], at: usize) -> f32 {
     let at = at - BLOCK_SHIFT - 1;
     let sides = pairs(lanes(x, at), lanes(x, at + 2), |a, b| a + b);
     let bends = pairs(sides, lanes(x, at + 1), |a, v| (a - 2.0 * v) * SCALE);
-    folded(each(bends, |v| v * v), |a, b| a + b).sqrt() * (1.0 / SCALE)
+    folded(each(bends, |v| v * v), |a, b| a + b)
+}
+
+/// A norm from its scaled square.
+#[inline(always)]
+pub(super) fn root(square: f32) -> f32 {
+    square.sqrt() * (1.0 / SCALE)
 }
 
 #[cfg(test)]
@@ -224,6 +241,9 @@ mod tests {
                 combined(&[(near, &four[q]), (near, &four[q + 1]), (far, &four[q - 1]), (far, &four[q + 2])])
             }
         };
+        let plain: Vec<_> = (8..=16).map(|s| vec![(1.0, eighth(s))]).collect();
+        holds(&PLAIN, derived(&plain));
+
         let mut removed = combined(&[(-1.0, &four[4])]);
         removed[AT] += 1.0;
         let points: Vec<_> = (8..=16)
@@ -301,7 +321,7 @@ mod tests {
     #[test]
     fn no_point_is_above_the_bound() {
         for x in cases() {
-            reading::<true>(&x, |bands, x| bands.peaks::<true>(x).into_iter().fold(0.0, f32::max));
+            reading::<true>(&x, |bands, x| bands.peaks(x).into_iter().fold(0.0, f32::max));
             reading::<false>(&x, |bands, x| {
                 bands.fourfold(x).as_flattened().iter().fold(0.0f32, |a, b| a.max(b.abs()))
             });

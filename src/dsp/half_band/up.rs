@@ -2,9 +2,10 @@
 
 use super::bound::{self, Bound};
 use super::kernels::{BETWEEN, FIRST, MIDDLE, ON, SECOND, THIRD};
-use super::{AHEAD, BEYOND, Fourfold, midpoint, part};
+use super::{AHEAD, BEYOND, Fourfold, lanes_midpoint, midpoint, part};
 use crate::dsp::CHUNK;
 use crate::dsp::lanes::{LANES, Lanes, each, folded, larger, pairs};
+use multiversion::multiversion;
 
 /// Past values of the fourfold streams that are kept; they are recomputed after a pause.
 const TAIL: usize = 16;
@@ -16,7 +17,12 @@ const SHIFT: usize = PAST - FIRST.len() - TAIL;
 /// Pair `i` around the point a quarter after frame `t`, of a twofold stream given as its even
 /// (`x`) and odd (`h`, half a frame later) values.
 #[inline(always)]
-fn around_quarter<const W: usize>(x: &[f32], h: &[f32], t: usize, i: usize) -> ([f32; W], [f32; W]) {
+pub(super) fn around_quarter<const W: usize>(
+    x: &[f32],
+    h: &[f32],
+    t: usize,
+    i: usize,
+) -> ([f32; W], [f32; W]) {
     let j = i / 2;
     if i.is_multiple_of(2) {
         (part(x, t - j), part(h, t + j))
@@ -27,13 +33,72 @@ fn around_quarter<const W: usize>(x: &[f32], h: &[f32], t: usize, i: usize) -> (
 
 /// The same around the point three quarters after frame `t`.
 #[inline(always)]
-fn around_three_quarters<const W: usize>(x: &[f32], h: &[f32], t: usize, i: usize) -> ([f32; W], [f32; W]) {
+pub(super) fn around_three_quarters<const W: usize>(
+    x: &[f32],
+    h: &[f32],
+    t: usize,
+    i: usize,
+) -> ([f32; W], [f32; W]) {
     let j = i / 2;
     if i.is_multiple_of(2) {
         (part(h, t - j), part(x, t + 1 + j))
     } else {
         (part(x, t - j), part(h, t + 1 + j))
     }
+}
+
+/// Nine points an eighth of a frame apart, from the frames `x0` to the next ones `x1`. Given are the values
+/// a quarter after both, half after the first, and three quarters after the frame before and the first.
+#[inline(always)]
+pub(super) fn eighths(
+    x0: Lanes,
+    x1: Lanes,
+    [q0, q1]: [Lanes; 2],
+    h0: Lanes,
+    [r1, r0]: [Lanes; 2],
+) -> [Lanes; 9] {
+    let a = lanes_midpoint(&THIRD, |i| if i == 0 { (x0, q0) } else { (r1, h0) });
+    let b = lanes_midpoint(&THIRD, |i| if i == 0 { (q0, h0) } else { (x0, r0) });
+    let c = lanes_midpoint(&THIRD, |i| if i == 0 { (h0, r0) } else { (q0, x1) });
+    let d = lanes_midpoint(&THIRD, |i| if i == 0 { (r0, x1) } else { (h0, q1) });
+    [x0, a, q0, b, h0, c, r0, d, x1]
+}
+
+/// The limited signal at twice the rate: W values on the samples from `x[at]` on, and half a frame later.
+/// Both kernels meet the same samples, so they are worked out together.
+#[inline(always)]
+fn twofold<const W: usize>(x: &[f32], at: usize, even: &mut [f32], half: &mut [f32]) {
+    let (mut on, mut between) = ([0.0; W], [0.0; W]);
+    let middle: [f32; W] = part(x, at);
+    let mut near = middle;
+    for i in 0..ON.len() {
+        let [before, after]: [[f32; W]; 2] = [part(x, at - 1 - i), part(x, at + 1 + i)];
+        for k in 0..W {
+            between[k] += BETWEEN[i] * (near[k] + after[k]);
+        }
+        for k in 0..W {
+            on[k] += ON[i] * (before[k] + after[k]);
+        }
+        near = before;
+    }
+    for k in 0..W {
+        on[k] += MIDDLE * middle[k];
+    }
+    even[..W].copy_from_slice(&on);
+    half[..W].copy_from_slice(&between);
+}
+
+/// [`twofold`] for a chunk, for the widest registers that the processor has; the same bits in all. (A function
+/// of its own: within a larger one the compiler takes the sums apart into scalar code.)
+#[multiversion(targets("x86_64+avx2"))]
+pub(super) fn twofold_chunk(x: &[f32], at: usize, even: &mut [f32], half: &mut [f32]) {
+    twofold::<CHUNK>(x, at, even, half);
+}
+
+/// The same for half of one.
+#[multiversion(targets("x86_64+avx2"))]
+pub(super) fn twofold_half(x: &[f32], at: usize, even: &mut [f32], half: &mut [f32]) {
+    twofold::<{ CHUNK / 2 }>(x, at, even, half);
 }
 
 /// One channel's way up. `LIMITED`: of what converters between sample rates let through, a
@@ -74,18 +139,17 @@ impl<const LIMITED: bool> HalfBands<LIMITED> {
         *self = Self::default();
     }
 
-    /// Takes up to 32 samples in without working on them.
+    /// Takes samples in without working on them.
     #[inline(always)]
-    pub fn skip(&mut self, samples: &[f32]) {
-        let n = samples.len();
-        self.x[PAST..PAST + n].copy_from_slice(samples);
-        self.x.copy_within(n..n + PAST, 0);
+    pub fn skip(&mut self, samples: &[f32; CHUNK]) {
+        self.x[PAST..PAST + CHUNK].copy_from_slice(samples);
+        self.x.copy_within(CHUNK..CHUNK + PAST, 0);
         self.bound.pass();
         self.stale = true;
     }
 
     /// True if no point of the intervals that `samples`, which come next, complete is above `level`:
-    /// nothing that [`Self::peaks`] with `CURVED` gives if `LIMITED`, otherwise [`Self::fourfold`].
+    /// nothing that [`Self::peaks`] gives if `LIMITED`, otherwise [`Self::fourfold`].
     /// Asked for at most once a chunk, before the samples are taken in. False tells nothing. (Rounding may
     /// lift a point over the level by 1e-5 of it.)
     #[inline(always)]
@@ -95,45 +159,31 @@ impl<const LIMITED: bool> HalfBands<LIMITED> {
         self.bound.is_below(&self.x, PAST, PAST - AHEAD, weights, level)
     }
 
-    /// Works out the fourfold streams for `n` = `samples.len()` ≤ 32 new samples.
+    /// Works out the fourfold streams for new samples.
     #[inline(always)]
-    fn quadruple(&mut self, samples: &[f32]) {
-        let n = samples.len();
-        self.x[PAST..PAST + n].copy_from_slice(samples);
+    fn quadruple(&mut self, samples: &[f32; CHUNK]) {
+        self.x[PAST..PAST + CHUNK].copy_from_slice(samples);
         if self.stale {
             // As far back as the points of the first new interval reach.
             self.halves::<LANES>(TAIL - LANES);
             self.quarters::<LANES>(TAIL - LANES);
             self.stale = false;
         }
-        if n == CHUNK {
-            self.halves::<CHUNK>(TAIL);
-            self.quarters::<CHUNK>(TAIL);
-            return;
-        }
-        for g in 0..n.div_ceil(LANES) {
-            self.halves::<LANES>(TAIL + g * LANES);
-        }
-        for g in 0..n.div_ceil(LANES) {
-            self.quarters::<LANES>(TAIL + g * LANES);
-        }
+        self.halves::<CHUNK>(TAIL);
+        self.quarters::<CHUNK>(TAIL);
     }
 
     /// Index `at` of `half` lies between the samples `at + SHIFT` and the next.
     #[inline(always)]
     fn halves<const W: usize>(&mut self, at: usize) {
-        let x = &self.x;
-        let kernel = if LIMITED { &BETWEEN } else { &FIRST };
-        let y: [f32; W] = midpoint(kernel, |i| (part(x, at + SHIFT - i), part(x, at + SHIFT + 1 + i)));
-        self.half[at..at + W].copy_from_slice(&y);
         if LIMITED {
+            // (After a pause more than is needed: it comes again with the chunk.)
+            let step = if W == CHUNK { twofold_chunk } else { twofold_half };
+            step(&self.x, at + SHIFT, &mut self.even[at..], &mut self.half[at..]);
+        } else {
             let x = &self.x;
-            let mut y: [f32; W] =
-                midpoint(&ON, |i| (part(x, at + SHIFT - 1 - i), part(x, at + SHIFT + 1 + i)));
-            for k in 0..W {
-                y[k] += MIDDLE * x[at + SHIFT + k];
-            }
-            self.even[at..at + W].copy_from_slice(&y);
+            let y: [f32; W] = midpoint(&FIRST, |i| (part(x, at + SHIFT - i), part(x, at + SHIFT + 1 + i)));
+            self.half[at..at + W].copy_from_slice(&y);
         }
     }
 
@@ -141,7 +191,8 @@ impl<const LIMITED: bool> HalfBands<LIMITED> {
     #[inline(always)]
     fn quarters<const W: usize>(&mut self, at: usize) {
         let x = if LIMITED { &self.even[..] } else { &self.x[SHIFT..] };
-        let (h, t) = (&self.half, at - 2);
+        let t = at - 2;
+        let h = &self.half;
         let first: [f32; W] = midpoint(&SECOND, |i| around_quarter(x, h, t, i));
         let last: [f32; W] = midpoint(&SECOND, |i| around_three_quarters(x, h, t, i));
         self.quarter[t..t + W].copy_from_slice(&first);
@@ -150,14 +201,14 @@ impl<const LIMITED: bool> HalfBands<LIMITED> {
 
     /// Gives the past its place.
     #[inline(always)]
-    fn shift(&mut self, n: usize) {
+    fn shift(&mut self) {
         self.bound.pass();
-        self.x.copy_within(n..n + PAST, 0);
+        self.x.copy_within(CHUNK..CHUNK + PAST, 0);
         for stream in [&mut self.quarter, &mut self.half, &mut self.three_quarters] {
-            stream.copy_within(n..n + TAIL, 0);
+            stream.copy_within(CHUNK..CHUNK + TAIL, 0);
         }
         if LIMITED {
-            self.even.copy_within(n..n + TAIL, 0);
+            self.even.copy_within(CHUNK..CHUNK + TAIL, 0);
         }
     }
 
@@ -170,50 +221,41 @@ impl<const LIMITED: bool> HalfBands<LIMITED> {
         let of = |stream: &[f32]| -> [f32; CHUNK] { stream[t..t + CHUNK].try_into().expect("32 values") };
         let x = if LIMITED { &self.even[..] } else { &self.x[SHIFT..] };
         let y = [of(x), of(&self.quarter), of(&self.half), of(&self.three_quarters)];
-        self.shift(CHUNK);
+        self.shift();
         y
     }
 
-    /// The highest magnitude in each of `samples.len()` ≤ 32 intervals, the first of them from the
-    /// sample that came [`AHEAD`] frames before the first of `samples` to the next one. With
-    /// `CURVED` each point between counts as |v| + |Δ²|/8: near a peak the curve is a parabola,
-    /// and a parabola rises above the point nearest its top by at most an eighth of the second
-    /// difference. What lies between the points is then covered; and if `LIMITED`, `BEYOND` is
-    /// added (over groups of eight intervals: for whole chunks only).
+    /// The highest magnitude in each of 32 intervals, the first of them from the sample that came
+    /// [`AHEAD`] frames before the first of `samples` to the next one. Each point between counts as
+    /// |v| + |Δ²|/8: near a peak the curve is a parabola, and a parabola rises above the point nearest
+    /// its top by at most an eighth of the second difference. What lies between the points is then
+    /// covered; and if `LIMITED`, `BEYOND` is added (over groups of eight intervals).
     #[inline(always)]
-    pub fn peaks<const CURVED: bool>(&mut self, samples: &[f32]) -> [f32; CHUNK] {
+    pub fn peaks(&mut self, samples: &[f32; CHUNK]) -> [f32; CHUNK] {
         self.quadruple(samples);
         let mut peaks = [0.0; CHUNK];
-        for g in 0..samples.len().div_ceil(LANES) {
+        for g in 0..CHUNK / LANES {
             let t = TAIL - 4 + g * LANES;
             let x = if LIMITED { &self.even[..] } else { &self.x[SHIFT..] };
             let (q, h, r) = (&self.quarter, &self.half, &self.three_quarters);
             let (x0, x1): (Lanes, Lanes) = (part(x, t), part(x, t + 1));
-            let (q0, q1, h0) = (part(q, t), part(q, t + 1), part(h, t));
-            let (r0, r1) = (part(r, t), part(r, t - 1));
-            let a = midpoint(&THIRD, |i| if i == 0 { (x0, q0) } else { (r1, h0) });
-            let b = midpoint(&THIRD, |i| if i == 0 { (q0, h0) } else { (x0, r0) });
-            let c = midpoint(&THIRD, |i| if i == 0 { (h0, r0) } else { (q0, x1) });
-            let d = midpoint(&THIRD, |i| if i == 0 { (r0, x1) } else { (h0, q1) });
-            let points = [x0, a, q0, b, h0, c, r0, d, x1];
+            let (q, r) = ([part(q, t), part(q, t + 1)], [part(r, t - 1), part(r, t)]);
+            let points = eighths(x0, x1, q, part(h, t), r);
             let mut top = larger(each(x0, f32::abs), each(x1, f32::abs));
             for s in 1..8 {
-                let mut v = each(points[s], f32::abs);
-                if CURVED {
-                    let sides = pairs(points[s - 1], points[s + 1], |a, b| a + b);
-                    let bend = pairs(sides, points[s], |a, v| (a - 2.0 * v).abs() * 0.125);
-                    v = pairs(v, bend, |v, b| v + b);
-                }
-                top = larger(top, v);
+                let v = each(points[s], f32::abs);
+                let sides = pairs(points[s - 1], points[s + 1], |a, b| a + b);
+                let bend = pairs(sides, points[s], |a, v| (a - 2.0 * v).abs() * 0.125);
+                top = larger(top, pairs(v, bend, |v, b| v + b));
             }
-            if LIMITED && CURVED {
+            if LIMITED {
                 let off = pairs(part(&self.x, SHIFT + t), x0, |x, e| (x - e).abs());
                 let beyond = BEYOND * folded(off, |a, b| if b > a { b } else { a });
                 top = each(top, |v| v + beyond);
             }
             peaks[g * LANES..(g + 1) * LANES].copy_from_slice(&top);
         }
-        self.shift(samples.len());
+        self.shift();
         peaks
     }
 }

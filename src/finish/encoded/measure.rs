@@ -69,12 +69,12 @@ impl StreamMeter {
     }
 
     fn step(&mut self, part: &[f32]) {
-        let Self { channels, planes, peaks, .. } = self;
+        let Self { channels, planes, peaks, highest: known, .. } = self;
         let mut highest = 0.0f32;
         for (ch, (plane, meter)) in planes.iter_mut().zip(peaks).enumerate().take(*channels) {
             plane.clear();
             plane.extend(part[ch..].iter().step_by(*channels));
-            highest = highest.max(meter.feed(plane));
+            highest = highest.max(meter.feed_above(plane, *known));
         }
         self.over += part.iter().filter(|x| x.abs() > 1.0).count() as u64;
         self.loudness.feed(&[&self.planes[0][..], &self.planes[1][..]][..self.channels]);

@@ -4,7 +4,7 @@
 //! it and fade it in again. A band that is off, or flat and at rest, is not computed.
 
 use super::glide::BandGlide;
-use super::section::{EqSection, FrameCoefficients, SectionState};
+use super::section::{EqSection, FrameCoefficients, SectionPlace, SectionState};
 use super::shape::{BandShape, SECTIONS};
 use crate::dsp::CHUNK;
 use crate::dsp::smooth::Fade;
@@ -138,14 +138,25 @@ impl EqBand {
         self.wanted.on.then_some((self.to, self.shape.channel))
     }
 
-    /// True for a stereo band without a fade and without moving coefficients.
+    /// True for a band without a fade and without moving coefficients.
     pub fn is_steady(&self) -> bool {
-        self.shape.channel == BandChannel::Stereo && self.fade.is_wet() && self.from == self.to
+        self.fade.is_wet() && self.from == self.to
     }
 
-    /// Running sections with their states.
-    pub fn sections(&mut self) -> impl Iterator<Item = (&FrameCoefficients, &mut SectionState)> {
-        self.coefficients.iter().zip(&mut self.state).take(self.shape.count())
+    /// Every value has reached its target.
+    pub fn is_at_rest(&self) -> bool {
+        self.at_rest
+    }
+
+    /// Running sections with their places and states.
+    pub fn sections(
+        &mut self,
+    ) -> impl Iterator<Item = (&FrameCoefficients, SectionPlace, &mut SectionState)> {
+        let (channel, count) = (self.shape.channel, self.shape.count());
+        let sections = self.coefficients.iter().zip(&mut self.state).take(count).enumerate();
+        sections.map(move |(n, (coefficients, state))| {
+            (coefficients, SectionPlace { channel, is_first: n == 0, is_last: n + 1 == count }, state)
+        })
     }
 
     /// Frames of (left, right) in place; the first stands at `start` inside its chunk.

@@ -24,10 +24,10 @@ mod solo;
 pub use curve::EqCurve;
 
 use crate::dsp::{Block, CHUNK};
-use crate::settings::{BANDS, BandSettings, EqSettings};
+use crate::settings::{BANDS, BandChannel, BandSettings, EqSettings};
 use band::EqBand;
 use multiversion::multiversion;
-use section::{EqSection, SectionState, process_cascade};
+use section::{EqSection, SectionPlace, SectionState, process_cascade, process_rotated};
 use shape::SECTIONS;
 use solo::BandSolo;
 
@@ -48,6 +48,7 @@ pub struct Eq {
     settings: [BandSettings; BANDS],
     bands: [EqBand; BANDS],
     solo: BandSolo,
+    curve_changes: u64,
 }
 
 impl Eq {
@@ -59,11 +60,13 @@ impl Eq {
             settings,
             bands: settings.each_ref().map(|band| EqBand::new(band, sample_rate)),
             solo: BandSolo::new(&settings, sample_rate),
+            curve_changes: 0,
         }
     }
 
     /// New targets, reached smoothly from the next control tick on.
     pub fn set(&mut self, settings: &EqSettings) {
+        self.curve_changes += u64::from(self.settings != settings.bands);
         self.settings = settings.bands;
         for (band, settings) in self.bands.iter_mut().zip(&settings.bands) {
             band.set(settings);
@@ -78,6 +81,7 @@ impl Eq {
 
     /// Jumps to the targets.
     pub fn jump(&mut self) {
+        self.curve_changes += 1;
         self.bands.iter_mut().for_each(EqBand::jump);
         self.solo.jump();
     }
@@ -90,6 +94,7 @@ impl Eq {
 
     /// Control tick, before the frame at position 0 of each chunk.
     pub fn tick(&mut self) {
+        self.curve_changes += u64::from(!self.bands.iter().all(EqBand::is_at_rest));
         self.bands.iter_mut().for_each(EqBand::tick);
         self.solo.tick(&self.settings);
     }
@@ -131,33 +136,54 @@ impl Eq {
     #[inline(always)]
     fn process_steady_scalar(&mut self, block: &mut Block) {
         const MOST: usize = BANDS * SECTIONS;
+        const STEREO: SectionPlace =
+            SectionPlace { channel: BandChannel::Stereo, is_first: true, is_last: true };
         let mut coefficients = [EqSection::FLAT.frame_coefficients(); MOST];
+        let mut places = [STEREO; MOST];
         let mut states = [SectionState::default(); MOST];
         let mut count = 0;
-        for (section, state) in
+        for (section, place, state) in
             self.bands.iter_mut().filter(|band| !band.is_idle()).flat_map(EqBand::sections)
         {
-            (coefficients[count], states[count]) = (*section, *state);
+            (coefficients[count], places[count], states[count]) = (*section, place, *state);
             count += 1;
         }
         let mut done = 0;
         while done < count {
             let (coefficients, states) = (&coefficients[done..], &mut states[done..]);
-            let group = (count - done).min(GROUP);
+            let places = &places[done..];
+            let mut group = (count - done).min(GROUP);
             let (ch, len) = (&mut block.ch, block.len);
-            match group {
-                1 => process_cascade::<1>(coefficients, states, ch, len),
-                2 => process_cascade::<2>(coefficients, states, ch, len),
-                3 => process_cascade::<3>(coefficients, states, ch, len),
-                4 => process_cascade::<4>(coefficients, states, ch, len),
-                _ => process_cascade::<GROUP>(coefficients, states, ch, len),
+            if places[..group].iter().all(|place| place.channel == BandChannel::Stereo) {
+                match group {
+                    1 => process_cascade::<1>(coefficients, states, ch, len),
+                    2 => process_cascade::<2>(coefficients, states, ch, len),
+                    3 => process_cascade::<3>(coefficients, states, ch, len),
+                    4 => process_cascade::<4>(coefficients, states, ch, len),
+                    _ => process_cascade::<GROUP>(coefficients, states, ch, len),
+                }
+            } else {
+                // A band stays whole.
+                group -= usize::from(!places[group - 1].is_last);
+                match group {
+                    1 => process_rotated::<1>(coefficients, places, states, ch, len),
+                    2 => process_rotated::<2>(coefficients, places, states, ch, len),
+                    3 => process_rotated::<3>(coefficients, places, states, ch, len),
+                    4 => process_rotated::<4>(coefficients, places, states, ch, len),
+                    _ => process_rotated::<GROUP>(coefficients, places, states, ch, len),
+                }
             }
             done += group;
         }
         let sections = self.bands.iter_mut().filter(|band| !band.is_idle()).flat_map(EqBand::sections);
-        for ((_, state), done) in sections.zip(states) {
+        for ((_, _, state), done) in sections.zip(states) {
             *state = done;
         }
+    }
+
+    /// Counts the changes of [`Self::curve`].
+    pub fn curve_changes(&self) -> u64 {
+        self.curve_changes
     }
 
     /// The coefficients at the end of the present chunk.
@@ -169,16 +195,23 @@ impl Eq {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::settings::{BandKind, Slope};
 
     /// All bands in one loop, vector and scalar version, against one band after the other.
     #[test]
     fn interleaving_and_vector_code_change_no_bit() {
         let mut settings = EqSettings::default();
         let mut random = testkit::Random::new(1);
-        for bands in 1..=BANDS {
+        for (bands, is_rotated) in (1..=BANDS).flat_map(|bands| [(bands, false), (bands, true)]) {
             for (n, band) in settings.bands.iter_mut().enumerate() {
                 band.on = true;
                 band.gain = if n < bands { 1.5 - n as f32 } else { 0.0 };
+                let channels = [BandChannel::Mid, BandChannel::Side, BandChannel::Stereo];
+                band.channel = if is_rotated { channels[(n + bands) % 3] } else { BandChannel::Stereo };
+                // Two sections; the last of a group may be the first of a band.
+                let is_steep = is_rotated && n >= 3 && n < bands;
+                band.kind = if is_steep { BandKind::HighCut } else { band.kind };
+                band.slope = Slope::Db24;
             }
             let mut vector = Eq::new(48_000.0);
             vector.set(&settings);

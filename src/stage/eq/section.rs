@@ -25,6 +25,7 @@
 //! small quantities are g and g², not 1 − g², a filter at 20 Hz and 192 kHz keeps its digits.
 
 use crate::dsp::{CHANNELS, CHUNK};
+use crate::settings::BandChannel;
 
 /// Coefficients of a section, apart from its state.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -146,6 +147,55 @@ pub(crate) fn process_cascade<const N: usize>(
         let mut x = [*left, *right];
         for n in 0..N {
             x = state[n].process_frame(&coefficients[n], x);
+        }
+        [*left, *right] = x;
+    }
+    states[..N].copy_from_slice(&state);
+}
+
+/// Where a section stands in a steady cascade: what its band processes, and whether it is the band's first or
+/// last section.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct SectionPlace {
+    pub channel: BandChannel,
+    pub is_first: bool,
+    pub is_last: bool,
+}
+
+/// [`process_cascade`] with mid and side bands among them: each takes mid or side of what comes in, and adds
+/// its change to both channels, so that mid passes a side band bit for bit and vice versa.
+#[inline(always)]
+pub(crate) fn process_rotated<const N: usize>(
+    coefficients: &[FrameCoefficients],
+    places: &[SectionPlace],
+    states: &mut [SectionState],
+    ch: &mut [[f64; CHUNK]; CHANNELS],
+    len: usize,
+) {
+    let mut state: [SectionState; N] = std::array::from_fn(|n| states[n]);
+    let coefficients: [FrameCoefficients; N] = std::array::from_fn(|n| coefficients[n]);
+    let places: [SectionPlace; N] = std::array::from_fn(|n| places[n]);
+    let [left, right] = ch;
+    for (left, right) in left[..len].iter_mut().zip(right) {
+        let mut x = [*left, *right];
+        let (mut dry, mut wet) = (0.0, [0.0; 2]);
+        for n in 0..N {
+            let SectionPlace { channel, is_first, is_last } = places[n];
+            if channel == BandChannel::Stereo {
+                x = state[n].process_frame(&coefficients[n], x);
+                continue;
+            }
+            let is_mid = channel == BandChannel::Mid;
+            if is_first {
+                dry = 0.5 * if is_mid { x[0] + x[1] } else { x[0] - x[1] };
+                wet = [dry, 0.0];
+            }
+            wet = state[n].process_frame(&coefficients[n], wet);
+            if is_last {
+                let change = wet[0] - dry;
+                x[0] += change;
+                x[1] += if is_mid { change } else { -change };
+            }
         }
         [*left, *right] = x;
     }

@@ -48,6 +48,16 @@ impl SoftClip {
         self.samples.fill(0.0);
     }
 
+    /// Takes over the chunks that have passed while nothing was clipped; `passed` gives the one that came so
+    /// many chunks ago.
+    pub fn catch_up<'a>(&mut self, passed: impl Fn(usize) -> &'a [f64; CHUNK]) {
+        // As many as the samples on their way touch; the way up reaches no further.
+        for chunks in (1..=Self::DELAY / CHUNK + 2).rev() {
+            self.samples.push(passed(chunks));
+            self.up.skip(&narrow(passed(chunks)));
+        }
+    }
+
     /// `knees` and `limits` belong to the frames [`Self::KNEE_DELAY`] back; `None`: the curve is
     /// closed there. `ratio` gets the largest |v| / |f(v)| of each of these frames, if larger.
     #[inline(always)]

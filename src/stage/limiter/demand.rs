@@ -44,6 +44,12 @@ impl LevelDetector {
         *self = Self::default();
     }
 
+    /// Takes samples in without looking at them.
+    pub fn pass(&mut self, newest: &[f64; CHUNK]) {
+        self.bands.skip(&narrow(newest));
+        self.last_between = 0.0;
+    }
+
     /// The highest level of each step, linear: of its four samples and, unless `newest` is
     /// skipped, of the five intervals that touch them. `samples` lie [`AHEAD`] frames before
     /// `newest`.
@@ -63,13 +69,13 @@ impl LevelDetector {
             tops[k] = pair(pair(x[0].abs(), x[1].abs()), pair(x[2].abs(), x[3].abs()));
         }
         let level = limit * (1.0 / (BETWEEN_MARGIN * BOUND_MARGIN));
-        if self.bands.is_below(&newest, level as f32) || !look {
+        if !look || self.bands.is_below(&newest, level as f32) {
             self.bands.skip(&newest);
             let top = BETWEEN_MARGIN * f64::from(std::mem::take(&mut self.last_between));
             tops[0] = if look && top > tops[0] { top } else { tops[0] };
             return tops;
         }
-        let peaks = self.bands.peaks::<true>(&newest);
+        let peaks = self.bands.peaks(&newest);
         for k in 0..STEPS {
             let p = &peaks[k * STEP_FRAMES..(k + 1) * STEP_FRAMES];
             let first = if k == 0 { self.last_between } else { peaks[k * STEP_FRAMES - 1] };

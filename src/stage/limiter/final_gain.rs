@@ -66,6 +66,21 @@ impl FinalGain {
         self.quiet = usize::MAX;
     }
 
+    /// Chunks since the last excess.
+    #[inline(always)]
+    pub fn quiet(&self) -> usize {
+        self.quiet
+    }
+
+    /// Takes over the chunks of a channel that have passed while nothing was reduced; `passed` gives the one
+    /// that came so many chunks ago.
+    pub fn catch_up<'a>(&mut self, ch: usize, passed: impl Fn(usize) -> &'a [f64; CHUNK]) {
+        for chunks in (1..=self.delay() / CHUNK + 2).rev() {
+            self.samples[ch].push(passed(chunks));
+            self.detectors[ch].pass(passed(chunks));
+        }
+    }
+
     /// `limit`: the ceiling of each frame [`AHEAD`] before `x`. `look`: count what lies between
     /// the samples. `apart`: see [`demand::link`]. Gives samples and gains; `None`: a gain of 1.
     #[inline(always)]

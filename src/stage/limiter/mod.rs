@@ -56,6 +56,7 @@ pub mod lasting;
 pub mod masking;
 pub mod persistent;
 pub mod ramp;
+mod rest;
 pub mod short;
 mod state;
 pub mod steps;

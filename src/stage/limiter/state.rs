@@ -47,8 +47,12 @@ pub struct Limiter {
     /// Gain and knee (log2 units below the ceiling) at the end of the last step.
     pub(super) last_gain: [f64; CHANNELS],
     pub(super) last_knee: [f32; CHANNELS],
+    /// Chunks for which the ceiling has not moved.
+    pub(super) still: usize,
     /// Chunks since there was any reduction to work out.
     pub(super) quiet: usize,
+    /// Nothing behind the detectors is worked out.
+    pub(super) resting: bool,
     /// Chunks in which both channels were given the same; the first then works for both.
     pub(super) alike: usize,
     pub(super) one: bool,
@@ -125,7 +129,9 @@ impl Limiter {
             gains,
             last_gain: [1.0; CHANNELS],
             last_knee: [0.0; CHANNELS],
+            still: 0,
             quiet: usize::MAX,
+            resting: false,
             alike: 0,
             one: false,
             memory,
@@ -133,7 +139,8 @@ impl Limiter {
             knees: std::array::from_fn(|_| ChunkRing::new(SoftClip::KNEE_DELAY)),
             kneed: [false; 4],
             closed: usize::MAX,
-            signal: std::array::from_fn(|_| ChunkRing::new(delay)),
+            // Further back than the samples come out: see `wake`.
+            signal: std::array::from_fn(|_| ChunkRing::new(delay + 2 * CHUNK)),
             limit: ChunkRing::new(delay),
             applied: std::array::from_fn(|_| ChunkRing::new(SoftClip::DELAY + last.delay())),
             ratio: ChunkRing::new(SoftClip::DELAY + last.delay()),
@@ -193,6 +200,7 @@ impl Limiter {
 
     /// All targets at once. Before any sound only (it clicks otherwise).
     pub fn jump(&mut self) {
+        self.still = 0;
         self.drive.jump();
         self.ceiling.jump();
         self.link.jump();
@@ -212,7 +220,9 @@ impl Limiter {
         self.gains.iter_mut().for_each(Gains::reset);
         self.last_gain = [1.0; CHANNELS];
         self.last_knee = [0.0; CHANNELS];
+        self.still = usize::MAX;
         self.quiet = usize::MAX;
+        self.resting = false;
         self.alike = usize::MAX;
         self.one = self.link.end() == 1.0;
         self.curves.iter_mut().for_each(SoftClip::reset);

@@ -4,8 +4,8 @@
 use super::curve::SoftClip;
 use super::demand::narrow;
 use super::gains::Gains;
-use super::state::{Lanes, Limiter, floor_f32};
-use super::steps::{STEPS, gains_at, larger, lines, smaller};
+use super::state::{Lanes, Limiter};
+use super::steps::{STEPS, Steps, gains_at, larger, lines, smaller};
 use super::{demand, hand_over, short};
 use crate::dsp::db::DB_PER_OCTAVE;
 use crate::dsp::fastlog::{exp2, log2};
@@ -31,6 +31,8 @@ impl Limiter {
         self.drive.process(block);
         if self.removed_only.is_dry() && self.on.is_wet() {
             self.exchange(block);
+        } else if self.removed_only.is_dry() && self.on.is_dry() {
+            self.exchange_driven(block);
         } else {
             self.exchange_mixed(block);
         }
@@ -57,7 +59,29 @@ impl Limiter {
         }
     }
 
-    /// The same while the stage fades in or out, is off, or removed signal only is heard.
+    /// The same with the stage off: the driven samples come out.
+    #[inline(always)]
+    fn exchange_driven(&mut self, block: &mut Block) {
+        let (len, range) = (block.len, block.start..block.start + block.len);
+        // No chunk has been pushed since the limited samples were made.
+        let delay = self.delay();
+        for (ch, samples) in block.ch.iter_mut().enumerate() {
+            let driven = &self.signal[ch].read(delay)[range.clone()];
+            let (input, limited) = (&mut self.input[ch][range.clone()], &self.limited[ch][range.clone()]);
+            for i in 0..len {
+                input[i] = without_absurd(samples[i]);
+                // The end of the fade, as `exchange_mixed` computes it: the sign of a zero counts.
+                samples[i] = driven[i] + 0.0 * limited[i];
+            }
+        }
+        self.reduction_db[..len].fill(0.0);
+        self.clip_db[..len].fill(0.0);
+        for (out, limit) in self.limit_out.iter_mut().zip(&self.ready_limit[range]) {
+            *out = *limit as f32;
+        }
+    }
+
+    /// The same while the stage fades in or out, or removed signal only is heard.
     fn exchange_mixed(&mut self, block: &mut Block) {
         let (normal, whole) = (self.removed_only.is_dry(), self.on.is_wet());
         // No chunk has been pushed since the limited samples were made.
@@ -94,11 +118,18 @@ impl Limiter {
         for (signal, input) in self.signal.iter_mut().zip(&self.input) {
             signal.push(input);
         }
-        self.limit.push(&if self.ceiling.is_still() {
-            [floor_f32(self.ceiling.end()); CHUNK]
-        } else {
-            std::array::from_fn(|i| floor_f32(self.ceiling.at(i)))
-        });
+        self.push_limit();
+        let (excess, any) = self.detect();
+        let rests = !any && self.persistent.rests() && self.gains.iter().all(Gains::rests);
+        self.quiet = if rests { self.quiet.saturating_add(1) } else { 0 };
+        let may_rest = self.may_rest();
+        let has_rested = std::mem::replace(&mut self.resting, may_rest);
+        if self.resting {
+            return self.rest();
+        }
+        if has_rested {
+            self.wake();
+        }
         let link = self.link.end();
         let apart = if link >= 1.0 {
             0.0
@@ -108,7 +139,7 @@ impl Limiter {
             ((1.0 - link) / link * APART_DB / DB_PER_OCTAVE) as f32
         };
 
-        let gained = self.reduce(apart);
+        let gained = self.reduce(excess, apart);
         let clipped = self.clip(&gained);
 
         let limit = self.limit.read(self.to_gain() + SoftClip::DELAY + AHEAD);
@@ -118,11 +149,16 @@ impl Limiter {
         self.finish(limited, gain);
     }
 
-    /// Reduces by gain: the driven samples, [`Limiter::to_gain`] frames late, times their gains.
+    /// The excess over the ceiling, and whether there is any.
     #[inline(always)]
-    fn reduce(&mut self, apart: f32) -> Lanes<f64> {
-        let limits = demand::step_limits(self.limit.read(AHEAD));
-        let lowest = limits.iter().fold(f64::INFINITY, |a, &b| if b < a { b } else { a });
+    fn detect(&mut self) -> ([Steps; CHANNELS], bool) {
+        let limit = self.limit.read(AHEAD);
+        let (limits, lowest) = if self.is_flat() {
+            ([limit[0]; STEPS], limit[0])
+        } else {
+            let limits = demand::step_limits(limit);
+            (limits, limits.iter().fold(f64::INFINITY, |a, &b| if b < a { b } else { a }))
+        };
         let mut excess = [[0.0; STEPS]; CHANNELS];
         let mut any = false;
         for ch in 0..CHANNELS {
@@ -133,9 +169,13 @@ impl Limiter {
                 any = true;
             }
         }
+        (excess, any)
+    }
+
+    /// Reduces by gain: the driven samples, [`Limiter::to_gain`] frames late, times their gains.
+    #[inline(always)]
+    fn reduce(&mut self, mut excess: [Steps; CHANNELS], apart: f32) -> Lanes<f64> {
         let back = self.to_gain();
-        let rests = !any && self.persistent.rests() && self.gains.iter().all(Gains::rests);
-        self.quiet = if rests { self.quiet.saturating_add(1) } else { 0 };
         self.kneed = [false; 4];
         if self.quiet > self.memory {
             self.masking.reset();
@@ -229,10 +269,7 @@ impl Limiter {
         self.ready_limit = *self.limit.read(delay);
         for ch in 0..CHANNELS {
             for i in 0..CHUNK {
-                let (y, limit) = (limited[ch][i], self.ready_limit[i]);
-                // Not `clamp`, whose check of its bounds would keep this from being vector code.
-                let y = if y > limit { limit } else { y };
-                self.limited[ch][i] = if y < -limit { -limit } else { y };
+                self.limited[ch][i] = clamped(limited[ch][i], self.ready_limit[i]);
                 #[cfg(test)]
                 {
                     self.clamped += usize::from(self.limited[ch][i] != limited[ch][i]);
@@ -269,6 +306,14 @@ impl Limiter {
 #[multiversion(targets("x86_64+avx2"))]
 fn process(limiter: &mut Limiter, block: &mut Block) {
     limiter.work(block);
+}
+
+/// A sample held between ±`limit`. (Not `clamp`, whose check of its bounds would keep this from being vector
+/// code.)
+#[inline(always)]
+pub(super) fn clamped(y: f64, limit: f64) -> f64 {
+    let y = if y > limit { limit } else { y };
+    if y < -limit { -limit } else { y }
 }
 
 /// A sample as it enters: what is absurd or not a number comes in as silence.

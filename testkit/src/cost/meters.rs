@@ -2,7 +2,7 @@
 //! it.
 
 use super::{Row, least, rows};
-use crate::Random;
+use crate::{Random, quartet};
 use lintel::meter::{Analysis, LoudnessMeter, TruePeak};
 use lintel::tap_ring::{self, Tap, Transport};
 use std::hint::black_box;
@@ -14,10 +14,27 @@ const FRAMES: usize = 10 * RATE as usize;
 /// What the audio thread does for it.
 const RING: &str = "feeding the ring, blocks of 64, on the audio thread";
 /// Most that was asked for, ns a frame.
-const ASKED_NS: [(&str, f64); 2] = [(RING, 3.0), (WHOLE, 60.0)];
+const ASKED_NS: [(&str, f64); 3] = [(RING, 3.0), (WHOLE, 60.0), (MUSIC, 25.0)];
+/// The analysis of what it is for.
+const MUSIC: &str = "the whole analysis, music";
 
 /// The row that the others are compared with.
-pub const WHOLE: &str = "the whole analysis";
+pub const WHOLE: &str = "the whole analysis, white noise";
+
+/// The analysis of a signal that passes as it is, in blocks of 64.
+fn analysis_of(signal: [&[f32]; 2]) -> f64 {
+    let none = [0.0; 64];
+    let transport = Transport { playing: true, position: None };
+    least(signal[0].len(), || {
+        let mut analysis = Analysis::new(RATE, 2);
+        for (l, r) in signal[0].chunks(64).zip(signal[1].chunks(64)) {
+            let g = &none[..l.len()];
+            let tap = Tap { before: [l, r], after: [l, r], compressor_db: g, limiter_db: g, clip_db: g };
+            analysis.feed(&tap, transport);
+        }
+        black_box(analysis.snapshot());
+    })
+}
 
 /// All rows, at 48 kHz; before and after are stereo.
 pub fn table() -> Vec<Row> {
@@ -33,10 +50,11 @@ pub fn table() -> Vec<Row> {
         black_box(meter.integrated());
     });
     let peak = least(FRAMES, || {
-        let mut meters = [TruePeak::new(), TruePeak::new()];
-        for (l, r) in left.chunks(32).zip(right.chunks(32)) {
-            black_box((meters[0].feed(l), meters[1].feed(r)));
+        let (mut meters, mut highest) = ([TruePeak::new(), TruePeak::new()], 0.0f32);
+        for (l, r) in left.chunks(512).zip(right.chunks(512)) {
+            highest = highest.max(meters[0].feed_above(l, highest)).max(meters[1].feed_above(r, highest));
         }
+        black_box(highest);
     });
     let reference = least(FRAMES, || {
         use ebur128::{EbuR128, Mode};
@@ -85,6 +103,10 @@ pub fn table() -> Vec<Row> {
         taps(&mut |tap| analysis.feed(tap, transport));
         black_box(analysis.snapshot());
     });
+    let mix = quartet::mix(FRAMES as f64 / quartet::RATE);
+    let of_music = analysis_of([&mix[0], &mix[1]]);
+    let silence = vec![0.0; FRAMES];
+    let of_silence = analysis_of([&silence, &silence]);
 
     let prices = vec![
         ("loudness, one stereo signal", loudness),
@@ -92,6 +114,8 @@ pub fn table() -> Vec<Row> {
         ("both by the `ebur128` crate", reference),
         (RING, spent),
         (WHOLE, whole),
+        (MUSIC, of_music),
+        ("the whole analysis, digital silence", of_silence),
     ];
     let mut rows = rows(prices, WHOLE);
     for (what, most_ns) in ASKED_NS {

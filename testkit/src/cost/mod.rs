@@ -1,6 +1,7 @@
 //! What things cost: prices in ns a frame of stereo, each the least of several passes over the same
 //! sound. The benches print them, `cargo xtask bench` makes a page of them.
 
+pub mod alone;
 pub mod general;
 pub mod meters;
 pub mod stages;

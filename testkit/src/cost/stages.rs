@@ -11,7 +11,7 @@ use std::time::Instant;
 pub const WHOLE: &str = "every stage, driven +9 dB";
 
 /// Only the limiter, with nothing to do.
-fn idle() -> Settings {
+pub(super) fn idle() -> Settings {
     let mut settings = Settings::default();
     settings.input.trim_on = false;
     settings.eq.on = false;
@@ -19,14 +19,14 @@ fn idle() -> Settings {
     settings
 }
 
-fn driven(db: f32) -> Settings {
+pub(super) fn driven(db: f32) -> Settings {
     let mut settings = idle();
     settings.limiter.drive = db;
     settings.limiter.ceiling = -1.0;
     settings
 }
 
-fn five_bands() -> Settings {
+pub(super) fn five_bands() -> Settings {
     let mut settings = idle();
     settings.eq.on = true;
     for (band, gain) in settings.eq.bands.iter_mut().zip([1.0, -2.0, 0.5, 1.0, 1.5]) {
@@ -79,10 +79,23 @@ pub fn table(rate: f64, block: usize) -> Vec<Row> {
     rows(prices, WHOLE)
 }
 
+/// Settings at a block while controls move: drive, ceiling, a band's gain and frequency, threshold.
+fn moved(block: usize) -> Settings {
+    let mut settings = everything();
+    let way = (block as f32 * 0.05).sin();
+    settings.limiter.drive += 2.0 * way;
+    settings.limiter.ceiling -= 0.5 + 0.5 * way;
+    let band = &mut settings.eq.bands[block / 500 % 5];
+    band.gain += way;
+    band.freq *= 1.0 + 0.2 * way;
+    settings.compressor.threshold += 3.0 * way;
+    settings
+}
+
 /// Time of single blocks of 64 frames with every stage on, in ns: the median and the worst of
-/// `blocks` blocks. The same blocks run several times and each counts with its least time: what
+/// `blocks` blocks; with `moving` controls, their change included. The same blocks run several times and each counts with its least time: what
 /// is left is the block's own work, not what else the system did meanwhile.
-pub fn blocks(rate: f64, blocks: usize) -> (f64, f64) {
+pub fn blocks(rate: f64, blocks: usize, moving: bool) -> (f64, f64) {
     let input = music(rate, 1.0);
     let mut times = vec![f64::MAX; blocks];
     for _ in 0..7 {
@@ -96,7 +109,11 @@ pub fn blocks(rate: f64, blocks: usize) -> (f64, f64) {
                 part.copy_from_slice(&ch[at..at + 64]);
                 part
             });
+            let settings = moved(n);
             let start = Instant::now();
+            if moving {
+                chain.set(&settings);
+            }
             chain.process(&mut [&mut left, &mut right], |tap| {
                 black_box(tap);
             });

@@ -26,12 +26,19 @@ const SETTINGS: [(&str, &str); 12] = [
     ("ceiling", "−1.0 dBTP"),
 ];
 
+/// Most that was asked for: our processor time over that of the host library's chain.
+const THREAD_RATIO: f64 = 0.40;
+const PROCESS_RATIO: f64 = 0.75;
+
 /// What the script says.
 #[derive(Deserialize)]
 struct Said {
     built_in: f64,
     plugin: f64,
     ratio: f64,
+    built_in_process: f64,
+    plugin_process: f64,
+    process_ratio: f64,
     host: String,
 }
 
@@ -51,9 +58,10 @@ pub fn section(bundle: &Path) -> Result<String, Failure> {
     let mut text = String::from(
         "The demo's mix in blocks of 512 through the VST3 bundle with five bands, compressor, true-peak limiter \
          and all meters, and through the host library's own low shelf, three bells, high shelf, compressor \
-         and limiter, which oversample nothing and measure nothing; fifteen turns each.\n\n\
-         | drive | its own chain, ns | Lintel, ns | least over least | median of the turns | |\n\
-         | --- | ---: | ---: | ---: | ---: | --- |\n",
+         and limiter, which oversample nothing and measure nothing; fifteen turns each. Counted is processor time: \
+         of the thread that processes, and of the whole process, where the analysis has a thread of its own.\n\n\
+         | drive | of | its own chain, ns | Lintel, ns | least over least | median of the turns | |\n\
+         | --- | --- | ---: | ---: | ---: | ---: | --- |\n",
     );
     let mut host = String::new();
     for drive in ["+9.8 dB", "+16.0 dB"] {
@@ -76,14 +84,15 @@ pub fn section(bundle: &Path) -> Result<String, Failure> {
         if !output.status.success() {
             return Err(format!("tests/foreign/price.py: {}", String::from_utf8_lossy(&output.stderr)).into());
         }
-        let Said { built_in, plugin, ratio, host: version } = serde_json::from_slice(&output.stdout)?;
-        let least = plugin / built_in;
-        writeln!(
-            text,
-            "| {drive} | {built_in:.1} | {plugin:.1} | {least:.2} | {ratio:.2} | {} |",
-            asked(ratio, 1.0, "")
-        )?;
-        host = version;
+        let said: Said = serde_json::from_slice(&output.stdout)?;
+        for (of, own, ours, ratio, most) in [
+            ("the thread", said.built_in, said.plugin, said.ratio, THREAD_RATIO),
+            ("the process", said.built_in_process, said.plugin_process, said.process_ratio, PROCESS_RATIO),
+        ] {
+            let (least, kept) = (ours / own, asked(ratio, most, ""));
+            writeln!(text, "| {drive} | {of} | {own:.1} | {ours:.1} | {least:.2} | {ratio:.2} | {kept} |")?;
+        }
+        host = said.host;
     }
     writeln!(
         text,

@@ -7,7 +7,7 @@ pub mod references;
 
 use crate::Failure;
 use std::fmt::Write;
-use testkit::cost::{Row, asked, general, meters, stages};
+use testkit::cost::{Row, alone, asked, general, meters, stages};
 
 /// Runs everything; some minutes on an otherwise idle machine.
 pub fn run() -> Result<(), Failure> {
@@ -39,14 +39,19 @@ pub fn run() -> Result<(), Failure> {
             table(&mut page, &rows, stages::WHOLE)?;
         }
     }
-    let (median, worst) = stages::blocks(48_000.0, 20_000);
-    writeln!(
-        page,
-        "One block of 64 frames at 48 kHz with every stage on: median {median:.0} ns, worst of 20 000 \
-         {:.2} times the median ({}).\n",
-        worst / median,
-        asked(worst / median, 3.0, "")
-    )?;
+    for (moving, with) in [(false, ""), (true, " and controls moving")] {
+        let (median, worst) = stages::blocks(48_000.0, 20_000, moving);
+        writeln!(
+            page,
+            "One block of 64 frames at 48 kHz with every stage on{with}: median {median:.0} ns, worst of 20 000 \
+             {:.2} times the median ({}).\n",
+            worst / median,
+            asked(worst / median, 3.0, "")
+        )?;
+    }
+    page += "## Each stage by itself, 48 kHz\n\n";
+    page += "Blocks of 64, of 32 where a control moves. Every row holds the path alone.\n\n";
+    table(&mut page, &alone::table(48_000.0), alone::EMPTY)?;
 
     eprintln!("the meters …");
     page += "## Measuring, 48 kHz\n\n";
@@ -65,7 +70,7 @@ pub fn run() -> Result<(), Failure> {
         asked(figures.scan_ms, 50.0, "")
     )?;
     if let Some(mb) = figures.memory_mb {
-        writeln!(page, "Memory of an instance that has run: {mb:.1} MB ({}).", asked(mb, 40.0, ""))?;
+        writeln!(page, "Memory of an instance that has run: {mb:.1} MB ({}).", asked(mb, 8.0, ""))?;
     }
     for (name, mb) in &figures.bundles {
         writeln!(page, "{name}: {mb:.1} MB.")?;
