@@ -26,6 +26,7 @@ pub mod song;
 pub mod spoken;
 pub mod stages;
 pub mod standalone;
+pub mod steps;
 mod stretch_readout;
 pub mod theme;
 mod undo;

@@ -79,6 +79,8 @@ pub struct WindowState {
     pub target: String,
     /// The measurement follows the transport.
     pub follow_transport: bool,
+    /// The strip of steps is folded away.
+    pub steps_folded: bool,
     /// The chart shows the pass before as a pale line.
     pub previous_pass: bool,
     /// Loudness above which the output is marked, LUFS; 0 = never. One of [`MONITORING_LEVELS`].
@@ -100,6 +102,7 @@ impl Default for WindowState {
             tilt: true,
             target: String::new(),
             follow_transport: false,
+            steps_folded: false,
             previous_pass: true,
             monitoring_level: 0,
             reference: String::new(),

@@ -53,7 +53,7 @@ fn loudness(readings: &Readings) -> LoudnessReadout {
 }
 
 fn reduction(stage: &meter::reduction::ReductionStats) -> ReductionReadout {
-    ReductionReadout { now: stage.now, deepest: stage.most, active_share: stage.share }
+    ReductionReadout { now: stage.now, deepest: stage.most, depth: stage.depth, active_share: stage.share }
 }
 
 /// The rules about the source that apply, worded by the same table as the notes.
@@ -108,6 +108,7 @@ fn note(note: &meter::AdviceNote) -> LiveNote {
             | ChannelsIdentical
     );
     LiveNote {
+        rule: note.rule,
         is_warning: !is_information,
         text: note.says.clone(),
         remedy: note.advises.clone(),
