@@ -36,8 +36,14 @@ impl Default for Lintel {
     fn default() -> Self {
         #[cfg(feature = "editor")]
         let shared = Arc::new(crate::editor::SharedInstance::default());
+        let params = Arc::new(HostParams::new());
+        #[cfg(feature = "editor")]
+        params.on_recall({
+            let shared = shared.clone();
+            move |window| shared.recall(window)
+        });
         Self {
-            params: Arc::new(HostParams::new()),
+            params,
             chain: None,
             applied_changes: 0,
             #[cfg(feature = "editor")]
@@ -130,14 +136,8 @@ impl Plugin for Lintel {
             if self.sender.as_ref().is_none_or(|sender| !sender.fits(rate, channels)) {
                 self.sender = self.shared.start(rate, channels);
             }
-            // The framework activates again after it has loaded a state.
-            let (target, follow) = crate::editor::saved_measurement(&self.params.window_state());
-            self.shared.measure_as_saved(target, follow);
-            if !offline {
-                // A render plays no reference.
-                let path = crate::editor::saved_reference(&self.params.window_state());
-                self.shared.reference.show(&path, false);
-            }
+            self.shared.set_offline(offline);
+            self.shared.recall(&self.params.window_state());
         }
         #[cfg(not(feature = "editor"))]
         let _ = layout;

@@ -34,7 +34,7 @@ pub mod window_state;
 
 pub use controls::{Controls, MemoryControls};
 #[cfg(feature = "editor")]
-pub use host::{InstanceSender, LintelEditor, SharedInstance, create, saved_measurement, saved_reference};
+pub use host::{InstanceSender, LintelEditor, SharedInstance, create};
 pub use param_editor::ParamEditor;
 pub use screen::Screen;
 pub use standalone::StandaloneWindow;

@@ -205,9 +205,9 @@ fn rows(live: &LiveReadout, red: Color32, text_color: Color32) -> Vec<(&'static 
     ];
     if let Some(reference) = live.reference.figures() {
         let figures = [
-            ("reference, integrated", format!("{} LUFS", tenths(reference.integrated)), text_color),
-            ("reference, range", format!("{} LU", tenths(reference.range)), text_color),
-            ("reference, PLR", format!("{} LU", tenths(reference.plr)), text_color),
+            ("reference", format!("{} LUFS", tenths(reference.integrated)), text_color),
+            ("reference range", format!("{} LU", tenths(reference.range)), text_color),
+            ("reference PLR", format!("{} LU", tenths(reference.plr)), text_color),
         ];
         rows.splice(3..3, figures);
     }

@@ -130,6 +130,12 @@ impl WindowState {
         window_state
     }
 
+    /// Takes over what belongs to a recalled session; size, scale and theme stay as they are.
+    pub fn recall(&mut self, saved: Self) {
+        let Self { width, height, scale, dark, .. } = *self;
+        *self = Self { width, height, scale, dark, ..saved };
+    }
+
     /// The text to save.
     pub fn text(&self) -> String {
         serde_json::to_string(self).unwrap_or_default()
@@ -158,6 +164,19 @@ mod tests {
         assert_eq!((saved_before.slots, saved_before.dark), (window_state.slots, true));
         assert_eq!(WindowState::read("{\"dark\":true}").slots, Slots::default());
         assert_eq!(WindowState::read("{\"scale\":9000,\"eq_range_db\":5,\"slot\":7}").scale, 200);
+    }
+
+    #[test]
+    fn a_recalled_session_keeps_the_window_as_it_is() {
+        let mut here = WindowState { width: 1000.0, dark: true, scale: 150, ..WindowState::default() };
+        let target = "broadcast".to_owned();
+        here.recall(WindowState {
+            target: target.clone(),
+            reference: "a.wav".into(),
+            ..WindowState::default()
+        });
+        assert_eq!((here.width, here.dark, here.scale), (1000.0, true, 150));
+        assert_eq!((here.target, here.reference), (target, "a.wav".to_owned()));
     }
 
     #[test]

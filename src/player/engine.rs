@@ -3,6 +3,7 @@
 //! song is audible.
 
 use super::device_ring::{DeviceRing, RingStatus};
+use super::encoded_preview::{EncodedPassage, EncodedPlayer, EncodedSide};
 use super::loaded_song::{LoadState, LoadedSong};
 use super::playhead::Playhead;
 use super::reference_exchange::ReferenceReceiver;
@@ -45,6 +46,8 @@ pub enum EngineCommand {
     Settings(Box<Settings>),
     /// Index of the EQ band to solo, or none.
     Solo(Option<usize>),
+    /// Play an encoded passage in place of the chain's output, or none.
+    Encoded(Option<(Arc<EncodedPassage>, EncodedSide)>),
 }
 
 /// Which frames of the song are at which place in the ring.
@@ -61,6 +64,7 @@ pub struct Engine {
     chain: Chain,
     /// References for the chain.
     reference: ReferenceReceiver,
+    encoded: EncodedPlayer,
     taps: TapSender,
     converter: Option<Converter>,
     /// Rates of the song and of the device, Hz.
@@ -103,9 +107,11 @@ impl Engine {
         let status = Arc::new(RingStatus::default());
         let device_ring = DeviceRing::new(consumer, status.clone(), rate);
         let buffers = || [vec![0.0; BLOCK_FRAMES], vec![0.0; BLOCK_FRAMES]];
+        let chain = Chain::new(f64::from(song_rate));
         let engine = Self {
             playhead: Playhead::new(song.format().frames, song_rate),
-            chain: Chain::new(f64::from(song_rate)),
+            encoded: EncodedPlayer::new(chain.latency(), song_rate),
+            chain,
             reference,
             taps,
             converter: (song_rate != rate).then(|| Converter::new(song_rate, rate)),
@@ -164,6 +170,7 @@ impl Engine {
             EngineCommand::Loop(range) => self.playhead.set_loop(range),
             EngineCommand::Settings(settings) => self.chain.set(&settings),
             EngineCommand::Solo(band) => self.chain.solo(band),
+            EngineCommand::Encoded(passage) => self.encoded.set(passage),
         }
     }
 
@@ -264,6 +271,7 @@ impl Engine {
             taps.push(tap, transport);
             transport = transport.advanced(tap.len());
         });
+        self.encoded.process(&mut self.block, n, position);
         self.chain_frames += n as u64;
         let Some(converter) = &mut self.converter else {
             for pair in self.block[0][..n].iter().zip(&self.block[1]) {

@@ -2,15 +2,18 @@
 //! measures and exports it; driven by [`SessionRequest`]s, drawn from a [`LiveReadout`].
 
 use super::device_ring::{DeviceRing, RingStatus};
+use super::encoded_preview::{EncodedJob, EncodedPassage, EncodedSide};
 use super::engine::{Engine, EngineCommand};
 use super::export::{Export, ExportProgress, ExportRequest};
 use super::loaded_song::{LoadState, LoadedSong};
 use super::playhead::Playhead;
 use super::reference_loader::ReferenceLoader;
 use crate::chain::ChainReadout;
+use crate::finish::encoded::{Codec, EncodedFormat};
 use crate::finish::{self, CutPlan, Error};
 use crate::live::{self, AnalysisUpdates, HistorySource, LiveReadout, MeasuredHistory, MeasurementRequest};
 use crate::meter::{self, History};
+use crate::params::without_monitoring;
 use crate::settings::Settings;
 use crate::sync::lock;
 use crate::tap_ring::tap_ring;
@@ -62,6 +65,43 @@ pub enum SessionRequest {
     Export(ExportRequest),
     /// Stop the export, or clear its result.
     StopExport,
+    /// Encode the loop, or all between start and end, and play it so.
+    HearEncoded(EncodedFormat),
+    /// Play the other side of the encoded passage.
+    EncodedSide(EncodedSide),
+    /// Play the master again.
+    EndEncoded,
+}
+
+/// Formats that a passage can be heard in: those that need no program outside.
+pub const PREVIEW_FORMATS: [EncodedFormat; 4] = [
+    EncodedFormat { codec: Codec::Mp3, kbps: 128 },
+    EncodedFormat { codec: Codec::Mp3, kbps: 320 },
+    EncodedFormat { codec: Codec::Opus, kbps: 96 },
+    EncodedFormat { codec: Codec::Opus, kbps: 160 },
+];
+
+/// How far hearing an encoded passage is.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Preview {
+    /// It is being encoded.
+    Encoding(EncodedFormat),
+    /// It is played.
+    Playing(EncodedFormat, EncodedSide),
+    /// Why it cannot be played.
+    Failed(String),
+}
+
+/// An encoded passage and what became of it.
+struct PreviewState {
+    format: EncodedFormat,
+    /// What it is made of: another passage or other settings end it.
+    range: Range<u64>,
+    settings: Settings,
+    job: Option<EncodedJob>,
+    passage: Option<Arc<EncodedPassage>>,
+    side: EncodedSide,
+    failed: Option<String>,
 }
 
 /// What the worker thread reports.
@@ -93,6 +133,7 @@ pub struct PlayerSession {
     updates: AnalysisUpdates,
     solo: Option<usize>,
     export: Option<Export>,
+    preview: Option<PreviewState>,
     /// Why it is silent.
     silent: Option<String>,
     /// The song has been played.
@@ -144,6 +185,7 @@ impl PlayerSession {
             updates: AnalysisUpdates::default(),
             solo: None,
             export: None,
+            preview: None,
             silent,
             has_played: false,
             soft_start: None,
@@ -203,6 +245,16 @@ impl PlayerSession {
         self.ring_status.start_softly();
     }
 
+    /// The encoded passage, if one was asked for.
+    pub fn preview(&self) -> Option<Preview> {
+        let preview = self.preview.as_ref()?;
+        Some(match (&preview.failed, &preview.passage) {
+            (Some(why), _) => Preview::Failed(why.clone()),
+            (None, Some(_)) => Preview::Playing(preview.format, preview.side),
+            (None, None) => Preview::Encoding(preview.format),
+        })
+    }
+
     fn send(&self, command: EngineCommand) {
         // Fails only if the worker has panicked.
         if let Some(commands) = &self.commands {
@@ -233,12 +285,47 @@ impl PlayerSession {
         {
             self.set_bounds(found);
         }
+        self.follow_preview();
         let snapshot = self.analysis.snapshot();
         self.reference.follow(&snapshot);
         self.live.take(&snapshot, settings);
         self.live.reference = self.reference.readout();
         let readout = *lock(&self.status.readout);
         self.live.follow(readout.filter(|_| self.playing()).as_ref(), settings);
+    }
+
+    /// The loop, or all between start and end.
+    fn passage(&self) -> Range<u64> {
+        self.playhead.loop_range().unwrap_or_else(|| self.playhead.bounds())
+    }
+
+    /// Starts to play an encoded passage when it is ready; ends it when its passage or the settings, monitoring
+    /// aside, are no longer the same.
+    fn follow_preview(&mut self) {
+        let passage = self.passage();
+        let sound = |settings: &Settings| without_monitoring(settings);
+        let now = self.settings.as_ref().map(sound);
+        let Some(preview) = &mut self.preview else { return };
+        if preview.range != passage || Some(sound(&preview.settings)) != now {
+            return self.end_preview();
+        }
+        let Some(result) = preview.job.as_mut().and_then(EncodedJob::take_result) else { return };
+        preview.job = None;
+        match result {
+            Ok(made) => {
+                let made = Arc::new(made);
+                preview.passage = Some(made.clone());
+                let side = preview.side;
+                self.send(EngineCommand::Encoded(Some((made, side))));
+            }
+            Err(why) => preview.failed = Some(why),
+        }
+    }
+
+    fn end_preview(&mut self) {
+        if self.preview.take().is_some() {
+            self.send(EngineCommand::Encoded(None));
+        }
     }
 
     /// Calls `draw` with the present readout and history.
@@ -319,6 +406,29 @@ impl PlayerSession {
                 self.export =
                     Some(Export::start(self.song.path(), &export, settings, target, self.ends_options()));
             }
+            SessionRequest::HearEncoded(format) => {
+                self.end_preview();
+                let (range, settings) = (self.passage(), self.settings.unwrap_or_default());
+                let job = EncodedJob::start(&self.song, range.clone(), settings, format);
+                self.preview = Some(PreviewState {
+                    format,
+                    range,
+                    settings,
+                    job: Some(job),
+                    passage: None,
+                    side: EncodedSide::Decoded,
+                    failed: None,
+                });
+            }
+            SessionRequest::EncodedSide(side) => {
+                if let Some(preview) = &mut self.preview {
+                    preview.side = side;
+                    if let Some(passage) = preview.passage.clone() {
+                        self.send(EngineCommand::Encoded(Some((passage, side))));
+                    }
+                }
+            }
+            SessionRequest::EndEncoded => self.end_preview(),
             SessionRequest::StopExport => match self.export() {
                 Some(ExportProgress::Running { .. }) => {
                     if let Some(export) = &self.export {

@@ -7,6 +7,7 @@ mod hands;
 mod input;
 mod legibility;
 mod reading;
+mod reference;
 mod rig;
 mod scene;
 mod snapshots;

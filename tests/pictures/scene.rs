@@ -3,7 +3,7 @@
 
 use lintel::chain::Chain;
 use lintel::live::{HistorySource, LiveColumn, LiveReadout, MeasuredHistory};
-use lintel::meter::{Analysis, History, Stretch};
+use lintel::meter::{Analysis, History, Snapshot, Stretch};
 use lintel::settings::Settings;
 use lintel::tap_ring::Transport;
 use std::f32::consts::TAU;
@@ -48,13 +48,33 @@ pub struct Scene {
     pub history: Arc<Mutex<History>>,
 }
 
+/// The music after a chain with these settings.
+pub fn processed(settings: &Settings, seconds: f64, peak: f32) -> Vec<[f32; 2]> {
+    let mut chain = Chain::new(RATE);
+    chain.set(settings);
+    chain.jump();
+    let music = music(seconds, peak);
+    let [mut left, mut right] = [0, 1].map(|ch| music.iter().map(|frame| frame[ch]).collect::<Vec<_>>());
+    chain.process(&mut [&mut left, &mut right], |_| ());
+    left.into_iter().zip(right).map(|(left, right)| [left, right]).collect()
+}
+
 /// Processes `seconds` of music with a peak level of `peak` dBFS with these settings.
 pub fn run(settings: &Settings, seconds: f64, peak: f32) -> Scene {
-    passes(&[*settings], seconds, peak)
+    run_measured(settings, seconds, peak).0
+}
+
+/// The same, with what the analysis measured last.
+pub fn run_measured(settings: &Settings, seconds: f64, peak: f32) -> (Scene, Snapshot) {
+    passes_measured(&[*settings], seconds, peak)
 }
 
 /// The same music once for each of these settings, as a loop plays it.
 pub fn passes(all: &[Settings], seconds: f64, peak: f32) -> Scene {
+    passes_measured(all, seconds, peak).0
+}
+
+fn passes_measured(all: &[Settings], seconds: f64, peak: f32) -> (Scene, Snapshot) {
     let mut chain = Chain::new(RATE);
     chain.set(&all[0]);
     chain.jump();
@@ -74,11 +94,13 @@ pub fn passes(all: &[Settings], seconds: f64, peak: f32) -> Scene {
         }
     }
     let mut live = LiveReadout::default();
-    live.take(&analysis.snapshot(), &all[all.len() - 1]);
+    let snapshot = analysis.snapshot();
+    live.take(&snapshot, &all[all.len() - 1]);
     live.compressor_point = chain.compressor_point();
     live.makeup_db = chain.makeup_db();
     live.louder_by_db = chain.louder_by_db();
-    Scene { live, history: analysis.history() }
+    live.listening_db = chain.readout().listening_db;
+    (Scene { live, history: analysis.history() }, snapshot)
 }
 
 /// A [`HistorySource`] that owns its history.

@@ -8,7 +8,8 @@ use lintel::live::StepId;
 
 /// State and figure of a step as it is spoken.
 fn step(rig: &Rig, name: &str) -> String {
-    let node = rig.0.get_by_label(&format!("step: {name}"));
+    let label = format!("step: {name}");
+    let node = rig.0.get_by_label(&label);
     node.accesskit_node().value().expect("a value")
 }
 

@@ -227,10 +227,9 @@ mod tests {
                 target: "broadcast".to_owned(),
                 ..Default::default()
             };
-            let (target, saved) = crate::editor::saved_measurement(&window_state.text());
             let shared = SharedInstance::default();
             let mut sender = shared.start(48_000.0, 2).expect("a thread");
-            shared.measure_as_saved(target, saved);
+            shared.recall(&window_state.text());
             // Four seconds with the transport at rest.
             play(&mut sender, -20.0, 48_000, 4);
             let analysis = lock(&shared.analysis).clone().expect("an analysis");

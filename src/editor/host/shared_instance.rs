@@ -6,6 +6,7 @@
 
 use super::instance_sender::InstanceSender;
 use crate::chain::ChainReadout;
+use crate::editor::window_state::WindowState;
 use crate::meter::{self, AnalysisCommand};
 use crate::player::{ReferenceLoader, ReferenceReceiver};
 use crate::sync::lock;
@@ -40,6 +41,8 @@ pub struct SharedInstance {
     pub(super) readouts: Mutex<Option<rtrb::Consumer<ChainReadout>>>,
     /// The running analysis; the audio thread never takes this lock.
     pub(super) analysis: Mutex<Option<Arc<meter::LiveAnalysis>>>,
+    /// The host renders offline: no reference is read.
+    offline: AtomicBool,
     /// The reference to compare with; not for the audio thread.
     pub reference: ReferenceLoader,
     /// The audio thread's end of it, until it is taken.
@@ -57,6 +60,7 @@ impl Default for SharedInstance {
             window: OnceLock::new(),
             readouts: Mutex::new(None),
             analysis: Mutex::new(None),
+            offline: AtomicBool::new(false),
             reference,
             receiver: Mutex::new(Some(receiver)),
         }
@@ -77,6 +81,21 @@ impl SharedInstance {
         *lock(&self.readouts) = Some(reader);
         *lock(&self.analysis) = Some(Arc::new(analysis));
         Some(InstanceSender { readouts, taps, sample_rate, channels })
+    }
+
+    /// Whether the host renders offline; before [`recall`](Self::recall).
+    pub fn set_offline(&self, offline: bool) {
+        self.offline.store(offline, Ordering::Relaxed);
+    }
+
+    /// Measures, and loads the reference, as the saved window state says, whether or not its window was ever
+    /// opened. Not for the audio thread.
+    pub fn recall(&self, window: &str) {
+        let saved = WindowState::read(window);
+        self.measure_as_saved(crate::live::target(&saved.target), saved.follow_transport);
+        if !self.offline.load(Ordering::Relaxed) {
+            self.reference.show(&saved.reference, false);
+        }
     }
 
     /// Measures as the session's saved state says, whether or not its window was ever opened. Not for

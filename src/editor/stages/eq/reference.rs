@@ -81,7 +81,7 @@ pub fn popup(
                             "Play at least {COMPARED_FROM_S:.0} s of the music: then its tone is compared."
                         ));
                     }
-                    Some(tone) => self::tone(state, ui, tone, bands, &mut to),
+                    Some(tone) => self::tone(state, ui, context, tone, bands, &mut to),
                 }
             }
         }
@@ -100,15 +100,21 @@ fn file(state: &mut ReferenceState, ui: &mut Ui, context: &DrawContext, to: &mut
         let field = ui.add(field).accessible_name("path of the reference");
         let enter = field.lost_focus() && ui.input(|i| i.key_pressed(Key::Enter));
         let path = state.typed.trim().trim_matches('"').to_owned();
-        if (ui.button("load").clicked() || enter) && !path.is_empty() {
+        if (framed(ui, context, "load", true).clicked() || enter) && !path.is_empty() {
             to.requests.reload_reference = to.window_state.reference == path;
             to.window_state.reference = path;
         }
         let is_set = context.live.reference.load != ReferenceLoad::None;
-        if ui.add_enabled(is_set, egui::Button::new("remove")).clicked() {
+        if framed(ui, context, "remove", is_set).clicked() {
             to.window_state.reference.clear();
         }
     });
+}
+
+/// A button with a frame: in a popup egui draws its own ones without.
+fn framed(ui: &mut Ui, context: &DrawContext, text: &str, enabled: bool) -> Response {
+    let button = egui::Button::new(text).stroke(Stroke::new(1.0, context.theme.border));
+    ui.add_enabled(enabled, button)
 }
 
 /// Loudness, range and peak in one line.
@@ -127,6 +133,7 @@ fn figures_line(figures: &ReferenceFigures) -> String {
 fn tone(
     state: &mut ReferenceState,
     ui: &mut Ui,
+    context: &DrawContext,
     tone: &ToneReadout,
     bands: &[BandParams; BANDS],
     to: &mut Changes,
@@ -141,7 +148,7 @@ fn tone(
                 state.share = n;
             }
         }
-        let take = ui.button("take it").on_hover_text(
+        let take = framed(ui, context, "take it", true).on_hover_text(
             "Sets the five EQ bands to the dashed curve: one step that undo takes back. Nothing changes by itself.",
         );
         if take.clicked() {
