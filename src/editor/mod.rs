@@ -10,6 +10,7 @@ pub mod context;
 pub mod controls;
 pub mod drawing;
 pub mod focus;
+pub mod guide;
 pub mod header;
 #[cfg(feature = "editor")]
 mod host;

@@ -4,9 +4,13 @@
 use super::buttons::TextButton;
 use super::context::DrawContext;
 use super::drawing;
+use super::guide;
 use super::spoken;
 use crate::live::{LiveNote, StepId};
-use egui::{Align2, Rect, Stroke, Ui, pos2, vec2};
+use egui::{Align2, Popup, Rect, Stroke, Ui, pos2, vec2};
+
+/// Width of a paragraph of the guide, points.
+const GUIDE_PT: f32 = 420.0;
 
 /// Which note is shown.
 #[derive(Debug, Default)]
@@ -46,7 +50,8 @@ pub(super) fn show(
         drawing::bold(&p, pos2(rect.left() + 14.0, y), Align2::LEFT_CENTER, title, drawing::BODY_PT, color);
     let mut right = rect.right() - 8.0;
     let help = "The way through the job in six steps, each with its figure: shows or hides the strip under the header.";
-    let button = TextButton::new("steps", help).plain().on(!*steps_folded).size(12.0);
+    let text = if *steps_folded { "steps" } else { "hide steps" };
+    let button = TextButton::new(text, help).plain().named("steps").size(12.0);
     let width = button.width(ui);
     let place = Rect::from_min_size(pos2(right - width, y - 10.0), vec2(width, 20.0));
     right = place.left() - 8.0;
@@ -62,6 +67,20 @@ pub(super) fn show(
         if button.show(ui, place, theme).clicked() {
             state.shown = (state.shown + 1) % notes.len();
         }
+    }
+    if let Some(note) = note {
+        let help = "Opens the guide at the paragraph on this note.";
+        let button = TextButton::new("guide", help).plain().named("guide to this note").size(12.0);
+        let width = button.width(ui);
+        let place = Rect::from_min_size(pos2(right - width, y - 10.0), vec2(width, 20.0));
+        right = place.left() - 8.0;
+        let button = button.show(ui, place, theme);
+        let heading = guide::heading(note.rule);
+        Popup::menu(&button).width(GUIDE_PT).show(|ui| {
+            ui.strong(heading);
+            ui.label(guide::paragraph(heading).unwrap_or_default());
+            ui.weak("docs/guide.md");
+        });
     }
     let left = title.right() + 12.0;
     let Some(note) = note else {

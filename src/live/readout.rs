@@ -119,6 +119,8 @@ pub struct LiveReadout {
     pub spectrum_input: Vec<f32>,
     /// Levels of the output, likewise.
     pub spectrum_output: Vec<f32>,
+    /// Levels of the output averaged since the measurement was reset, likewise.
+    pub spectrum_average: Vec<f32>,
     /// Level at the compressor's detector, dBFS, and the reduction, dB.
     pub compressor_point: (f64, f64),
     /// Make-up gain that the compressor applies now, dB.
@@ -178,6 +180,7 @@ impl Default for LiveReadout {
             response: [Vec::new(), Vec::new()],
             spectrum_input: Vec::new(),
             spectrum_output: Vec::new(),
+            spectrum_average: Vec::new(),
             compressor_point: (f64::NEG_INFINITY, 0.0),
             makeup_db: 0.0,
             measuring: true,

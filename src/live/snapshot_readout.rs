@@ -18,12 +18,13 @@ impl LiveReadout {
         self.pumping_db = snapshot.pumping;
         let has_signal = snapshot.before.max_true_peak.is_finite();
         for (levels, bands) in [
-            (&mut self.spectrum_input, &snapshot.spectrum_before),
-            (&mut self.spectrum_output, &snapshot.spectrum_after),
+            (&mut self.spectrum_input, &snapshot.spectrum_before.now),
+            (&mut self.spectrum_output, &snapshot.spectrum_after.now),
+            (&mut self.spectrum_average, &snapshot.spectrum_after.mean),
         ] {
             levels.clear();
             if has_signal {
-                levels.extend_from_slice(&bands.now);
+                levels.extend_from_slice(bands);
             }
         }
         self.measuring = snapshot.measuring;

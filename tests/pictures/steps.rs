@@ -76,3 +76,15 @@ fn the_strip_folds_and_gives_its_room_to_the_chart() {
     rig.click("steps");
     assert!(rig.0.query_by_label("step: input").is_some());
 }
+
+#[test]
+fn a_note_opens_its_paragraph_of_the_guide() {
+    let mut rig = with_music(1180.0, 760.0);
+    let rule = rig.0.state().live.notes[0].rule;
+    rig.click("guide to this note");
+    rig.wait(0.3);
+    let heading = lintel::editor::guide::heading(rule);
+    let paragraph = lintel::editor::guide::paragraph(heading).expect("a paragraph");
+    let shown = spoken(&rig.0);
+    assert!(shown.iter().any(|text| text == heading) && shown.contains(&paragraph), "{shown:#?}");
+}
