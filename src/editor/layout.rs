@@ -1,5 +1,6 @@
 //! Layout: the window's area in, the places of all parts out. Points throughout.
 
+use super::steps;
 use egui::{Rect, pos2, vec2};
 
 /// Smallest window (width, height), points: at this size and above nothing overlaps.
@@ -13,6 +14,8 @@ pub const DEFAULT_SIZE: (f32, f32) = (1180.0, 760.0);
 pub struct Layout {
     /// Name, presets, slots, undo, compare, bypass.
     pub header: Rect,
+    /// The strip of steps; empty while it is folded.
+    pub steps: Rect,
     /// The history chart.
     pub chart: ChartLayout,
     /// Integrated loudness and other figures.
@@ -48,8 +51,13 @@ impl ChartLayout {
 }
 
 impl Layout {
-    /// Divides `area`, which is at least [`MIN_SIZE`].
+    /// Divides `area`, which is at least [`MIN_SIZE`], with the strip of steps under the header.
     pub fn of(area: Rect) -> Self {
+        Self::with_steps(area, true)
+    }
+
+    /// The same with or without the strip of steps.
+    pub fn with_steps(area: Rect, steps: bool) -> Self {
         let extra = ((area.height() - MIN_SIZE.1) / 160.0).clamp(0.0, 1.0);
         let margin = 14.0 + 4.0 * extra;
         let gap = 8.0 + 4.0 * extra;
@@ -59,14 +67,17 @@ impl Layout {
         let header = row(area.top(), 42.0 + 4.0 * extra);
         let notes_height = 30.0 + 2.0 * extra;
         let notes = row(area.bottom() - notes_height - gap, notes_height);
-        let between = notes.top() - gap - header.bottom();
-        let path_height = (between * 0.49).clamp(274.0, 640.0);
+        let steps = row(header.bottom(), if steps { steps::HEIGHT_PT } else { 0.0 });
+        let top = if steps.height() > 0.0 { steps.bottom() + 2.0 + 4.0 * extra } else { steps.bottom() };
+        let between = notes.top() - gap - top;
+        let path_height = (between * 0.49).clamp(266.0, 640.0);
         let stages = row(notes.top() - gap - path_height, path_height);
-        let upper = Rect::from_min_max(header.left_bottom(), pos2(inner.right(), stages.top() - gap - 2.0));
+        let upper =
+            Rect::from_min_max(pos2(inner.left(), top), pos2(inner.right(), stages.top() - gap - 2.0));
         let readout_width = (inner.width() * 0.19).clamp(184.0, 300.0);
         let readout = Rect::from_min_max(pos2(upper.right() - readout_width, upper.top()), upper.max);
         let chart_area = Rect::from_min_max(upper.min, pos2(readout.left() - gap, upper.bottom()));
-        Self { header, chart: ChartLayout::of(chart_area), readout, stages, notes }
+        Self { header, steps, chart: ChartLayout::of(chart_area), readout, stages, notes }
     }
 }
 
@@ -119,8 +130,16 @@ mod tests {
         for (w, h) in [MIN_SIZE, DEFAULT_SIZE, (900.0, 1200.0), (2200.0, 600.0), (3840.0, 2160.0)] {
             let area = Rect::from_min_size(pos2(0.0, 0.0), vec2(w, h));
             let l = Layout::of(area);
-            let mut parts =
-                vec![l.header, l.readout, l.stages, l.notes, l.chart.bar, l.chart.top, l.chart.bottom];
+            let mut parts = vec![
+                l.header,
+                l.steps,
+                l.readout,
+                l.stages,
+                l.notes,
+                l.chart.bar,
+                l.chart.top,
+                l.chart.bottom,
+            ];
             parts.extend(l.chart.lanes.iter().chain(&l.chart.scales).chain(&l.chart.values));
             for (n, a) in parts.iter().enumerate() {
                 assert!(area.contains_rect(*a) && a.is_positive(), "{w} x {h}: {a:?}");
@@ -129,7 +148,7 @@ mod tests {
                 }
             }
             for lane in &l.chart.lanes {
-                assert!(lane.height() >= 48.0 && lane.width() >= 400.0, "{w} x {h}: {:?}", lane.size());
+                assert!(lane.height() >= 42.0 && lane.width() >= 400.0, "{w} x {h}: {:?}", lane.size());
             }
             for compressor_first in [false, true] {
                 let panels = panels(l.stages, compressor_first);

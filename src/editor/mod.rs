@@ -10,6 +10,7 @@ pub mod context;
 pub mod controls;
 pub mod drawing;
 pub mod focus;
+pub mod guide;
 pub mod header;
 #[cfg(feature = "editor")]
 mod host;
@@ -26,6 +27,7 @@ pub mod song;
 pub mod spoken;
 pub mod stages;
 pub mod standalone;
+pub mod steps;
 mod stretch_readout;
 pub mod theme;
 mod undo;

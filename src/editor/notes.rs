@@ -4,9 +4,13 @@
 use super::buttons::TextButton;
 use super::context::DrawContext;
 use super::drawing;
+use super::guide;
 use super::spoken;
-use crate::live::LiveNote;
-use egui::{Align2, Rect, Stroke, Ui, pos2, vec2};
+use crate::live::{LiveNote, StepId};
+use egui::{Align2, Popup, Rect, Stroke, Ui, pos2, vec2};
+
+/// Width of a paragraph of the guide, points.
+const GUIDE_PT: f32 = 420.0;
 
 /// Which note is shown.
 #[derive(Debug, Default)]
@@ -14,8 +18,23 @@ pub struct NotesState {
     shown: usize,
 }
 
-/// Draws the notes into `rect`.
-pub(super) fn show(state: &mut NotesState, ui: &mut Ui, rect: Rect, context: &DrawContext) {
+impl NotesState {
+    /// Shows the first note that belongs to a step, if there is one.
+    pub fn show_step(&mut self, step: StepId, notes: &[LiveNote]) {
+        if let Some(n) = notes.iter().position(|note| StepId::of(note.rule) == step) {
+            self.shown = n;
+        }
+    }
+}
+
+/// Draws the notes into `rect`; at their right the button that folds the strip of steps.
+pub(super) fn show(
+    state: &mut NotesState,
+    steps_folded: &mut bool,
+    ui: &mut Ui,
+    rect: Rect,
+    context: &DrawContext,
+) {
     let (theme, notes) = (&context.theme, &context.steady.notes);
     let p = ui.painter().clone();
     p.rect(rect, 1.0, theme.background, Stroke::new(1.0, theme.border), egui::StrokeKind::Inside);
@@ -29,7 +48,16 @@ pub(super) fn show(state: &mut NotesState, ui: &mut Ui, rect: Rect, context: &Dr
     let color = if is_warning { theme.red } else { theme.secondary };
     let title =
         drawing::bold(&p, pos2(rect.left() + 14.0, y), Align2::LEFT_CENTER, title, drawing::BODY_PT, color);
-    let mut right = rect.right() - 10.0;
+    let mut right = rect.right() - 8.0;
+    let help = "The way through the job in six steps, each with its figure: shows or hides the strip under the header.";
+    let text = if *steps_folded { "steps" } else { "hide steps" };
+    let button = TextButton::new(text, help).plain().named("steps").size(12.0);
+    let width = button.width(ui);
+    let place = Rect::from_min_size(pos2(right - width, y - 10.0), vec2(width, 20.0));
+    right = place.left() - 8.0;
+    if button.show(ui, place, theme).clicked() {
+        *steps_folded = !*steps_folded;
+    }
     if notes.len() > 1 {
         let text = format!("{} of {}", state.shown + 1, notes.len());
         let button = TextButton::new(&text, "Shows the next note.").plain().named("next note");
@@ -39,6 +67,20 @@ pub(super) fn show(state: &mut NotesState, ui: &mut Ui, rect: Rect, context: &Dr
         if button.show(ui, place, theme).clicked() {
             state.shown = (state.shown + 1) % notes.len();
         }
+    }
+    if let Some(note) = note {
+        let help = "Opens the guide at the paragraph on this note.";
+        let button = TextButton::new("guide", help).plain().named("guide to this note").size(12.0);
+        let width = button.width(ui);
+        let place = Rect::from_min_size(pos2(right - width, y - 10.0), vec2(width, 20.0));
+        right = place.left() - 8.0;
+        let button = button.show(ui, place, theme);
+        let heading = guide::heading(note.rule);
+        Popup::menu(&button).width(GUIDE_PT).show(|ui| {
+            ui.strong(heading);
+            ui.label(guide::paragraph(heading).unwrap_or_default());
+            ui.weak("docs/guide.md");
+        });
     }
     let left = title.right() + 12.0;
     let Some(note) = note else {

@@ -11,11 +11,12 @@ use super::notes::{self, NotesState};
 use super::param_editor::ParamEditor;
 use super::readout;
 use super::stages::{self, StagesState};
+use super::steps;
 use super::stretch_readout;
 use super::theme::Theme;
 use super::undo::UndoHistory;
 use super::window_state::WindowState;
-use crate::live::{HistorySource, LiveReadout};
+use crate::live::{Compared, HistorySource, LiveReadout};
 use crate::presets::PresetStore;
 use egui::{Rect, Ui, UiBuilder, vec2};
 use std::path::PathBuf;
@@ -42,6 +43,7 @@ pub struct Screen {
     stages: StagesState,
     notes: NotesState,
     header: HeaderState,
+    compared: Compared,
     /// The figures that are written, and since when, s.
     steady: Option<(f64, LiveReadout)>,
     /// Theme for which egui's style was set last.
@@ -62,6 +64,7 @@ impl Screen {
             stages: StagesState::default(),
             notes: NotesState::default(),
             header: HeaderState::default(),
+            compared: Compared::default(),
             steady: None,
             applied_dark: None,
         }
@@ -121,7 +124,7 @@ impl Screen {
         ui.set_clip_rect(ui.ctx().content_rect());
         ui.painter().rect_filled(area, 0.0, theme.window);
         let size = area.size().max(vec2(MIN_SIZE.0, MIN_SIZE.1));
-        let layout = Layout::of(Rect::from_min_size(area.min, size));
+        let layout = Layout::with_steps(Rect::from_min_size(area.min, size), !self.window_state.steps_folded);
         let state = &mut self.window_state;
         keys::apply(ui.ctx(), &mut editor, &mut state.slots);
         part(ui, layout.header, "header", |ui| {
@@ -137,6 +140,16 @@ impl Screen {
                 &mut requests,
             )
         });
+        let settings = editor.settings();
+        self.compared.follow(&settings);
+        if layout.steps.height() > 0.0 {
+            let (compared, notes, loops) = (&self.compared, &mut self.notes, self.loops);
+            part(ui, layout.steps, "steps", |ui| {
+                if let Some(step) = steps::show(compared, loops, ui, layout.steps, &context, &settings) {
+                    notes.show_step(step, &context.steady.notes);
+                }
+            });
+        }
         let chart_area = layout.chart.scales[0].union(layout.chart.values[2]).union(layout.chart.bar);
         part(ui, chart_area, "chart", |ui| {
             chart::show(&mut self.chart, state, ui, &layout.chart, &context, &mut editor)
@@ -156,7 +169,10 @@ impl Screen {
             let (stages, solo) = (&mut self.stages, &mut self.solo);
             stages::show(stages, state, solo, ui, layout.stages, &context, &mut editor, &mut requests)
         });
-        part(ui, layout.notes, "notes", |ui| notes::show(&mut self.notes, ui, layout.notes, &context));
+        part(ui, layout.notes, "notes", |ui| {
+            let folded = &mut self.window_state.steps_folded;
+            notes::show(&mut self.notes, folded, ui, layout.notes, &context);
+        });
 
         if editor.is_nudging() {
             ui.ctx().request_repaint_after(Duration::from_millis(NUDGE_REPAINT_MS));

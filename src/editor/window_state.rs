@@ -51,6 +51,13 @@ impl TimeSpan {
 /// Choices of the loudness above which the output is marked, LUFS; 0 = never.
 pub const MONITORING_LEVELS: [i8; 7] = [0, -23, -20, -18, -16, -14, -12];
 
+/// Choices of the slope of the spectra, tenths of a dB per octave: 0 for white noise, 3 for pink noise, 4.5
+/// for music that falls more steeply (common practice, no source).
+pub const SPECTRUM_SLOPES: [u8; 3] = [0, 30, 45];
+
+/// Pink noise is level.
+const DEFAULT_SPECTRUM_SLOPE: u8 = 30;
+
 /// Choices of the scale, %.
 pub const SCALES_PERCENT: [u16; 6] = [75, 100, 125, 150, 175, 200];
 
@@ -73,12 +80,15 @@ pub struct WindowState {
     pub slots: Slots,
     /// Gain from the middle to the edge of the EQ chart, dB: 3, 6 or 12.
     pub eq_range_db: u8,
-    /// Spectra tilted by 4.5 dB per octave.
-    pub tilt: bool,
+    /// Slope of a spectrum that is drawn level, tenths of a dB per octave of power density: one of
+    /// [`SPECTRUM_SLOPES`].
+    pub spectrum_slope: u8,
     /// Name of the delivery target.
     pub target: String,
     /// The measurement follows the transport.
     pub follow_transport: bool,
+    /// The strip of steps is folded away.
+    pub steps_folded: bool,
     /// The chart shows the pass before as a pale line.
     pub previous_pass: bool,
     /// Loudness above which the output is marked, LUFS; 0 = never. One of [`MONITORING_LEVELS`].
@@ -97,9 +107,10 @@ impl Default for WindowState {
             span: TimeSpan::default(),
             slots: Slots::default(),
             eq_range_db: 3,
-            tilt: true,
+            spectrum_slope: DEFAULT_SPECTRUM_SLOPE,
             target: String::new(),
             follow_transport: false,
+            steps_folded: false,
             previous_pass: true,
             monitoring_level: 0,
             reference: String::new(),
@@ -118,6 +129,9 @@ impl WindowState {
         window_state.scale =
             window_state.scale.clamp(SCALES_PERCENT[0], SCALES_PERCENT[SCALES_PERCENT.len() - 1]);
         window_state.slots.slot = window_state.slots.slot.min(1);
+        if !SPECTRUM_SLOPES.contains(&window_state.spectrum_slope) {
+            window_state.spectrum_slope = DEFAULT_SPECTRUM_SLOPE;
+        }
         if !MONITORING_LEVELS.contains(&window_state.monitoring_level) {
             window_state.monitoring_level = 0;
         }

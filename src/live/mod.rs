@@ -4,6 +4,7 @@
 //! - [`ReferenceReadout`]: a reference beside it;
 //! - [`HistorySource`]: the recorded columns that the chart draws, [`MeasuredHistory`] those of the
 //!   analysis;
+//! - [`steps()`]: the way through the job, from measurements and settings;
 //! - [`MeasurementRequest`], [`AnalysisUpdates`]: from the window to the analysis.
 
 mod eq_response;
@@ -13,6 +14,7 @@ mod readout;
 mod reference_readout;
 mod requests;
 mod snapshot_readout;
+mod steps;
 
 pub use eq_response::{CURVE_HZ, CURVE_POINTS, CURVE_RANGE_HZ, response};
 pub use history_source::{HistorySource, LiveColumn};
@@ -20,3 +22,4 @@ pub use measured_history::MeasuredHistory;
 pub use readout::{LiveNote, LiveReadout, LoudnessReadout, ReductionReadout, SourceFinding};
 pub use reference_readout::{ReferenceFigures, ReferenceLoad, ReferenceReadout, SHARES, ToneReadout};
 pub use requests::{AnalysisUpdates, MeasurementRequest, target};
+pub use steps::{Compared, Step, StepId, StepState, steps};

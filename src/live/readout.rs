@@ -4,7 +4,7 @@
 use super::eq_response::response;
 use super::reference_readout::ReferenceReadout;
 use crate::chain::ChainReadout;
-use crate::meter::{TARGETS, Target};
+use crate::meter::{RuleId, TARGETS, Target};
 use crate::settings::Settings;
 use crate::stage::eq::EqCurve;
 use std::sync::Arc;
@@ -57,6 +57,8 @@ pub struct ReductionReadout {
     pub now: f64,
     /// Deepest reduction since the measurement began, dB ≥ 0.
     pub deepest: f64,
+    /// Mean of the deepest reductions while active, of the measurement, dB.
+    pub depth: f64,
     /// Share of the last ten seconds in which the stage reduced, 0 to 1.
     pub active_share: f64,
 }
@@ -73,6 +75,8 @@ pub struct SourceFinding {
 /// One line of advice.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LiveNote {
+    /// Its rule.
+    pub rule: RuleId,
     /// True for what is audible or fails a delivery check; false for information.
     pub is_warning: bool,
     /// What the figures mean.
@@ -115,6 +119,8 @@ pub struct LiveReadout {
     pub spectrum_input: Vec<f32>,
     /// Levels of the output, likewise.
     pub spectrum_output: Vec<f32>,
+    /// Levels of the output averaged since the measurement was reset, likewise.
+    pub spectrum_average: Vec<f32>,
     /// Level at the compressor's detector, dBFS, and the reduction, dB.
     pub compressor_point: (f64, f64),
     /// Make-up gain that the compressor applies now, dB.
@@ -174,6 +180,7 @@ impl Default for LiveReadout {
             response: [Vec::new(), Vec::new()],
             spectrum_input: Vec::new(),
             spectrum_output: Vec::new(),
+            spectrum_average: Vec::new(),
             compressor_point: (f64::NEG_INFINITY, 0.0),
             makeup_db: 0.0,
             measuring: true,

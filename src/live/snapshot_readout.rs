@@ -18,12 +18,13 @@ impl LiveReadout {
         self.pumping_db = snapshot.pumping;
         let has_signal = snapshot.before.max_true_peak.is_finite();
         for (levels, bands) in [
-            (&mut self.spectrum_input, &snapshot.spectrum_before),
-            (&mut self.spectrum_output, &snapshot.spectrum_after),
+            (&mut self.spectrum_input, &snapshot.spectrum_before.now),
+            (&mut self.spectrum_output, &snapshot.spectrum_after.now),
+            (&mut self.spectrum_average, &snapshot.spectrum_after.mean),
         ] {
             levels.clear();
             if has_signal {
-                levels.extend_from_slice(&bands.now);
+                levels.extend_from_slice(bands);
             }
         }
         self.measuring = snapshot.measuring;
@@ -53,7 +54,7 @@ fn loudness(readings: &Readings) -> LoudnessReadout {
 }
 
 fn reduction(stage: &meter::reduction::ReductionStats) -> ReductionReadout {
-    ReductionReadout { now: stage.now, deepest: stage.most, active_share: stage.share }
+    ReductionReadout { now: stage.now, deepest: stage.most, depth: stage.depth, active_share: stage.share }
 }
 
 /// The rules about the source that apply, worded by the same table as the notes.
@@ -108,6 +109,7 @@ fn note(note: &meter::AdviceNote) -> LiveNote {
             | ChannelsIdentical
     );
     LiveNote {
+        rule: note.rule,
         is_warning: !is_information,
         text: note.says.clone(),
         remedy: note.advises.clone(),

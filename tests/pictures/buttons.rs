@@ -229,3 +229,17 @@ fn every_control_has_an_accessible_name() {
         .filter(|node| node.accesskit_node().role() == egui::accesskit::Role::Slider);
     assert!(sliders.count() >= 25);
 }
+
+#[test]
+fn the_slope_of_the_spectra_is_chosen_and_saved() {
+    let mut rig = crate::legibility::with_music(1180.0, 760.0);
+    let drawn = |rig: &Rig| format!("{:?}", rig.0.output().shapes);
+    let mut seen = vec![drawn(&rig)];
+    for slope in [45, 0, 30] {
+        rig.click("spectrum slope");
+        assert_eq!(rig.0.state().screen.window_state.spectrum_slope, slope);
+        seen.push(drawn(&rig));
+    }
+    assert!(rig.0.state().requests.iter().any(|request| request.save_window_state));
+    assert!(seen[0] != seen[1] && seen[1] != seen[2], "the spectra are drawn with it");
+}

@@ -12,4 +12,5 @@ mod rig;
 mod scene;
 mod snapshots;
 mod song;
+mod steps;
 mod stretch;

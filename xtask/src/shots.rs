@@ -13,7 +13,7 @@ use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Writer};
 use lintel::live::{self, LiveReadout, MeasuredHistory};
 use lintel::meter::{Analysis, History};
 use lintel::player::{LoadedSong, Playhead};
-use lintel::settings::{BandChannel, BandKind, Settings, StageOrder};
+use lintel::settings::{BandChannel, BandKind, Compare, Settings, StageOrder};
 use lintel::stage::eq::EqCurve;
 use lintel::tap_ring::Transport;
 use std::path::Path;
@@ -22,8 +22,11 @@ use std::sync::{Arc, Mutex};
 /// Folder of all pictures.
 const FOLDER: &str = "target/shots";
 
-/// Folder of the two that the documents show.
+/// Folder of those that the README shows.
 const DOCS_FOLDER: &str = "docs/screen";
+
+/// Folder of those that the guide shows.
+const GUIDE_FOLDER: &str = "docs/guide";
 
 /// Length of the mix in most pictures, s.
 const MUSIC_S: f64 = 104.0;
@@ -44,13 +47,36 @@ struct Shot {
     seconds: f64,
     /// With the row of the song, as in the standalone window.
     song: bool,
+    /// A drag after the clicks, shares of the window.
+    drag: Option<[(f32, f32); 2]>,
+    /// File in the guide's folder, without the extension.
+    guide: Option<&'static str>,
 }
 
 impl Shot {
     fn new(name: &'static str, settings: Settings) -> Self {
         let (window_state, input_gain_db) = (WindowState::default(), 0.0);
         let (scale, pointer, clicks, seconds) = (2.0, None, Vec::new(), MUSIC_S);
-        Self { name, window_state, settings, scale, pointer, clicks, input_gain_db, seconds, song: false }
+        let (song, drag, guide) = (false, None, None);
+        Self {
+            name,
+            window_state,
+            settings,
+            scale,
+            pointer,
+            clicks,
+            input_gain_db,
+            seconds,
+            song,
+            drag,
+            guide,
+        }
+    }
+
+    /// Also a picture of the guide.
+    fn guide(mut self, file: &'static str) -> Self {
+        self.guide = Some(file);
+        self
     }
 
     fn with_state(mut self, change: impl FnOnce(&mut WindowState)) -> Self {
@@ -95,6 +121,10 @@ fn shots() -> Vec<Shot> {
     let mut pumping = mastered();
     pumping.limiter.drive = 22.0;
     (pumping.limiter.release, pumping.limiter.soft_clip) = (120.0, 0.0);
+    let mut squeezed = Settings::default();
+    squeezed.compressor.on = true;
+    let mut before = mastered();
+    before.compare = Compare::Before;
     let mut off = mastered();
     (off.eq.on, off.compressor.on, off.limiter.removed_only, off.bypass) = (false, false, true, true);
     let hover = Shot { pointer: Some((0.45, 0.33)), ..Shot::new("hover", mastered()) };
@@ -105,8 +135,19 @@ fn shots() -> Vec<Shot> {
         Shot::new("dark", mastered()).with_state(|s| s.dark = true),
         Shot::new("slot-b", other).with_state(|s| s.slots.slot = 1),
         Shot::new("large-move", large).with_state(|s| s.eq_range_db = 12),
-        Shot::new("pumping", pumping).with_state(|s| s.span = TimeSpan::Seconds10),
-        Shot { input_gain_db: 4.0, ..Shot::new("full-scale-source", Settings::default()) },
+        Shot::new("pumping", pumping)
+            .with_state(|s| s.span = TimeSpan::Seconds10)
+            .scale(1.0)
+            .guide("pumping"),
+        Shot { input_gain_db: 4.0, ..Shot::new("full-scale-source", squeezed) }.scale(1.0).guide("input"),
+        Shot {
+            clicks: vec![(0.40, 0.30)],
+            drag: Some([(0.50, 0.20), (0.66, 0.20)]),
+            ..Shot::new("stretch", mastered())
+        }
+        .scale(1.0)
+        .guide("stretch"),
+        Shot::new("compare", before).scale(1.0).guide("compare"),
         Shot { seconds: 128.0, ..Shot::new("whole-song", mastered()) }
             .with_state(|s| s.span = TimeSpan::Song),
         Shot::new("ten-seconds", mastered()).with_state(|s| s.span = TimeSpan::Seconds10),
@@ -120,10 +161,13 @@ fn shots() -> Vec<Shot> {
         frozen,
         Shot { clicks: vec![(0.13, 0.03)], ..Shot::new("presets", mastered()) },
         Shot { pointer: Some((0.87, 0.60)), ..Shot::new("tip", mastered()) },
-        Shot { seconds: 0.0, ..Shot::new("nothing-yet", Settings::default()) },
+        Shot { seconds: 0.0, ..Shot::new("nothing-yet", Settings::default()) }.scale(1.0).guide("start"),
         Shot { song: true, ..Shot::new("song", mastered()) },
         Shot { song: true, clicks: vec![(0.89, 0.967)], ..Shot::new("song-export", mastered()) }
             .with_state(|s| s.dark = true),
+        Shot { song: true, clicks: vec![(0.89, 0.967)], ..Shot::new("export", mastered()) }
+            .scale(1.0)
+            .guide("export"),
     ]
 }
 
@@ -132,6 +176,7 @@ pub fn run() -> Result<(), Failure> {
     nice_plug_xtask::chdir_workspace_root().map_err(|err| format!("{err:#}"))?;
     std::fs::create_dir_all(FOLDER)?;
     std::fs::create_dir_all(DOCS_FOLDER)?;
+    std::fs::create_dir_all(GUIDE_FOLDER)?;
     let mix = testkit::quartet::mix(128.0);
     let file = Path::new(FOLDER).join("quartet.wav");
     let rate = testkit::quartet::RATE as u32;
@@ -144,12 +189,14 @@ pub fn run() -> Result<(), Failure> {
     for shot in shots() {
         let file = format!("{}.png", shot.name);
         let (pixels, [width, height]) = draw(&shot, &mix, &loaded);
-        let mut folders = vec![FOLDER];
-        if matches!(shot.name, "light" | "dark") {
-            folders.push(DOCS_FOLDER);
-        }
-        for folder in folders {
-            write(&Path::new(folder).join(&file), &pixels, width, height)?;
+        write(&Path::new(FOLDER).join(&file), &pixels, width, height)?;
+        let docs = match shot.name {
+            "light" | "dark" => Some(format!("{DOCS_FOLDER}/{file}")),
+            "song" => Some(format!("{DOCS_FOLDER}/window.png")),
+            _ => shot.guide.map(|name| format!("{GUIDE_FOLDER}/{name}.png")),
+        };
+        if let Some(path) = docs {
+            write(Path::new(&path), &pixels, width, height)?;
         }
         println!("{FOLDER}/{file}  {width} x {height}");
     }
@@ -223,7 +270,7 @@ fn draw(shot: &Shot, mix: &[Vec<f32>; 2], loaded: &LoadedSong) -> (Vec<u8>, [usi
                 let audible_frame = frame_at(shot.seconds);
                 let target = live::target("");
                 let (playing, starts_softly, user_bounds) = (true, false, true);
-                let (silent, export) = (None, None);
+                let (silent, export, preview) = (None, None, None);
                 let playhead = &playhead;
                 let view = SongView {
                     song: loaded,
@@ -234,6 +281,7 @@ fn draw(shot: &Shot, mix: &[Vec<f32>; 2], loaded: &LoadedSong) -> (Vec<u8>, [usi
                     user_bounds,
                     silent,
                     export,
+                    preview,
                     target,
                 };
                 song::show(&mut state, ui, lower, &theme, &view);
@@ -250,6 +298,16 @@ fn draw(shot: &Shot, mix: &[Vec<f32>; 2], loaded: &LoadedSong) -> (Vec<u8>, [usi
             let (button, modifiers) = (egui::PointerButton::Primary, egui::Modifiers::NONE);
             frame(vec![Event::PointerButton { pos, button, pressed, modifiers }]);
         }
+    }
+    if let Some([from, to]) = shot.drag.map(|drag| drag.map(place)) {
+        let (button, modifiers) = (egui::PointerButton::Primary, egui::Modifiers::NONE);
+        frame(vec![Event::PointerMoved(from)]);
+        frame(vec![Event::PointerButton { pos: from, button, pressed: true, modifiers }]);
+        for n in 1..=10 {
+            frame(vec![Event::PointerMoved(from + (to - from) * (n as f32 / 10.0))]);
+        }
+        frame(vec![Event::PointerButton { pos: to, button, pressed: false, modifiers }]);
+        frame(vec![Event::PointerGone]);
     }
     if let Some(pointer) = shot.pointer {
         frame(vec![Event::PointerMoved(place(pointer))]);

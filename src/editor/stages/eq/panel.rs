@@ -42,7 +42,7 @@ pub(in crate::editor::stages) fn show(
     let changes = reference::Changes { window_state, requests, editor };
     reference::popup(&mut state.reference, &button, context, &bands, changes);
     let scale = EqScale { rect: graph, range_db: f64::from(window_state.eq_range_db) };
-    chart::draw(ui, &scale, context, window_state.tilt);
+    chart::draw(ui, &scale, context, window_state.spectrum_slope);
     let painter = ui.painter().with_clip_rect(graph);
     reference::fitted_curve(&state.reference, &painter, &scale, context);
     nodes::show(&mut state.nodes, solo, ui, &scale, context, editor, &bands);
