@@ -3,6 +3,7 @@
 //! ```text
 //! in → trim → EQ ⇄ compressor → drive → limiter → word length → out
 //!  '------------- delay ---------------------------------> bypass, compare
+//!                                             reference ------------------'
 //! ```
 //!
 //! The plugin, the command line and the tests all run [`Chain`]. It processes any number of frames in
@@ -12,6 +13,7 @@
 mod edge;
 mod faded;
 mod ordered;
+mod reference;
 
 use crate::dsp::delay::Delay;
 use crate::dsp::gain::Gain;
@@ -26,10 +28,16 @@ use crate::tap_ring::Tap;
 use edge::{EdgeSample, clean};
 use faded::{FADE_S, faded};
 use ordered::{Changed, OrderedStages};
+use reference::ReferencePlayer;
+pub use reference::ReferenceSound;
 use std::ops::RangeInclusive;
 
 /// 63 % time of the listening gains of level-matched comparison, seconds.
 const LISTENING_GLIDE_S: f64 = 0.05;
+
+/// Loudness at which a reference is heard before any of the music has been measured, LUFS: the target of
+/// EBU R 128, so that it does not startle.
+const UNMEASURED_LUFS: f64 = -23.0;
 
 /// Fall of an EQ band's ringing that counts as silence, dB.
 const RING_OUT_DB: f64 = 100.0;
@@ -62,8 +70,9 @@ pub struct Chain {
     soloed: Option<usize>,
     /// 1 = the untouched input is heard (compare: before).
     before: Fade,
-    /// Listening gains of input and result, linear, at most 1.
-    listening_gain: [Smooth; 2],
+    reference: ReferencePlayer,
+    /// Listening gains of input, result and reference, linear, at most 1.
+    listening_gain: [Smooth; 3],
     /// Frames of the present chunk already processed.
     at: usize,
     /// Nothing has been processed since the reset: settings can still be applied at once.
@@ -82,6 +91,9 @@ pub struct ChainReadout {
     pub makeup: f64,
     /// How much louder the result is than the untouched input, dB.
     pub louder_by: f64,
+    /// What compare does to the level of input, result and reference, dB, at most 0. That of the reference is
+    /// 0 without one.
+    pub listening_db: [f64; 3],
 }
 
 /// Buffers of one chunk.
@@ -120,7 +132,8 @@ impl Chain {
             loudness_match: LoudnessMatch::new(sample_rate),
             soloed: None,
             before: fade(false),
-            listening_gain: [Smooth::new(1.0, LISTENING_GLIDE_S, 1e-6, sample_rate); 2],
+            reference: ReferencePlayer::new(sample_rate),
+            listening_gain: [Smooth::new(1.0, LISTENING_GLIDE_S, 1e-6, sample_rate); 3],
             at: 0,
             fresh: true,
             buffers: ChunkBuffers {
@@ -195,6 +208,7 @@ impl Chain {
         self.word_rounding.set(&settings.output);
         self.bypass.set(settings.bypass);
         self.before.set(settings.compare == Compare::Before);
+        self.reference.set(settings.compare == Compare::Reference);
     }
 
     /// The settings as last set.
@@ -211,6 +225,7 @@ impl Chain {
         for fade in [&mut self.trim_on, &mut self.bypass, &mut self.before] {
             fade.jump();
         }
+        self.reference.jump();
     }
 
     /// Clears all signal and jumps to the targets; the next frame is the first of a chunk.
@@ -222,6 +237,7 @@ impl Chain {
         self.untouched.iter_mut().for_each(Delay::reset);
         self.compressor_db.reset();
         self.loudness_match.reset();
+        self.reference.restart();
         self.set_listening_gains();
         self.listening_gain.iter_mut().for_each(Smooth::jump);
         self.at = 0;
@@ -245,6 +261,7 @@ impl Chain {
             compressor_point: self.compressor_point(),
             makeup: self.makeup_db(),
             louder_by: self.louder_by_db(),
+            listening_db: self.listening_db(),
         }
     }
 
@@ -268,6 +285,34 @@ impl Chain {
     /// louder of the two down by it.
     pub fn louder_by_db(&self) -> f64 {
         self.loudness_match.difference_db()
+    }
+
+    /// Exchanges what compare plays as the reference: `next` in (none removes it), at the next tick at which
+    /// it is not heard; what it replaces waits for [`take_replaced_reference`](Self::take_replaced_reference).
+    /// Allocates and frees nothing. [`process_wide`](Self::process_wide) never plays it.
+    ///
+    /// # Errors
+    /// `next` itself, while an earlier exchange is not over or its sound not taken back, or if it has another
+    /// sample rate (to the nearest Hz).
+    pub fn offer_reference(
+        &mut self,
+        next: Option<Box<ReferenceSound>>,
+    ) -> Result<(), Option<Box<ReferenceSound>>> {
+        let rate = self.sample_rate.round();
+        if next.as_deref().is_some_and(|sound| f64::from(sound.rate()) != rate) {
+            return Err(next);
+        }
+        self.reference.offer(next)
+    }
+
+    /// Whether [`offer_reference`](Self::offer_reference) would take something now.
+    pub fn takes_a_reference(&self) -> bool {
+        self.reference.takes_offers()
+    }
+
+    /// The reference that was replaced last, once: to be freed where freeing is allowed.
+    pub fn take_replaced_reference(&mut self) -> Option<Box<ReferenceSound>> {
+        self.reference.take_replaced()
     }
 
     /// Processes in place: one slice (mono) or two (stereo) of equal length, any length. `tap`
@@ -334,20 +379,45 @@ impl Chain {
         self.word_rounding.tick();
         self.bypass.tick();
         self.before.tick();
+        self.reference.tick();
         self.set_listening_gains();
         for gain in &mut self.listening_gain {
             gain.tick();
         }
     }
 
-    /// Listening gains: with compare on, the louder of input and result is turned down.
+    /// Listening gains: with compare on, the louder of input, result and reference are turned down.
     fn set_listening_gains(&mut self) {
-        let louder_by = match self.settings.compare {
-            Compare::Off => 0.0,
-            Compare::Before | Compare::After => self.louder_by_db(),
+        let gains_db = match self.settings.compare {
+            Compare::Off => [0.0; 3],
+            Compare::Before | Compare::After | Compare::Reference => self.listening_db(),
         };
-        self.listening_gain[0].set(db::to_gain(louder_by.min(0.0)));
-        self.listening_gain[1].set(db::to_gain((-louder_by).min(0.0)));
+        for (gain, db) in self.listening_gain.iter_mut().zip(gains_db) {
+            gain.set(db::to_gain(db));
+        }
+    }
+
+    /// What brings input, result and reference to the loudness of the quietest, dB. The input's loudness is
+    /// that of everything since the reset, as the reference's is that of its whole file.
+    fn listening_db(&self) -> [f64; 3] {
+        let louder_by = self.louder_by_db();
+        let programme = self.loudness_match.programme_lufs();
+        let pair = |quietest: f64| [quietest, quietest - louder_by];
+        match self.reference.loudness() {
+            Some(loudness) if programme.is_finite() => {
+                let reference = loudness - programme;
+                let [before, after] = pair(louder_by.min(0.0).min(reference));
+                [before, after, before - reference]
+            }
+            Some(loudness) => {
+                let [before, after] = pair(louder_by.min(0.0));
+                [before, after, (UNMEASURED_LUFS - loudness).min(0.0)]
+            }
+            None => {
+                let [before, after] = pair(louder_by.min(0.0));
+                [before, after, 0.0]
+            }
+        }
     }
 
     /// Fills the block and the delayed untouched input.
@@ -392,8 +462,10 @@ impl Chain {
             }
         }
         let is_result = self.before.is_dry()
+            && self.reference.is_silent()
             && self.bypass.is_dry()
             && self.listening_gain.iter().all(|gain| gain.is_still() && gain.end() == 1.0);
+        let is_mono = io.len() == 1;
         for (ch, out) in io.iter_mut().enumerate().take(CHANNELS) {
             let out = &mut out[done..done + len];
             if !S::IS_MONITORED || is_result {
@@ -413,11 +485,17 @@ impl Chain {
                 let wet = block.ch[ch][i];
                 let at = block.start + i;
                 let (m, b) = (self.before.at(at), self.bypass.at(at));
-                let [dry_gain, wet_gain] = [0, 1].map(|n: usize| self.listening_gain[n].at(at));
-                let heard = wet * wet_gain * (1.0 - m) + dry * dry_gain * m;
+                let [dry_gain, wet_gain, reference_gain] =
+                    [0, 1, 2].map(|n: usize| self.listening_gain[n].at(at));
+                let mut heard = wet * wet_gain * (1.0 - m) + dry * dry_gain * m;
+                if !self.reference.is_silent() {
+                    let reference = self.reference.sample(ch, is_mono, i) * reference_gain;
+                    heard += (reference - heard) * self.reference.share(at);
+                }
                 *out = S::from_f64(heard + (dry - heard) * b);
             }
         }
+        self.reference.advance(len);
     }
 }
 

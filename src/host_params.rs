@@ -6,7 +6,7 @@ use crate::sync::ChangeCounter;
 use nice_plug::plugin::ParamValue;
 use nice_plug::prelude::*;
 use std::collections::BTreeMap;
-use std::sync::{Arc, RwLock};
+use std::sync::{Arc, OnceLock, RwLock};
 
 /// One host parameter, in the type that fits its kind.
 enum HostParam {
@@ -22,14 +22,38 @@ pub struct HostParams {
     changes: Arc<ChangeCounter>,
     /// The saved window state, a text that only the window interprets.
     window_state: RwLock<String>,
+    /// Counts the window states that the host has recalled.
+    recalls: ChangeCounter,
+    /// Called with each of them.
+    on_recall: OnceLock<OnRecall>,
 }
+
+/// What is done with a window state that the host has recalled, on the host's thread.
+type OnRecall = Box<dyn Fn(&str) + Send + Sync>;
 
 impl HostParams {
     /// All parameters at their defaults.
     pub fn new() -> Self {
         let changes = Arc::new(ChangeCounter::default());
         let list = params::all().iter().map(|param| HostParam::new(param, &changes)).collect();
-        Self { list, changes, window_state: RwLock::new(String::new()) }
+        Self {
+            list,
+            changes,
+            window_state: RwLock::new(String::new()),
+            recalls: ChangeCounter::default(),
+            on_recall: OnceLock::new(),
+        }
+    }
+
+    /// Calls `then` with every window state that the host recalls with a session; the first call counts. An
+    /// active instance is not activated again by that.
+    pub fn on_recall(&self, then: impl Fn(&str) + Send + Sync + 'static) {
+        let _ = self.on_recall.set(Box::new(then));
+    }
+
+    /// The number of window states that the host has recalled, and one.
+    pub fn recalls(&self) -> u64 {
+        self.recalls.count()
     }
 
     /// The number of changes so far: it differs if any value may have changed.
@@ -173,7 +197,12 @@ unsafe impl Params for HostParams {
 
     fn deserialize_fields(&self, serialized: &BTreeMap<String, String>) {
         if let Some(text) = serialized.get(WINDOW_KEY).and_then(|text| serde_json::from_str(text).ok()) {
-            self.set_window_state(text);
+            let text: String = text;
+            self.set_window_state(text.clone());
+            self.recalls.changed();
+            if let Some(then) = self.on_recall.get() {
+                then(&text);
+            }
         }
     }
 }

@@ -27,6 +27,8 @@ pub struct Palette {
     pub teal: Rgb,
     /// Loudness.
     pub ochre: Rgb,
+    /// A reference.
+    pub violet: Rgb,
 }
 
 /// Dark text on a light background.
@@ -41,6 +43,7 @@ pub const LIGHT: Palette = Palette {
     red: [0xB0, 0x2E, 0x1C],
     teal: [0x0B, 0x60, 0x6C],
     ochre: [0x83, 0x56, 0x00],
+    violet: [0x5E, 0x3C, 0x8C],
 };
 
 /// Light text on a dark background.
@@ -55,6 +58,7 @@ pub const DARK: Palette = Palette {
     red: [0xFF, 0x82, 0x6B],
     teal: [0x62, 0xC9, 0xD0],
     ochre: [0xE2, 0xB3, 0x50],
+    violet: [0xC0, 0xA6, 0xF0],
 };
 
 /// `color` as CSS and SVG write it: `#1d2228`.

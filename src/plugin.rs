@@ -25,20 +25,33 @@ pub struct Lintel {
     /// To the analysis and the window.
     #[cfg(feature = "editor")]
     sender: Option<crate::editor::InstanceSender>,
+    /// References for the chain.
+    #[cfg(feature = "editor")]
+    reference: Option<crate::player::ReferenceReceiver>,
     /// The host renders offline: monitoring is ignored.
     offline: bool,
 }
 
 impl Default for Lintel {
     fn default() -> Self {
+        #[cfg(feature = "editor")]
+        let shared = Arc::new(crate::editor::SharedInstance::default());
+        let params = Arc::new(HostParams::new());
+        #[cfg(feature = "editor")]
+        params.on_recall({
+            let shared = shared.clone();
+            move |window| shared.recall(window)
+        });
         Self {
-            params: Arc::new(HostParams::new()),
+            params,
             chain: None,
             applied_changes: 0,
             #[cfg(feature = "editor")]
-            shared: Arc::default(),
-            #[cfg(feature = "editor")]
             sender: None,
+            #[cfg(feature = "editor")]
+            reference: shared.take_receiver(),
+            #[cfg(feature = "editor")]
+            shared,
             offline: false,
         }
     }
@@ -101,6 +114,8 @@ impl Plugin for Lintel {
         }
         if self.chain.as_ref().is_none_or(|chain| chain.sample_rate() != rate) {
             self.chain = Some(Chain::new(rate));
+            #[cfg(feature = "editor")]
+            self.shared.reference.chain_created(rate.round() as u32);
         }
         if let Some(chain) = &self.chain {
             context.set_latency_samples(chain.latency() as u32);
@@ -121,9 +136,8 @@ impl Plugin for Lintel {
             if self.sender.as_ref().is_none_or(|sender| !sender.fits(rate, channels)) {
                 self.sender = self.shared.start(rate, channels);
             }
-            // The framework activates again after it has loaded a state.
-            let (target, follow) = crate::editor::saved_measurement(&self.params.window_state());
-            self.shared.measure_as_saved(target, follow);
+            self.shared.set_offline(offline);
+            self.shared.recall(&self.params.window_state());
         }
         #[cfg(not(feature = "editor"))]
         let _ = layout;
@@ -157,6 +171,10 @@ impl Plugin for Lintel {
         let mut has_signal = transport.playing;
         #[cfg(feature = "editor")]
         chain.solo(if self.offline { None } else { self.shared.solo() });
+        #[cfg(feature = "editor")]
+        if let Some(reference) = &mut self.reference {
+            reference.exchange(chain);
+        }
         chain.process(buffer.as_slice(), |tap| {
             #[cfg(feature = "editor")]
             if let Some(sender) = &mut self.sender {

@@ -47,7 +47,7 @@ pub enum StageOrder {
     CompressorFirst,
 }
 
-/// Level-matched comparison of input and result. The louder of the two is turned down, never the
+/// Level-matched comparison of input, result and a reference. The louder ones are turned down, never the
 /// quieter up, so that a comparison cannot clip or become suddenly loud.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 pub enum Compare {
@@ -58,6 +58,8 @@ pub enum Compare {
     Before,
     /// The processed signal, level-matched.
     After,
+    /// The reference, level-matched; without one the processed signal.
+    Reference,
 }
 
 /// The five EQ bands.

@@ -13,6 +13,7 @@
 
 use super::k_weighting::KWeighting;
 use super::loudness_difference::{AveragingMemory, LoudnessDifference};
+use super::programme_loudness::ProgrammeLoudness;
 use super::{CHANNELS, CHUNK};
 use multiversion::multiversion;
 
@@ -71,6 +72,8 @@ pub struct LoudnessMatch {
     /// Weighted energy of the chunk in progress, before and after, and its number of frames.
     energy: [f64; 2],
     frames: usize,
+    /// Of the first signal.
+    programme: ProgrammeLoudness,
     difference: LoudnessDifference,
     /// The newer part of the same.
     newer: LoudnessDifference,
@@ -91,6 +94,7 @@ impl LoudnessMatch {
             weighting: KWeighting::new(sample_rate),
             energy: [0.0; 2],
             frames: 0,
+            programme: ProgrammeLoudness::new(sample_rate),
             difference: LoudnessDifference::new(MEMORY, sample_rate),
             newer: LoudnessDifference::new(MEMORY, sample_rate),
             basis: Basis::Average,
@@ -106,6 +110,7 @@ impl LoudnessMatch {
         self.weighting.reset();
         self.energy = [0.0; 2];
         self.frames = 0;
+        self.programme.reset();
         self.difference.reset();
         self.newer.reset();
         self.basis = Basis::Average;
@@ -156,6 +161,7 @@ impl LoudnessMatch {
             return;
         }
         self.weighting.flush();
+        self.programme.add(mean_square[0]);
         self.dropped_db =
             if self.dropped_db.abs() < 1e-6 { 0.0 } else { self.dropped_db * self.dropped_keep };
         let is_measured = self.difference.add(mean_square);
@@ -192,6 +198,11 @@ impl LoudnessMatch {
         if let (Some(whole_db), Some(newer_db)) = (whole_db, self.difference.db()) {
             self.dropped_db += whole_db - newer_db;
         }
+    }
+
+    /// Integrated loudness of the first signal since the reset, LUFS; −∞ before anything was measured.
+    pub fn programme_lufs(&self) -> f64 {
+        self.programme.integrated()
     }
 
     /// How much louder the second signal is than the first, dB, held to ±36; 0 before anything was

@@ -1,7 +1,7 @@
 //! Text buttons and the switches of the stages.
 
 use super::drawing;
-use super::focus::focus_ring;
+use super::focus::{focus_ring, take_requested, target};
 use super::theme::Theme;
 use egui::accesskit::Role;
 use egui::{Align2, Color32, Rect, Response, Sense, Stroke, StrokeKind, Ui, WidgetInfo, vec2};
@@ -97,7 +97,8 @@ impl<'a> TextButton<'a> {
     /// Draws it into `rect`. The response's `clicked` is also true for Enter and Space.
     pub fn show(self, ui: &mut Ui, rect: Rect, theme: &Theme) -> Response {
         let sense = if self.enabled { Sense::click() } else { Sense::hover() };
-        let response = ui.interact(rect, ui.scope_id().with(("button", self.name)), sense);
+        let response = ui.interact(target(rect), ui.scope_id().with(("button", self.name)), sense);
+        take_requested(&response, self.name);
         let p = ui.painter();
         let over = response.hovered() && self.enabled;
         let text = match (self.on, self.enabled) {
@@ -134,7 +135,7 @@ impl<'a> TextButton<'a> {
 
 /// The round switch of a stage on the signal path: filled while the stage is on.
 pub fn stage_switch(ui: &mut Ui, rect: Rect, theme: &Theme, on: bool, name: &str, help: &str) -> Response {
-    let response = ui.interact(rect, ui.scope_id().with(("stage switch", name)), Sense::click());
+    let response = ui.interact(target(rect), ui.scope_id().with(("stage switch", name)), Sense::click());
     let p = ui.painter();
     let radius = if response.hovered() { 6.0 } else { 5.0 };
     if on {

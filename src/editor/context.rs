@@ -8,8 +8,12 @@ use crate::live::{HistorySource, LiveReadout, MeasurementRequest};
 pub struct ScreenRequests {
     /// Pause, resume or reset the integrated measurement.
     pub measurement: MeasurementRequest,
+    /// Loop this part of the song: start and end, s.
+    pub loop_song_s: Option<[f64; 2]>,
     /// Another scale was chosen.
     pub rescale: bool,
+    /// The reference is to be read again, though its path is the same.
+    pub reload_reference: bool,
     /// The [`WindowState`](super::window_state::WindowState) has changed and is to be saved.
     pub save_window_state: bool,
 }
@@ -23,6 +27,8 @@ pub struct DrawContext<'a> {
     pub live: &'a LiveReadout,
     /// A readout that is updated eight times per second, so that figures can be read.
     pub steady: &'a LiveReadout,
+    /// Loudness above which the output is marked, LUFS.
+    pub monitoring_level: Option<f64>,
     /// What the chart draws.
     pub history: &'a dyn HistorySource,
 }

@@ -6,8 +6,10 @@ use super::controls;
 use super::drawing;
 use super::param_editor::ParamEditor;
 use super::slots::Slots;
+use super::spoken;
 use super::window_state::{SCALES_PERCENT, WindowState};
 use crate::numbers::number;
+use crate::params;
 use crate::presets::{Preset, PresetStore};
 use egui::{Align2, Key, Popup, Rect, Response, TextEdit, Ui, pos2, vec2};
 
@@ -152,17 +154,20 @@ fn steps(
     }
 }
 
-/// Tooltip of both compare buttons.
-const COMPARE_HELP: &str = "Compares input (before) and output (after) at the same loudness: the louder of the two is turned down, because the louder one always seems better.";
+/// Tooltip of the third one without a reference.
+const NO_REFERENCE_HELP: &str = "Plays a reference at the same loudness; load one above the EQ's chart.";
+
+/// Sides of the comparison, in the order of the parameter's values from 1 on.
+const SIDES: [&str; 3] = ["before", "after", "reference"];
 
 fn monitoring_width(ui: &Ui, state: &WindowState) -> f32 {
     let w = |text: &str| TextButton::new(text, "").width(ui);
-    let words = w("before") + w("after") + w("bypass") + w("100 %");
+    let words = SIDES.map(w).iter().sum::<f32>() + w("bypass") + w("100 %");
     let plain = TextButton::new(if state.dark { "light" } else { "dark" }, "").plain().width(ui);
     drawing::width(ui.painter(), "compare", drawing::BODY_PT)
         + 8.0
         + words
-        + 2.0
+        + 4.0
         + 62.0
         + 12.0
         + plain
@@ -190,24 +195,32 @@ fn monitoring(
     row.x = label.right() + 8.0;
     let compare = controls::index("compare");
     let now = editor.get(compare).round() as usize;
-    for (n, button) in ["before", "after"].into_iter().enumerate() {
-        let name = ["compare: before", "compare: after"][n];
+    let has_reference = context.live.reference.figures().is_some();
+    for (n, side) in SIDES.into_iter().enumerate() {
+        let name = format!("compare: {side}");
         let on = now == n + 1;
-        if row.show(ui, TextButton::new(button, COMPARE_HELP).named(name).on(on), context, 2.0).clicked() {
+        let enabled = n < 2 || has_reference || on;
+        let help = if enabled { params::all()[compare].help } else { NO_REFERENCE_HELP };
+        let button = TextButton::new(side, help).named(&name).on(on).enabled(enabled);
+        if row.show(ui, button, context, 2.0).clicked() {
             editor.set_once(compare, if on { 0.0 } else { (n + 1) as f32 });
         }
     }
-    // The louder one is turned down by the loudness difference.
-    let applied = format!("{} dB", number(-context.steady.louder_by_db.abs(), 1));
+    // What the side that is heard is turned down by; while not comparing, the most that one would be.
+    let db = context.steady.listening_db;
+    let (place, least) =
+        db.iter().enumerate().fold((0, 0.0), |low, (n, db)| if *db < low.1 { (n, *db) } else { low });
+    let (side, gain) = if now > 0 { (now - 1, db[now - 1]) } else { (place, least) };
+    let applied = format!("{} dB", number(-gain.abs(), 1));
     let color = if now > 0 { theme.text } else { theme.secondary };
     let at = row.place(56.0, 6.0);
     drawing::text(ui.painter(), at.right_center(), Align2::RIGHT_CENTER, &applied, drawing::BODY_PT, color);
-    let louder = if context.steady.louder_by_db >= 0.0 { "after" } else { "before" };
-    ui.interact(at, ui.scope_id().with("applied"), egui::Sense::hover())
-        .on_hover_text(format!("Applied to \"{louder}\", the louder one, while comparing."));
+    let side = SIDES[side];
+    spoken::figure(ui, at, "compare, turned down", &format!("{side} by {applied}"))
+        .on_hover_text(format!("Applied to \"{side}\" while comparing, so that all are equally loud."));
     row.x += 12.0;
 
-    let help = "Passes the input unchanged, bit for bit (subnormal numbers as zero), delayed by the latency.";
+    let help = params::all()[controls::index("bypass")].help;
     let bypass = TextButton::new("bypass", help).on(editor.is_on("bypass")).highlight(theme.red);
     if row.show(ui, bypass, context, 10.0).clicked() {
         editor.toggle("bypass");

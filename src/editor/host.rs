@@ -61,6 +61,7 @@ pub fn create(params: Arc<HostParams>, shared: Arc<SharedInstance>) -> Option<Li
     let controls = HostControls::new(params.clone());
     let thread = NotedThread::default();
     let window = HostWindow {
+        recalls: params.recalls(),
         params,
         view: InstanceView::new(shared),
         screen,
@@ -72,13 +73,6 @@ pub fn create(params: Arc<HostParams>, shared: Arc<SharedInstance>) -> Option<Li
     Some(WaitingEditor::new(inner, thread))
 }
 
-/// How a session measures: the delivery target in its saved window state, and whether the measurement
-/// follows the host's transport.
-pub fn saved_measurement(window: &str) -> (crate::meter::Target, bool) {
-    let state = WindowState::read(window);
-    (crate::live::target(&state.target), state.follow_transport)
-}
-
 /// The content of the window.
 pub struct HostWindow {
     params: Arc<HostParams>,
@@ -86,6 +80,8 @@ pub struct HostWindow {
     screen: Screen,
     controls: HostControls,
     zoom: Zoom,
+    /// The host's recalls that `screen` knows of.
+    recalls: u64,
     /// Takes the thread that builds the window; closing waits for it.
     thread: NotedThread,
 }
@@ -148,6 +144,10 @@ impl NiceEguiApp for HostWindow {
     }
 
     fn ui(&mut self, ui: &mut egui::Ui, _frame: &mut Frame) {
+        if self.recalls != self.params.recalls() {
+            self.recalls = self.params.recalls();
+            self.screen.window_state.recall(WindowState::read(&self.params.window_state()));
+        }
         self.view.refresh(&self.params, &self.screen.window_state);
         let (screen, controls) = (&mut self.screen, &mut self.controls);
         let requests = self.view.with_readout(|live, history| screen.show(ui, live, history, controls));
@@ -173,6 +173,7 @@ impl HostWindow {
         }
         self.view.sync_solo(&mut self.screen.solo);
         self.view.measure(requests.measurement);
+        self.view.load_reference(&self.screen.window_state.reference, requests.reload_reference);
     }
 }
 

@@ -76,7 +76,7 @@ impl ChartLayout {
         const VALUES_WIDTH: f32 = 106.0;
         let (left, right) = (chart_area.left() + SCALE_WIDTH, chart_area.right() - VALUES_WIDTH);
         let cut = |x0: f32, x1: f32, y0: f32, y1: f32| Rect::from_min_max(pos2(x0, y0), pos2(x1, y1));
-        let bar = cut(left, right, chart_area.top(), chart_area.top() + 22.0);
+        let bar = cut(left, right, chart_area.top(), chart_area.top() + 24.0);
         let top = cut(left, right, bar.bottom(), bar.bottom() + 11.0);
         let bottom = cut(left, right, chart_area.bottom() - 19.0, chart_area.bottom());
         let (y, height) = (top.bottom(), bottom.top() - top.bottom());

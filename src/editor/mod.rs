@@ -13,6 +13,7 @@ pub mod focus;
 pub mod header;
 #[cfg(feature = "editor")]
 mod host;
+pub mod keys;
 pub mod layout;
 pub mod notes;
 pub mod param_editor;
@@ -22,15 +23,17 @@ pub mod ruler;
 pub mod screen;
 pub mod slots;
 pub mod song;
+pub mod spoken;
 pub mod stages;
 pub mod standalone;
+mod stretch_readout;
 pub mod theme;
 mod undo;
 pub mod window_state;
 
 pub use controls::{Controls, MemoryControls};
 #[cfg(feature = "editor")]
-pub use host::{InstanceSender, LintelEditor, SharedInstance, create, saved_measurement};
+pub use host::{InstanceSender, LintelEditor, SharedInstance, create};
 pub use param_editor::ParamEditor;
 pub use screen::Screen;
 pub use standalone::StandaloneWindow;

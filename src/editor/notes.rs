@@ -4,6 +4,8 @@
 use super::buttons::TextButton;
 use super::context::DrawContext;
 use super::drawing;
+use super::spoken;
+use crate::live::LiveNote;
 use egui::{Align2, Rect, Stroke, Ui, pos2, vec2};
 
 /// Which note is shown.
@@ -23,7 +25,7 @@ pub(super) fn show(state: &mut NotesState, ui: &mut Ui, rect: Rect, context: &Dr
     let is_warning = note.is_some_and(|note| note.is_warning);
     let tag = Rect::from_min_max(rect.min, pos2(rect.left() + 5.0, rect.bottom()));
     p.rect_filled(tag, 0.0, if is_warning { theme.red } else { theme.border });
-    let title = if is_warning { "warning" } else { "note" };
+    let title = note.map_or("note", kind);
     let color = if is_warning { theme.red } else { theme.secondary };
     let title =
         drawing::bold(&p, pos2(rect.left() + 14.0, y), Align2::LEFT_CENTER, title, drawing::BODY_PT, color);
@@ -41,7 +43,9 @@ pub(super) fn show(state: &mut NotesState, ui: &mut Ui, rect: Rect, context: &Dr
     let left = title.right() + 12.0;
     let Some(note) = note else {
         let empty = "no notes: play the loudest passage, then the whole song";
-        drawing::text(&p, pos2(left, y), Align2::LEFT_CENTER, empty, drawing::BODY_PT, theme.secondary);
+        let at = pos2(left, y);
+        let place = drawing::text(&p, at, Align2::LEFT_CENTER, empty, drawing::BODY_PT, theme.secondary);
+        spoken::figure(ui, place, "notes", "none yet; play the loudest passage, then the whole song");
         return;
     };
     let remedy_width = drawing::width(&p, &note.remedy, drawing::BODY_PT) + 22.0;
@@ -66,15 +70,21 @@ pub(super) fn show(state: &mut NotesState, ui: &mut Ui, rect: Rect, context: &Dr
         let at = pos2(x + 15.0, y - 8.0);
         drawing::text_within(&p, at, &note.remedy, drawing::BODY_PT, theme.text, right - at.x);
     }
-    let rect = Rect::from_min_max(pos2(left, rect.top()), pos2(right, rect.bottom()));
-    let response = ui.interact(rect, ui.scope_id().with("note"), egui::Sense::hover());
-    let (text, remedy, basis) = (note.text.clone(), note.remedy.clone(), note.basis.clone());
-    response.widget_info(|| {
-        egui::WidgetInfo::labeled(egui::accesskit::Role::Label, true, format!("note: {text} {remedy}"))
-    });
-    response.on_hover_ui(|ui| {
-        ui.label(&text);
-        ui.strong(&remedy);
-        ui.small(&basis);
-    });
+    let place = Rect::from_min_max(pos2(left, rect.top()), pos2(right, rect.bottom()));
+    for (n, note) in notes.iter().enumerate() {
+        let name = format!("{} {} of {}", kind(note), n + 1, notes.len());
+        let response = spoken::figure(ui, place, &name, &format!("{} {}", note.text, note.remedy));
+        if n == state.shown {
+            response.on_hover_ui(|ui| {
+                ui.label(&note.text);
+                ui.strong(&note.remedy);
+                ui.small(&note.basis);
+            });
+        }
+    }
+}
+
+/// What a note is called.
+fn kind(note: &LiveNote) -> &'static str {
+    if note.is_warning { "warning" } else { "note" }
 }

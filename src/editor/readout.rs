@@ -4,8 +4,9 @@
 use super::buttons::TextButton;
 use super::context::{DrawContext, ScreenRequests};
 use super::drawing;
+use super::spoken;
 use super::theme::Theme;
-use super::window_state::WindowState;
+use super::window_state::{MONITORING_LEVELS, WindowState};
 use crate::live::LiveReadout;
 use crate::meter::Target;
 use crate::numbers::{clock, number, signed};
@@ -25,7 +26,7 @@ pub(super) fn show(
     p.vline(rect.left() + 6.0, rect.y_range(), Stroke::new(1.0, theme.tint(theme.red, 0.35)));
     let inner = Rect::from_min_max(rect.min + vec2(14.0, 6.0), rect.max - vec2(12.0, 6.0));
 
-    target(&mut window_state.target, ui, inner, context);
+    target(window_state, ui, inner, context);
     let extra = ((rect.height() - 250.0) / 130.0).clamp(0.0, 1.0);
     let size = 36.0 + 10.0 * extra;
     let y = inner.top() + 24.0 + size * 0.5;
@@ -34,6 +35,8 @@ pub(super) fn show(
         loudness_color(steady.output.integrated, steady.chosen_target(), theme),
     );
     let value_rect = drawing::bold(&p, pos2(inner.right(), y), Align2::RIGHT_CENTER, &figure, size, color);
+    let figure_place = Rect::from_min_max(pos2(inner.left(), value_rect.top()), value_rect.max);
+    spoken::figure(ui, figure_place, "integrated loudness", &format!("{figure} LUFS"));
     for (dy, label) in [(-7.0, "integrated"), (8.0, "LUFS")] {
         drawing::text(&p, pos2(inner.left(), y + dy), Align2::LEFT_CENTER, label, 12.0, theme.secondary);
     }
@@ -44,7 +47,9 @@ pub(super) fn show(
     }
     let off = steady.output.integrated - steady.chosen_target().loudness;
     let words = distance_text(off);
-    drawing::text(&p, pos2(inner.right(), line + 12.0), Align2::RIGHT_CENTER, &words, 12.0, color);
+    let at = pos2(inner.right(), line + 12.0);
+    let words_rect = drawing::text(&p, at, Align2::RIGHT_CENTER, &words, 12.0, color);
+    spoken::figure(ui, words_rect, "loudness against the target", &words);
 
     let foot = 24.0;
     let top = line + 22.0;
@@ -54,9 +59,12 @@ pub(super) fn show(
     let mut y = top;
     for (label, value, color) in rows {
         if y + pitch > inner.bottom() - foot + 1.0 {
-            break;
+            // No room: it can still be spoken.
+            spoken::figure(ui, inner, label, &value);
+            continue;
         }
         let row = Rect::from_min_size(pos2(inner.left(), y), vec2(inner.width(), pitch));
+        spoken::figure(ui, row, label, &value);
         drawing::label_and_value(&p, row, [label, &value], 12.0, [theme.secondary, color]);
         y += pitch;
     }
@@ -64,13 +72,13 @@ pub(super) fn show(
 }
 
 /// The delivery target: a button that opens the list.
-fn target(chosen: &mut String, ui: &mut Ui, inner: Rect, context: &DrawContext) {
+fn target(window_state: &mut WindowState, ui: &mut Ui, inner: Rect, context: &DrawContext) {
     let aim = context.live.chosen_target();
     let text = format!("{} {} LUFS", aim.name, number(aim.loudness, 1));
     let rect = Rect::from_min_size(inner.min, vec2(inner.width(), 20.0));
     let help = "The delivery target that the loudness is compared with; the specification of your delivery takes precedence.";
     let button = TextButton::new(&text, help).named("target").size(12.0).show(ui, rect, &context.theme);
-    Popup::menu(&button).width(250.0).show(|ui| {
+    Popup::menu(&button).width(290.0).show(|ui| {
         for (n, target) in context.live.targets.iter().enumerate() {
             let text = format!(
                 "{}   {} LUFS   {} dBTP",
@@ -80,8 +88,24 @@ fn target(chosen: &mut String, ui: &mut Ui, inner: Rect, context: &DrawContext) 
             );
             let item = ui.selectable_label(n == context.live.target, text).on_hover_text(target.source);
             if item.clicked() {
-                *chosen = target.name.to_owned();
+                target.name.clone_into(&mut window_state.target);
                 ui.close();
+            }
+        }
+        ui.separator();
+        monitoring_level(&mut window_state.monitoring_level, ui);
+    });
+}
+
+/// The loudness above which the output is marked.
+fn monitoring_level(chosen: &mut i8, ui: &mut Ui) {
+    let help = "At the monitors' present setting this is as loud as you want to work. Above it the momentary loudness is marked, and in the chart the short-term loudness. Long listening above about 85 dB(A) harms hearing (common practice; local rules come first).";
+    ui.label("mark output above, LUFS").on_hover_text(help);
+    ui.horizontal(|ui| {
+        for level in MONITORING_LEVELS {
+            let text = if level == 0 { "off".to_owned() } else { number(f64::from(level), 0) };
+            if ui.selectable_label(*chosen == level, text).on_hover_text(help).clicked() {
+                *chosen = level;
             }
         }
     });
@@ -129,6 +153,7 @@ fn measuring(
             "Time measured. Press to make it follow the transport: to run while that plays, and to reset where playback starts at another place."
         }
     };
+    spoken::figure(ui, place, "measured", &more);
     let text = if drawing::width(ui.painter(), &more, 12.0) + 6.0 <= room { &more } else { &time };
     let button =
         TextButton::new(text, help).plain().named("follow the transport").size(12.0).on(*follow_transport);
@@ -162,10 +187,11 @@ fn rows(live: &LiveReadout, red: Color32, text_color: Color32) -> Vec<(&'static 
     let tenths = |value: f64| number(value, 1);
     let over = output.true_peak_max > live.chosen_target().true_peak + 0.05;
     let peak = if over { red } else { text_color };
-    vec![
+    let mut rows = vec![
         ("true peak max", format!("{} dBTP", tenths(output.true_peak_max)), peak),
         ("loudness range", format!("{} LU", tenths(output.range)), text_color),
         ("PLR", format!("{} LU", tenths(output.plr)), text_color),
+        ("total, deepest", format!("{} dB", tenths(live.total.deepest)), text_color),
         ("limiter, deepest", format!("{} dB", tenths(live.limiter.deepest)), text_color),
         ("compressor, deepest", format!("{} dB", tenths(live.compressor.deepest)), text_color),
         ("soft clip, deepest", format!("{} dB", tenths(live.clip.deepest)), text_color),
@@ -176,7 +202,16 @@ fn rows(live: &LiveReadout, red: Color32, text_color: Color32) -> Vec<(&'static 
         ("crest factor, in", format!("{} dB", tenths(input.crest)), text_color),
         ("crest factor, out", format!("{} dB", tenths(output.crest)), text_color),
         ("correlation", signed(output.correlation, 2), text_color),
-    ]
+    ];
+    if let Some(reference) = live.reference.figures() {
+        let figures = [
+            ("reference", format!("{} LUFS", tenths(reference.integrated)), text_color),
+            ("reference range", format!("{} LU", tenths(reference.range)), text_color),
+            ("reference PLR", format!("{} LU", tenths(reference.plr)), text_color),
+        ];
+        rows.splice(3..3, figures);
+    }
+    rows
 }
 
 #[cfg(test)]

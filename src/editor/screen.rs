@@ -5,18 +5,19 @@ use super::chart::{self, HistoryChart};
 use super::context::{DrawContext, ScreenRequests};
 use super::controls::Controls;
 use super::header::{self, HeaderState};
+use super::keys;
 use super::layout::{Layout, MIN_SIZE};
 use super::notes::{self, NotesState};
 use super::param_editor::ParamEditor;
 use super::readout;
-use super::slots::Slots;
 use super::stages::{self, StagesState};
+use super::stretch_readout;
 use super::theme::Theme;
 use super::undo::UndoHistory;
 use super::window_state::WindowState;
 use crate::live::{HistorySource, LiveReadout};
 use crate::presets::PresetStore;
-use egui::{Key, Modifiers, Rect, Ui, UiBuilder, vec2};
+use egui::{Rect, Ui, UiBuilder, vec2};
 use std::path::PathBuf;
 use std::time::Duration;
 
@@ -33,6 +34,8 @@ pub struct Screen {
     pub window_state: WindowState,
     /// Index of the EQ band that is soloed.
     pub solo: Option<usize>,
+    /// Whether parts of the song can be looped ([`ScreenRequests::loop_song_s`]).
+    pub loops: bool,
     undo_history: UndoHistory,
     chart: HistoryChart,
     presets: PresetStore,
@@ -52,6 +55,7 @@ impl Screen {
         Self {
             window_state,
             solo: None,
+            loops: false,
             undo_history: UndoHistory::default(),
             chart: HistoryChart::default(),
             presets: PresetStore::new(folder),
@@ -108,7 +112,9 @@ impl Screen {
             self.steady = Some((now_s, live.clone()));
         }
         let steady = self.steady.as_ref().map_or(live, |(_, steady)| steady);
-        let context = DrawContext { theme, live, steady, history };
+        let level = self.window_state.monitoring_level;
+        let monitoring_level = (level != 0).then_some(f64::from(level));
+        let context = DrawContext { theme, live, steady, monitoring_level, history };
         let mut editor = ParamEditor::new(controls, &mut self.undo_history, now_s);
         let mut requests = ScreenRequests::default();
 
@@ -117,7 +123,7 @@ impl Screen {
         let size = area.size().max(vec2(MIN_SIZE.0, MIN_SIZE.1));
         let layout = Layout::of(Rect::from_min_size(area.min, size));
         let state = &mut self.window_state;
-        undo_keys(ui, &mut editor, &mut state.slots);
+        keys::apply(ui.ctx(), &mut editor, &mut state.slots);
         part(ui, layout.header, "header", |ui| {
             let presets = &mut self.presets;
             header::show(
@@ -133,13 +139,22 @@ impl Screen {
         });
         let chart_area = layout.chart.scales[0].union(layout.chart.values[2]).union(layout.chart.bar);
         part(ui, chart_area, "chart", |ui| {
-            chart::show(&mut self.chart, &mut state.span, ui, &layout.chart, &context, &mut editor)
+            chart::show(&mut self.chart, state, ui, &layout.chart, &context, &mut editor)
         });
         part(ui, layout.readout, "readout", |ui| {
-            readout::show(state, ui, layout.readout, &context, &mut requests)
+            let loops = self.loops;
+            match self.chart.selected() {
+                Some(selected) => {
+                    if stretch_readout::show(selected, loops, ui, layout.readout, &context, &mut requests) {
+                        self.chart.clear_selection();
+                    }
+                }
+                None => readout::show(state, ui, layout.readout, &context, &mut requests),
+            }
         });
         part(ui, layout.stages, "stages", |ui| {
-            stages::show(&mut self.stages, state, &mut self.solo, ui, layout.stages, &context, &mut editor)
+            let (stages, solo) = (&mut self.stages, &mut self.solo);
+            stages::show(stages, state, solo, ui, layout.stages, &context, &mut editor, &mut requests)
         });
         part(ui, layout.notes, "notes", |ui| notes::show(&mut self.notes, ui, layout.notes, &context));
 
@@ -154,24 +169,4 @@ impl Screen {
 /// One part of the screen, with widget ids of its own.
 fn part(ui: &mut Ui, rect: Rect, name: &str, draw: impl FnOnce(&mut Ui)) {
     ui.scope_builder(UiBuilder::new().max_rect(rect).id_salt(name), draw);
-}
-
-/// Ctrl/Cmd Z undoes, with Shift (or Ctrl Y) redoes, unless a text field has the focus.
-fn undo_keys(ui: &Ui, editor: &mut ParamEditor, slots: &mut Slots) {
-    if ui.ctx().egui_wants_keyboard_input()
-        && ui.memory(|m| m.focused()).is_some_and(|id| egui::TextEdit::load_state(ui.ctx(), id).is_some())
-    {
-        return;
-    }
-    let (undo, redo) = ui.input_mut(|i| {
-        let redo = i.consume_key(Modifiers::COMMAND | Modifiers::SHIFT, Key::Z)
-            || i.consume_key(Modifiers::COMMAND, Key::Y);
-        (i.consume_key(Modifiers::COMMAND, Key::Z), redo)
-    });
-    if undo {
-        editor.undo(slots);
-    }
-    if redo {
-        editor.redo(slots);
-    }
 }

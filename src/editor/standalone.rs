@@ -4,6 +4,7 @@
 use super::context::ScreenRequests;
 use super::controls::MemoryControls;
 use super::drawing;
+use super::keys;
 use super::layout::MIN_SIZE;
 use super::screen::Screen;
 use super::song::{self, SongView};
@@ -11,7 +12,7 @@ use super::theme::Theme;
 use super::window_state::WindowState;
 use crate::finish::Error;
 use crate::live::{self, LiveReadout, response};
-use crate::player::{Device, ExportProgress, LoadState, PlayerSession, SessionRequest};
+use crate::player::{Device, ExportProgress, LoadState, PlayerSession, Preview, SessionRequest};
 use crate::settings::Settings;
 use crate::stage::eq::EqCurve;
 use egui::{Align2, Key, Rect, Ui, UiBuilder, pos2, vec2};
@@ -41,8 +42,10 @@ pub struct StandaloneWindow {
 impl StandaloneWindow {
     /// Without a song; the user's presets are in `folder`.
     pub fn new(window_state: WindowState, settings: Settings, folder: Option<PathBuf>) -> Self {
+        let mut screen = Screen::new(window_state, folder);
+        screen.loops = true;
         Self {
-            screen: Screen::new(window_state, folder),
+            screen,
             memory: MemoryControls { settings, ..MemoryControls::default() },
             session: None,
             song: song::SongState::default(),
@@ -99,10 +102,18 @@ impl StandaloneWindow {
         let lower = Rect::from_min_max(pos2(area.left(), cut), area.max);
         let requests = self.show_screen(ui, upper);
         self.song_row(ui, lower, upper);
-        if let Some(session) = &self.session {
+        if let Some(session) = &mut self.session {
             session.measure(requests.measurement);
+            if let Some(seconds) = requests.loop_song_s {
+                let rate = f64::from(session.song().format().rate);
+                let [start, end] = seconds.map(|s| (s * rate).round().max(0.0) as u64);
+                session.request(SessionRequest::Loop(Some(start..end)));
+                session.request(SessionRequest::Seek(start));
+            }
+            session.reference().show(&self.screen.window_state.reference, requests.reload_reference);
             let now = ctx.input(|i| i.time);
             let is_working = matches!(session.export(), Some(ExportProgress::Running { .. }))
+                || matches!(session.preview(), Some(Preview::Encoding(_)))
                 || session.song().load() == LoadState::Reading;
             if session.playing() {
                 ctx.request_repaint();
@@ -163,9 +174,11 @@ impl StandaloneWindow {
             playhead: session.playhead(),
             audible_frame: session.audible_frame(),
             playing: session.playing(),
+            starts_softly: session.starts_softly(),
             user_bounds: session.user_bounds(),
             silent: self.open_error.as_deref().or(session.silent()),
             export: session.export(),
+            preview: session.preview(),
             target: live::target(&self.screen.window_state.target),
         };
         let state = &mut self.song;
@@ -174,9 +187,9 @@ impl StandaloneWindow {
         requests.into_iter().for_each(|ask| session.request(ask));
     }
 
-    /// Space plays and pauses, unless a widget has the focus.
+    /// Space plays and pauses wherever the focus is, unless a text is being typed; Enter presses buttons.
     fn space_key(&mut self, ctx: &egui::Context) {
-        if ctx.memory(|m| m.focused()).is_some() {
+        if keys::types_text(ctx) {
             return;
         }
         if let Some(session) = &mut self.session

@@ -28,6 +28,8 @@ pub struct Theme {
     pub teal: Color32,
     /// Loudness.
     pub ochre: Color32,
+    /// A reference.
+    pub violet: Color32,
     /// True for the dark theme.
     pub is_dark: bool,
 }
@@ -59,6 +61,7 @@ impl Theme {
             red: color(palette.red),
             teal: color(palette.teal),
             ochre: color(palette.ochre),
+            violet: color(palette.violet),
             is_dark,
         }
     }
@@ -73,6 +76,7 @@ impl Theme {
             red: secondary,
             teal: secondary,
             ochre: secondary,
+            violet: secondary,
             ..*self
         }
     }

@@ -48,6 +48,9 @@ impl TimeSpan {
     }
 }
 
+/// Choices of the loudness above which the output is marked, LUFS; 0 = never.
+pub const MONITORING_LEVELS: [i8; 7] = [0, -23, -20, -18, -16, -14, -12];
+
 /// Choices of the scale, %.
 pub const SCALES_PERCENT: [u16; 6] = [75, 100, 125, 150, 175, 200];
 
@@ -76,6 +79,12 @@ pub struct WindowState {
     pub target: String,
     /// The measurement follows the transport.
     pub follow_transport: bool,
+    /// The chart shows the pass before as a pale line.
+    pub previous_pass: bool,
+    /// Loudness above which the output is marked, LUFS; 0 = never. One of [`MONITORING_LEVELS`].
+    pub monitoring_level: i8,
+    /// Path of the reference; empty without one.
+    pub reference: String,
 }
 
 impl Default for WindowState {
@@ -91,6 +100,9 @@ impl Default for WindowState {
             tilt: true,
             target: String::new(),
             follow_transport: false,
+            previous_pass: true,
+            monitoring_level: 0,
+            reference: String::new(),
         }
     }
 }
@@ -106,10 +118,19 @@ impl WindowState {
         window_state.scale =
             window_state.scale.clamp(SCALES_PERCENT[0], SCALES_PERCENT[SCALES_PERCENT.len() - 1]);
         window_state.slots.slot = window_state.slots.slot.min(1);
+        if !MONITORING_LEVELS.contains(&window_state.monitoring_level) {
+            window_state.monitoring_level = 0;
+        }
         if ![3, 6, 12].contains(&window_state.eq_range_db) {
             window_state.eq_range_db = 3;
         }
         window_state
+    }
+
+    /// Takes over what belongs to a recalled session; size, scale and theme stay as they are.
+    pub fn recall(&mut self, saved: Self) {
+        let Self { width, height, scale, dark, .. } = *self;
+        *self = Self { width, height, scale, dark, ..saved };
     }
 
     /// The text to save.
@@ -140,6 +161,19 @@ mod tests {
         assert_eq!((saved_before.slots, saved_before.dark), (window_state.slots, true));
         assert_eq!(WindowState::read("{\"dark\":true}").slots, Slots::default());
         assert_eq!(WindowState::read("{\"scale\":9000,\"eq_range_db\":5,\"slot\":7}").scale, 200);
+    }
+
+    #[test]
+    fn a_recalled_session_keeps_the_window_as_it_is() {
+        let mut here = WindowState { width: 1000.0, dark: true, scale: 150, ..WindowState::default() };
+        let target = "broadcast".to_owned();
+        here.recall(WindowState {
+            target: target.clone(),
+            reference: "a.wav".into(),
+            ..WindowState::default()
+        });
+        assert_eq!((here.width, here.dark, here.scale), (1000.0, true, 150));
+        assert_eq!((here.target, here.reference), (target, "a.wav".to_owned()));
     }
 
     #[test]

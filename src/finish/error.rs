@@ -135,6 +135,9 @@ pub enum Fault {
         /// What the decoder says.
         what: String,
     },
+    /// A reference that is too long to be held for listening; minutes that can be.
+    #[error("is longer than {0:.0} min; name a single piece as reference")]
+    ReferenceTooLong(f64),
     /// A reference that cannot be one; what it is.
     #[error("is {0}; name a WAV, AIFF, FLAC, MP3, AAC or Ogg Vorbis file as reference")]
     NoReference(String),

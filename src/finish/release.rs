@@ -34,7 +34,7 @@ use super::search::TOLERANCE_LU;
 use super::song_list::file_stem;
 use super::source::MeasuredSource;
 use super::trial::Search;
-use crate::meter::gate::LoudnessGate;
+use crate::dsp::loudness_gate::LoudnessGate;
 use crate::numbers::number;
 use crate::sync::lock;
 
@@ -304,7 +304,7 @@ impl Run<'_> {
 
 /// Loudness and highest sample of all songs together.
 fn album_figures(songs: &[Rendered]) -> Option<AlbumFigures> {
-    let mut gate = LoudnessGate::new();
+    let mut gate = <LoudnessGate>::new();
     songs.iter().for_each(|song| gate.add_all(&song.measured.gate));
     let peak = songs.iter().filter_map(|song| song.measured.output.sample_peak);
     let integrated = gate.integrated();

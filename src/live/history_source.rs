@@ -1,5 +1,7 @@
 //! What the chart draws: columns of recorded levels, reductions and loudness over time.
 
+use crate::meter::Stretch;
+
 /// The recorded values of one stretch of time. Nothing is averaged: levels are the highest of the
 /// stretch, reductions the deepest.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -14,6 +16,8 @@ pub struct LiveColumn {
     pub limiter: f32,
     /// What the soft curve takes, dB ≥ 0.
     pub clip: f32,
+    /// All of them together, dB ≥ 0.
+    pub total: f32,
     /// Short-term loudness of the output, LUFS.
     pub short_term: f32,
     /// The output's true peak exceeded the ceiling.
@@ -32,6 +36,7 @@ impl LiveColumn {
         compressor: 0.0,
         limiter: 0.0,
         clip: 0.0,
+        total: 0.0,
         short_term: f32::NEG_INFINITY,
         over_ceiling: false,
         transport_jump: false,
@@ -47,6 +52,20 @@ pub trait HistorySource {
     /// Fills `columns` with the stretches `first`, `first + 1`, … of `step_s` seconds each, counted
     /// from time 0; stretches outside the recording are [`LiveColumn::NONE`].
     fn read(&self, first: i64, step_s: f64, columns: &mut [LiveColumn]);
+
+    /// Fills `columns`, the same stretches as for [`HistorySource::read`], with what the pass before this one
+    /// recorded at the same places of the song; false if there is none.
+    fn read_earlier(&self, first: i64, step_s: f64, columns: &mut [LiveColumn]) -> bool {
+        let _ = (first, step_s);
+        columns.fill(LiveColumn::NONE);
+        false
+    }
+
+    /// The figures between two times of the recording, s; none where nothing was recorded.
+    fn stretch(&self, from_s: f64, to_s: f64) -> Option<Stretch> {
+        let _ = (from_s, to_s);
+        None
+    }
 
     /// The song time in seconds that was played at `seconds` of the recording.
     fn song_time(&self, seconds: f64) -> f64 {

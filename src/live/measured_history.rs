@@ -51,6 +51,44 @@ impl HistorySource for MeasuredHistory<'_> {
         }
     }
 
+    fn read_earlier(&self, first: i64, step_s: f64, columns: &mut [LiveColumn]) -> bool {
+        columns.fill(LiveColumn::NONE);
+        let mut buffer = self.buffer.borrow_mut();
+        self.with(|history| {
+            let rate = f64::from(history.sample_rate());
+            let step = step_s * rate;
+            let (mut n, mut any) = (0, false);
+            while n < columns.len() {
+                // The middle of the column, so that a pass that begins inside it does not count.
+                let middle = ((first + n as i64) as f64 + 0.5) * step;
+                let Some((earlier, common)) =
+                    (middle >= 0.0).then(|| history.earlier(middle as u64)).flatten()
+                else {
+                    n += 1;
+                    continue;
+                };
+                let count = ((common as f64 / step).floor() as usize).clamp(1, columns.len() - n);
+                let start = earlier as f64 - 0.5 * step;
+                let span = start.max(0.0) as u64..(start + count as f64 * step).max(1.0) as u64;
+                buffer.clear();
+                buffer.resize(count, meter::HistoryColumn::EMPTY);
+                history.read(span, &mut buffer);
+                for (to, from) in columns[n..].iter_mut().zip(&*buffer) {
+                    *to = column(from);
+                }
+                (n, any) = (n + count, true);
+            }
+            any
+        })
+    }
+
+    fn stretch(&self, from_s: f64, to_s: f64) -> Option<meter::Stretch> {
+        self.with(|history| {
+            let frame = |s: f64| (s.max(0.0) * f64::from(history.sample_rate())).round() as u64;
+            history.stretch(frame(from_s)..frame(to_s))
+        })
+    }
+
     fn song_time(&self, seconds: f64) -> f64 {
         let mut one = [meter::HistoryColumn::EMPTY];
         self.with(|history| {
@@ -73,6 +111,7 @@ fn column(from: &meter::HistoryColumn) -> LiveColumn {
         compressor: from.compressor[0],
         limiter: from.limiter[0],
         clip: from.clip[0],
+        total: from.total,
         short_term: from.short_term[1],
         over_ceiling: from.overs > 0,
         transport_jump: from.marks.jump,

@@ -1,6 +1,7 @@
 //! The data that a window draws while sound runs, and what it asks of the running analysis.
 //!
 //! - [`LiveReadout`]: one snapshot of meters, curves and advice;
+//! - [`ReferenceReadout`]: a reference beside it;
 //! - [`HistorySource`]: the recorded columns that the chart draws, [`MeasuredHistory`] those of the
 //!   analysis;
 //! - [`MeasurementRequest`], [`AnalysisUpdates`]: from the window to the analysis.
@@ -9,6 +10,7 @@ mod eq_response;
 mod history_source;
 mod measured_history;
 mod readout;
+mod reference_readout;
 mod requests;
 mod snapshot_readout;
 
@@ -16,4 +18,5 @@ pub use eq_response::{CURVE_HZ, CURVE_POINTS, CURVE_RANGE_HZ, response};
 pub use history_source::{HistorySource, LiveColumn};
 pub use measured_history::MeasuredHistory;
 pub use readout::{LiveNote, LiveReadout, LoudnessReadout, ReductionReadout, SourceFinding};
+pub use reference_readout::{ReferenceFigures, ReferenceLoad, ReferenceReadout, SHARES, ToneReadout};
 pub use requests::{AnalysisUpdates, MeasurementRequest, target};

@@ -2,10 +2,12 @@
 //! Values that do not exist yet are −∞ or NaN; the screen writes them as a dash.
 
 use super::eq_response::response;
+use super::reference_readout::ReferenceReadout;
 use crate::chain::ChainReadout;
 use crate::meter::{TARGETS, Target};
 use crate::settings::Settings;
 use crate::stage::eq::EqCurve;
+use std::sync::Arc;
 
 /// Meters of the chain's input or of its output.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -96,10 +98,16 @@ pub struct LiveReadout {
     pub limiter: ReductionReadout,
     /// What the soft curve takes.
     pub clip: ReductionReadout,
+    /// All three together.
+    pub total: ReductionReadout,
     /// Pumping: movement of the gain reduction between 0.5 and 8 Hz, dB.
     pub pumping_db: f64,
     /// How much louder the output is than the input, dB.
     pub louder_by_db: f64,
+    /// What compare does to the level of input, output and reference, dB, at most 0.
+    pub listening_db: [f64; 3],
+    /// The reference.
+    pub reference: Arc<ReferenceReadout>,
     /// Magnitude of the running EQ at [`super::CURVE_HZ`] for the mid and for the side signal, dB;
     /// empty while nothing runs.
     pub response: [Vec<f32>; 2],
@@ -134,6 +142,7 @@ impl LiveReadout {
                 self.compressor_point = readout.compressor_point;
                 self.makeup_db = readout.makeup;
                 self.louder_by_db = readout.louder_by;
+                self.listening_db = readout.listening_db;
             }
             None => {
                 self.response = response(&EqCurve::of(&settings.eq, self.sample_rate));
@@ -157,8 +166,11 @@ impl Default for LiveReadout {
             compressor: ReductionReadout::default(),
             limiter: ReductionReadout::default(),
             clip: ReductionReadout::default(),
+            total: ReductionReadout::default(),
             pumping_db: 0.0,
             louder_by_db: 0.0,
+            listening_db: [0.0; 3],
+            reference: Arc::default(),
             response: [Vec::new(), Vec::new()],
             spectrum_input: Vec::new(),
             spectrum_output: Vec::new(),

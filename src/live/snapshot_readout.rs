@@ -14,6 +14,7 @@ impl LiveReadout {
         self.compressor = reduction(&snapshot.compressor);
         self.limiter = reduction(&snapshot.limiter);
         self.clip = reduction(&snapshot.clip);
+        self.total = reduction(&snapshot.total);
         self.pumping_db = snapshot.pumping;
         let has_signal = snapshot.before.max_true_peak.is_finite();
         for (levels, bands) in [

@@ -8,7 +8,6 @@ use super::advice::{Advisor, verdict};
 use super::column::{ColumnMarks, HistoryColumn};
 use super::drive_cells::DriveCells;
 use super::facts::{Facts, FileFacts, SETTLED_S};
-use super::gate::LoudnessGate;
 use super::history::History;
 use super::levels::LevelSums;
 use super::loudness::MonoAs;
@@ -18,7 +17,8 @@ use super::signal_meters::SignalMeters;
 use super::snapshot::{Readings, Snapshot};
 use super::source::SourceCheck;
 use super::targets::Target;
-use crate::dsp::lanes::{LANES, folded, larger};
+use crate::dsp::lanes::{LANES, folded, lanes, larger, pairs};
+use crate::dsp::loudness_gate::LoudnessGate;
 use crate::dsp::{CHANNELS, CHUNK, db, minmax};
 use crate::settings::Settings;
 use crate::sync::lock;
@@ -30,8 +30,6 @@ const ADVICE_COLUMNS: u64 = 9;
 const NOTE_HYSTERESIS_LU: f64 = 0.25;
 /// Updates of the advice between two forecasts of the drive: about 5 s.
 const FORECAST_TICKS: u64 = 50;
-/// Peak below which a column holds no music, linear: −50 dBFS (own choice).
-const MUSIC_PEAK: f32 = 0.003_162;
 /// Tolerance over the target's true peak before a peak counts as over, dB: the meter's own error
 /// against 32-fold interpolation, invisible in a figure with one decimal.
 const OVER_TOLERANCE_DB: f64 = 0.05;
@@ -51,6 +49,7 @@ pub struct Analysis {
     compressor: GainReductionMeter,
     limiter: GainReductionMeter,
     clip: GainReductionMeter,
+    total: GainReductionMeter,
     pumping: PumpingMeter,
     drive_cells: DriveCells,
     /// The forecast of [`Facts::drive_move`], of the last tick of [`FORECAST_TICKS`].
@@ -64,6 +63,8 @@ pub struct Analysis {
     chunks_per_column: usize,
     /// Columns finished.
     columns: u64,
+    /// Cells of the loudness meter that had ended with the last column.
+    cells: u64,
     /// Columns a second.
     rate: f64,
     running: bool,
@@ -107,6 +108,7 @@ impl Analysis {
             compressor: GainReductionMeter::new(rate),
             limiter: GainReductionMeter::new(rate),
             clip: GainReductionMeter::new(rate),
+            total: GainReductionMeter::new(rate),
             pumping: PumpingMeter::new(rate),
             drive_cells: DriveCells::default(),
             drive_move: None,
@@ -117,6 +119,7 @@ impl Analysis {
             column: HistoryColumn::EMPTY,
             chunks: 0,
             columns: 0,
+            cells: 0,
             rate,
             running: true,
             follow: false,
@@ -189,6 +192,7 @@ impl Analysis {
             compressor: reduction(&chunk.compressor_db),
             limiter: reduction(&chunk.limiter_db),
             clip: reduction(&chunk.clip_db),
+            total: deepest_total(chunk),
             position: chunk.transport.position,
             marks: ColumnMarks { playing: chunk.transport.playing, jump, lost: false },
             frames: CHUNK as u32,
@@ -254,13 +258,19 @@ impl Analysis {
         self.before.levels.close_column();
         self.after.levels.close_column();
         let short_term = [&self.before, &self.after].map(|meters| meters.loudness.short_term() as f32);
+        let (cells, _) = self.after.loudness.last_cell();
         if column.frames > 0 {
             column.short_term = short_term;
+            // The cells of 10 ms that have ended in it; the one before where none has.
+            column.power =
+                self.after.loudness.mean_square(cells.saturating_sub(self.cells).max(1) as usize) as f32;
         }
-        let music = column.after[1].max(-column.after[0]) >= MUSIC_PEAK;
+        self.cells = cells;
+        let music = column.has_music();
         self.compressor.add(column.compressor[0], music, self.running);
         self.limiter.add(column.limiter[0], music, self.running);
         self.clip.add(column.clip[0], music, self.running);
+        self.total.add(column.total, music, self.running);
         if music {
             let seconds = self.columns as f64 / self.rate;
             self.pumping.add(f64::from(column.compressor[1] + column.limiter[1]), seconds, self.running);
@@ -323,6 +333,7 @@ impl Analysis {
             compressor: self.compressor.whole(),
             limiter: self.limiter.whole(),
             clip: self.clip.whole(),
+            total: self.total.whole(),
             pumping: self.pumping.db(),
             pumping_most,
             pumping_most_at,
@@ -398,6 +409,7 @@ impl Analysis {
         self.compressor.restart();
         self.limiter.restart();
         self.clip.restart();
+        self.total.restart();
         self.pumping.restart();
         self.drive_cells.restart();
         self.drive_move = None;
@@ -454,6 +466,16 @@ fn reduction(values: &[f32; CHUNK]) -> [f32; 2] {
     let deepest = folded(deepest, minmax::larger);
     // Reductions are never below 0.
     if deepest == 0.0 { [0.0; 2] } else { [deepest, values.iter().sum::<f32>() / CHUNK as f32] }
+}
+
+/// The deepest of what all stages reduce together in the same frame, dB.
+fn deepest_total(chunk: &TapChunk) -> f32 {
+    let mut deepest = [0.0; LANES];
+    for at in (0..CHUNK).step_by(LANES) {
+        let both = pairs(lanes(&chunk.compressor_db, at), lanes(&chunk.limiter_db, at), |a, b| a + b);
+        deepest = larger(deepest, pairs(both, lanes(&chunk.clip_db, at), |a, b| a + b));
+    }
+    folded(deepest, minmax::larger)
 }
 
 /// All samples are finite and below [`FAULT_SAMPLE`].

@@ -1,6 +1,9 @@
 //! One column of the history: what happened in a stretch of time. Merging keeps the extremes of
 //! levels and reductions.
 
+/// Peak below which a column holds no music, linear: −50 dBFS (own choice).
+const MUSIC_PEAK: f32 = 0.003_162;
+
 /// Events in a column.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct ColumnMarks {
@@ -27,6 +30,10 @@ pub struct HistoryColumn {
     pub limiter: [f32; 2],
     /// Most and mean of what the soft curve takes, dB ≥ 0.
     pub clip: [f32; 2],
+    /// Deepest of what all of them reduce together, dB ≥ 0.
+    pub total: f32,
+    /// K-weighted mean square after the chain (BS.1770-5), full scale = 1.
+    pub power: f32,
     /// Highest short-term loudness before and after, LUFS.
     pub short_term: [f32; 2],
     /// Times that the true peak rose above the target's limit.
@@ -48,12 +55,19 @@ impl HistoryColumn {
         compressor: [0.0; 2],
         limiter: [0.0; 2],
         clip: [0.0; 2],
+        total: 0.0,
+        power: 0.0,
         short_term: [f32::NEG_INFINITY; 2],
         overs: 0,
         position: None,
         marks: ColumnMarks { playing: false, jump: false, lost: false },
         frames: 0,
     };
+
+    /// Whether it holds music: its peak after the chain is above −50 dBFS (own choice).
+    pub fn has_music(&self) -> bool {
+        self.after[1].max(-self.after[0]) >= MUSIC_PEAK
+    }
 
     /// Merges a later column into this one.
     pub fn merge(&mut self, later: &HistoryColumn) {
@@ -82,6 +96,8 @@ impl HistoryColumn {
         for (mine, other) in self.short_term.iter_mut().zip(later.short_term) {
             *mine = mine.max(other);
         }
+        self.total = self.total.max(later.total);
+        self.power += (later.power - self.power) * share;
         self.true_peak = self.true_peak.max(later.true_peak);
         self.overs = self.overs.saturating_add(later.overs);
         self.marks.playing |= later.marks.playing;

@@ -1,7 +1,7 @@
 //! Integrated loudness from cells of 10 ms: a weighted mean square per cell in, LUFS out, with the
 //! gating blocks of ITU-R BS.1770-5 (400 ms every 100 ms).
 
-use super::gate::LoudnessGate;
+use crate::dsp::loudness_gate::LoudnessGate;
 
 /// Cells per second.
 pub const CELLS_PER_SECOND: u32 = 100;

@@ -2,13 +2,14 @@
 //!
 //! A pyramid of rings. The finest keeps the last 12 minutes in columns of about 11 ms; each level
 //! above merges two columns into one and reaches back twice as far. Memory is bounded and set aside
-//! at the start (5 MB per level, taken into use as it fills: 4 MB after five minutes, 26 MB after
+//! at the start (6 MB per level, taken into use as it fills: 4 MB after five minutes, 26 MB after
 //! three hours); nothing is ever moved, and a read visits only a few times the columns it returns.
 //! Merged columns keep the extremes of levels and reductions.
 
 use std::ops::Range;
 
 use super::column::HistoryColumn;
+use super::passes::Passes;
 use crate::dsp::{CHUNK, db};
 
 /// Columns that each level remembers.
@@ -45,6 +46,7 @@ pub struct History {
     /// Frames per finest column.
     width: u64,
     levels: Vec<HistoryLevel>,
+    passes: Passes,
 }
 
 /// Columns of one level on its fixed grid: drawn at their own times, they do not change while the
@@ -68,6 +70,7 @@ impl History {
             sample_rate,
             width: (Self::chunks_per_column(sample_rate) * CHUNK) as u64,
             levels: (0..LEVELS).map(|_| level()).collect(),
+            passes: Passes::new(),
         }
     }
 
@@ -98,8 +101,16 @@ impl History {
         self.count() * self.width
     }
 
+    /// When the part of the song that plays at a frame was played in the pass before, as
+    /// [`Passes::earlier`] has it.
+    pub fn earlier(&self, frame: u64) -> Option<(u64, u64)> {
+        self.passes.earlier(frame)
+    }
+
     /// Adds the next finest column. Never allocates.
     pub fn push(&mut self, mut column: HistoryColumn) {
+        let position = column.position.filter(|_| column.marks.playing && column.frames > 0);
+        self.passes.add(self.frames(), self.width, position);
         for i in 0..LEVELS {
             self.levels[i].push(column);
             let complete = self.levels[i].count.is_multiple_of(2);
@@ -215,6 +226,7 @@ impl History {
 
     /// Removes all columns; keeps the allocated memory.
     pub fn reset(&mut self) {
+        self.passes.reset();
         for level in &mut self.levels {
             level.ring.clear();
             level.count = 0;

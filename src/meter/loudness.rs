@@ -6,8 +6,8 @@
 //! momentary and short-term loudness see a new window each 10 ms (Tech 3341 tests 13 and 14 need
 //! 20 ms or finer).
 
-use super::gate::{LoudnessGate, loudness};
 use crate::dsp::k_weighting::KWeighting;
+use crate::dsp::loudness_gate::{LoudnessGate, loudness};
 use multiversion::multiversion;
 
 /// Cells per second.
@@ -269,6 +269,12 @@ impl LoudnessMeter {
     /// Cells of 10 ms closed so far, and the weighted mean square of the last one.
     pub fn last_cell(&self) -> (u64, f64) {
         (self.total, self.window(1, 1))
+    }
+
+    /// Weighted mean square of the last `cells` of 10 ms, 300 at most.
+    pub fn mean_square(&self, cells: usize) -> f64 {
+        let cells = cells.clamp(1, SHORT_TERM_CELLS);
+        self.window(cells, cells)
     }
 
     /// Mean square over the last `cells`, of which only the newest `of` hold signal.

@@ -112,6 +112,8 @@ pub struct Snapshot {
     pub limiter: ReductionStats,
     /// What the soft curve takes.
     pub clip: ReductionStats,
+    /// All of them together.
+    pub total: ReductionStats,
     /// Pumping: movement of both reductions together at 0.5 to 8 Hz, dB.
     pub pumping: f64,
     /// Largest pumping of the measurement, dB.

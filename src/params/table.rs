@@ -98,11 +98,11 @@ static TABLE: LazyLock<Vec<Param>> = LazyLock::new(|| {
             "out",
             "bypass",
             bypass,
-            "Passes the input unchanged, bit for bit (subnormal numbers as zero), delayed by the latency."
+            "Passes the input unchanged, bit for bit (subnormal numbers as zero), delayed by the latency. Caution: the level can jump; turn the monitors down first."
         ),
         choice!("compare", "out", "compare", compare,
-            ["off" => Compare::Off, "before" => Compare::Before, "after" => Compare::After],
-            "Plays the input or the result level-matched: the louder of the two is turned down, because louder always sounds better."),
+            ["off" => Compare::Off, "before" => Compare::Before, "after" => Compare::After, "reference" => Compare::Reference],
+            "Plays the input, the result or a reference level-matched: the louder ones are turned down, because louder always sounds better. Caution: before it has measured for a few seconds the level can jump; turn the monitors down first."),
         switch!("trim_on", "input", "trim on", input.trim_on, "Switches the input trim in and out."),
         number!("trim", "input", "trim", input.trim, -24.0 to 12.0, Law::Even, Gain,
             "Input gain, before all stages: restores headroom when a mix reaches full scale; usually −6 to 0 dB (common practice, no source)."),
@@ -151,7 +151,7 @@ static TABLE: LazyLock<Vec<Param>> = LazyLock::new(|| {
         switch!("comp_auto_makeup", "compressor", "compressor auto make-up", compressor.auto_makeup,
             "Sets the make-up automatically so that the output is as loud as the input, for a fair comparison."),
         number!("drive", "limiter", "drive", limiter.drive, 0.0 to 24.0, Law::Centre(8.0), Gain,
-            "Gain into the limiter: more is louder, and peaks above the ceiling are reduced; usually 0 to 6 dB (common practice, no source)."),
+            "Gain into the limiter: more is louder, and peaks above the ceiling are reduced; usually 0 to 6 dB (common practice, no source). Caution: it raises the level at once; turn the monitors down first."),
         switch!("limit_on", "limiter", "limiter on", limiter.on, "Switches the limiter in and out; when off, peaks may exceed the ceiling."),
         number!("ceiling", "limiter", "ceiling", limiter.ceiling, -12.0 to 0.0, Law::Centre(-3.0), DbTp,
             "Highest output level: −1 dBTP (EBU R 128), −2 dBTP before lossy encoders (EBU Tech 3344)."),

@@ -49,7 +49,8 @@ impl Param {
         }
     }
 
-    /// Reads a text: the unit may be left out, any minus sign will do, case does not matter.
+    /// Reads a text: the unit may be left out, any minus sign and a decimal point or comma will do, case does
+    /// not matter; a frequency may have "k" in place of the point (3k4 = 3400 Hz).
     /// Values outside the range are refused.
     pub fn parse(&self, text: &str) -> Result<f32, ParamTextError> {
         let value = self.parse_any(text)?;
@@ -133,17 +134,26 @@ fn number(value: f32, unit: Unit) -> String {
     }
 }
 
+/// Characters that people type or paste for a minus sign, besides the hyphen.
+const MINUS_SIGNS: [char; 5] = ['\u{2212}', '\u{2012}', '\u{2013}', '\u{fe63}', '\u{ff0d}'];
+
 /// A number with an optional unit; `plain` is trimmed and lower-case.
 fn read_number(plain: &str, unit: Unit) -> Option<f32> {
-    let plain = plain.replace(['\u{2212}', '\u{2013}'], "-").replace(',', ".");
+    let plain = plain.replace(MINUS_SIGNS, "-").replace(',', ".");
+    let plain: String = plain.chars().filter(|c| !c.is_whitespace()).collect();
+    if unit == Unit::Hz
+        && let Some(value) = read_kilohertz(&plain)
+    {
+        return Some(value);
+    }
     let plain = match unit {
-        Unit::Ratio => plain.split(':').next()?.to_owned(),
-        _ => plain,
+        Unit::Ratio => plain.split(':').next()?,
+        _ => &plain,
     };
-    let end = plain.find(|c: char| !(c.is_ascii_digit() || "+-.".contains(c) || c == ' '));
+    let end = plain.find(|c: char| !(c.is_ascii_digit() || "+-.".contains(c)));
     let (digits, suffix) = plain.split_at(end.unwrap_or(plain.len()));
-    let value: f32 = digits.replace(' ', "").parse().ok()?;
-    let factor = match (unit, suffix.trim()) {
+    let value: f32 = digits.parse().ok()?;
+    let factor = match (unit, suffix) {
         (_, "") => 1.0,
         (Unit::Gain | Unit::Db | Unit::DbTp, "db")
         | (Unit::DbTp, "dbtp")
@@ -153,6 +163,16 @@ fn read_number(plain: &str, unit: Unit) -> Option<f32> {
         _ => return None,
     };
     Some(value * factor).filter(|value| value.is_finite())
+}
+
+/// A frequency with "k" in place of the decimal point, Hz: "3k4", "12k5 hz".
+fn read_kilohertz(plain: &str) -> Option<f32> {
+    let (whole, decimals) = plain.strip_suffix("hz").unwrap_or(plain).split_once('k')?;
+    let digits = |text: &str| !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit());
+    (digits(whole) && digits(decimals))
+        .then(|| format!("{whole}.{decimals}").parse::<f32>())?
+        .ok()
+        .map(|k| k * 1000.0)
 }
 
 #[cfg(test)]
@@ -186,7 +206,18 @@ mod tests {
         for text in ["-1", " -1.0 dbtp", "\u{2212}1,0 dB", "-1.0dBFS"] {
             assert_eq!(ceiling.parse(text).unwrap(), -1.0, "{text}");
         }
-        assert_eq!(find("eq3_freq").unwrap().parse("1.2k").unwrap(), 1200.0);
+        for text in ["-3", "-3 dB", "\u{2212}3", "\u{2212}3,0\u{a0}dB", "\u{2013}3 db"] {
+            assert_eq!(find("trim").unwrap().parse(text).unwrap(), -3.0, "{text}");
+        }
+        let frequency = find("eq3_freq").unwrap();
+        for text in ["1.2k", "1,2k", "1k2", "1200", "1 200 Hz", "1,20 kHz", "1K2Hz"] {
+            assert_eq!(frequency.parse(text).unwrap(), 1200.0, "{text}");
+        }
+        assert_eq!(frequency.parse("3k4").unwrap(), 3400.0);
+        for text in ["k4", "3k4k", "3k-4", "3.1k4", "-3k4", "3k4 ms"] {
+            assert!(frequency.parse(text).is_err(), "{text}");
+        }
+        assert!(find("limit_release").unwrap().parse("1k2").is_err(), "only frequencies are written so");
         assert_eq!(find("comp_release").unwrap().parse("1.5 s").unwrap(), 1500.0);
         assert_eq!(find("comp_ratio").unwrap().parse("2").unwrap(), 2.0);
         assert_eq!(find("comp_on").unwrap().parse("ON").unwrap(), 1.0);

@@ -1,13 +1,20 @@
 //! The device's end of the ring: reads frames at the device's rate in the device's callback. Nothing
 //! here allocates, locks or waits.
 //!
-//! Starting, pausing and seeking are short fades, so that none of them clicks.
+//! Starting, pausing and seeking are short fades, so that none of them clicks. On request a start begins
+//! [`RISE_DB`] lower and reaches the full level after [`RISE_S`], so that nobody is startled.
 
 use crate::sync::{AtomicBool, AtomicU64, Ordering};
 use std::sync::Arc;
 
 /// Length of a fade, s.
 const FADE_S: f64 = 0.005;
+
+/// How much lower a soft start begins, dB, and how long it takes to rise to the full level, s (own choice:
+/// long enough to reach for the monitor's control).
+pub const RISE_DB: f64 = 20.0;
+/// See [`RISE_DB`].
+pub const RISE_S: f64 = 1.0;
 
 /// State shared by the two ends of the ring. Frames are counted at the device's rate since the ring
 /// was made.
@@ -21,12 +28,19 @@ pub struct RingStatus {
     pub read: AtomicU64,
     /// Frames that the device needed and the ring did not hold.
     pub missed: AtomicU64,
+    /// Soft starts requested so far.
+    pub soft_starts: AtomicU64,
 }
 
 impl RingStatus {
     /// For the player: discards all frames before this one.
     pub fn discard_before(&self, frame: u64) {
         self.discard_before.store(frame, Ordering::Release);
+    }
+
+    /// For the player: the next start is a soft one. To be called before what makes it start.
+    pub fn start_softly(&self) {
+        self.soft_starts.fetch_add(1, Ordering::Release);
     }
 
     /// For the player: lets the device play, after what was to be discarded has been named.
@@ -49,32 +63,45 @@ pub struct DeviceRing {
     gain: f32,
     step: f32,
     read: u64,
+    /// Soft starts that have begun.
+    soft_starts: u64,
+    /// Gain of a soft start, 1 when it is over, and the factor a frame.
+    rise: f32,
+    rise_factor: f32,
 }
 
 impl DeviceRing {
     /// For a device at `rate` Hz.
     pub fn new(ring: rtrb::Consumer<[f32; 2]>, status: Arc<RingStatus>, rate: u32) -> Self {
         let step = (1.0 / (FADE_S * f64::from(rate))) as f32;
-        Self { ring, status, gain: 0.0, step, read: 0 }
+        let rise_factor = 10.0_f64.powf(RISE_DB / 20.0 / (RISE_S * f64::from(rate))) as f32;
+        Self { ring, status, gain: 0.0, step, read: 0, soft_starts: 0, rise: 1.0, rise_factor }
     }
 
     /// Fills interleaved frames of `channels` channels: the first two get the sound, a single one the
     /// mean.
     pub fn fill(&mut self, out: &mut [f32], channels: usize) {
         let (playing, discard_before) = self.status.orders();
+        let soft_starts = self.status.soft_starts.load(Ordering::Acquire);
         let mut missed = 0;
         for frame in out.chunks_mut(channels.max(1)) {
             if self.gain == 0.0 && self.read < discard_before {
                 self.discard_until(discard_before);
             }
             let wanted = playing && self.read >= discard_before;
+            // It begins out of silence: the level of what sounds never drops at once.
+            if self.gain == 0.0 && wanted && soft_starts != self.soft_starts {
+                self.soft_starts = soft_starts;
+                self.rise = 10.0_f32.powf(-RISE_DB as f32 / 20.0);
+            }
             let mut pair = [0.0; 2];
             if wanted || self.gain > 0.0 {
                 match self.ring.pop() {
                     Ok(next) => {
                         self.read += 1;
                         self.gain = (self.gain + if wanted { self.step } else { -self.step }).clamp(0.0, 1.0);
-                        pair = next.map(|x| x * self.gain);
+                        pair = next.map(|x| x * self.gain * self.rise);
+                        self.rise = (self.rise * self.rise_factor).min(1.0);
                     }
                     // After a gap the sound fades in again.
                     Err(_) => {
@@ -151,6 +178,40 @@ mod tests {
         let output: Vec<f32> = std::iter::once(last).chain(out.iter().step_by(2).copied()).collect();
         assert!(output.windows(2).all(|pair| (pair[1] - pair[0]).abs() < 0.003), "no click");
         assert_eq!(output[512], -0.5);
+    }
+
+    #[test]
+    fn a_soft_start_begins_20_db_lower_and_rises_for_one_second() {
+        let (mut producer, mut device, status) = ring(200_000);
+        (0..200_000).for_each(|_| producer.push([1.0, 1.0]).unwrap());
+        let mut play = |frames: usize| {
+            let mut out = vec![0.0_f32; 2 * frames];
+            device.fill(&mut out, 2);
+            out.into_iter().step_by(2).collect::<Vec<f32>>()
+        };
+        status.start_softly();
+        status.playing.store(true, Ordering::Relaxed);
+        let rising = play(60_000);
+        // 5 ms of fade, then −20 dB at the start and a twentieth of the way each 50 ms.
+        let db = |at: usize| 20.0 * rising[at].log10();
+        for (at, wanted) in [(480, -19.8), (2_400, -19.0), (24_000, -10.0), (43_200, -2.0), (48_100, 0.0)] {
+            assert!((db(at) - wanted).abs() < 0.05, "{} dB at {at}", db(at));
+        }
+        assert!(rising.windows(2).all(|pair| pair[1] >= pair[0] && pair[1] - pair[0] < 0.005), "monotone");
+        // Asked for while it sounds, it waits for silence: nothing drops at once.
+        status.start_softly();
+        assert!(play(4_800).iter().all(|x| *x == 1.0));
+        status.playing.store(false, Ordering::Relaxed);
+        play(4_800);
+        status.playing.store(true, Ordering::Relaxed);
+        assert!((play(960)[959].log10() * 20.0 + 19.6).abs() < 0.05, "again");
+        // The next start without a request is a plain one.
+        play(60_000);
+        for playing in [false, true] {
+            status.playing.store(playing, Ordering::Relaxed);
+            play(4_800);
+        }
+        assert_eq!(play(1)[0], 1.0);
     }
 
     #[test]

@@ -3,8 +3,10 @@
 //! song is audible.
 
 use super::device_ring::{DeviceRing, RingStatus};
+use super::encoded_preview::{EncodedPassage, EncodedPlayer, EncodedSide};
 use super::loaded_song::{LoadState, LoadedSong};
 use super::playhead::Playhead;
+use super::reference_exchange::ReferenceReceiver;
 use crate::chain::{Chain, ChainReadout};
 use crate::dsp::CHUNK;
 use crate::finish::Converter;
@@ -44,6 +46,8 @@ pub enum EngineCommand {
     Settings(Box<Settings>),
     /// Index of the EQ band to solo, or none.
     Solo(Option<usize>),
+    /// Play an encoded passage in place of the chain's output, or none.
+    Encoded(Option<(Arc<EncodedPassage>, EncodedSide)>),
 }
 
 /// Which frames of the song are at which place in the ring.
@@ -58,6 +62,9 @@ pub struct Engine {
     song: Arc<LoadedSong>,
     playhead: Playhead,
     chain: Chain,
+    /// References for the chain.
+    reference: ReferenceReceiver,
+    encoded: EncodedPlayer,
     taps: TapSender,
     converter: Option<Converter>,
     /// Rates of the song and of the device, Hz.
@@ -87,7 +94,12 @@ pub struct Engine {
 
 impl Engine {
     /// For a device at `rate` Hz; `taps` feeds the analysis.
-    pub fn new(song: Arc<LoadedSong>, rate: u32, taps: TapSender) -> (Self, DeviceRing) {
+    pub fn new(
+        song: Arc<LoadedSong>,
+        rate: u32,
+        taps: TapSender,
+        reference: ReferenceReceiver,
+    ) -> (Self, DeviceRing) {
         let song_rate = song.format().rate;
         // Room for one converted block beyond what is buffered.
         let ahead = (BUFFER_S * f64::from(rate)) as usize;
@@ -95,9 +107,12 @@ impl Engine {
         let status = Arc::new(RingStatus::default());
         let device_ring = DeviceRing::new(consumer, status.clone(), rate);
         let buffers = || [vec![0.0; BLOCK_FRAMES], vec![0.0; BLOCK_FRAMES]];
+        let chain = Chain::new(f64::from(song_rate));
         let engine = Self {
             playhead: Playhead::new(song.format().frames, song_rate),
-            chain: Chain::new(f64::from(song_rate)),
+            encoded: EncodedPlayer::new(chain.latency(), song_rate),
+            chain,
+            reference,
             taps,
             converter: (song_rate != rate).then(|| Converter::new(song_rate, rate)),
             rate: (song_rate, rate),
@@ -155,6 +170,7 @@ impl Engine {
             EngineCommand::Loop(range) => self.playhead.set_loop(range),
             EngineCommand::Settings(settings) => self.chain.set(&settings),
             EngineCommand::Solo(band) => self.chain.solo(band),
+            EngineCommand::Encoded(passage) => self.encoded.set(passage),
         }
     }
 
@@ -248,12 +264,14 @@ impl Engine {
 
     /// Processes the block with the chain, feeds the analysis and writes to the ring.
     fn process(&mut self, n: usize, position: Option<u64>) {
-        let Self { block: [left, right], chain, taps, .. } = self;
+        let Self { block: [left, right], chain, reference, taps, .. } = self;
+        reference.exchange(chain);
         let mut transport = Transport { playing: position.is_some(), position: position.map(|at| at as i64) };
         chain.process(&mut [&mut left[..n], &mut right[..n]], |tap| {
             taps.push(tap, transport);
             transport = transport.advanced(tap.len());
         });
+        self.encoded.process(&mut self.block, n, position);
         self.chain_frames += n as u64;
         let Some(converter) = &mut self.converter else {
             for pair in self.block[0][..n].iter().zip(&self.block[1]) {

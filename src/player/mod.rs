@@ -8,22 +8,32 @@
 //!   or waits;
 //! - [`SilentDevice`]: a clock in place of a device;
 //! - [`Export`]: what `lintel finish` does, on its own thread;
+//! - [`ReferenceLoader`]: a reference to compare with, loaded in the background; the plugin uses it too;
+//! - [`EncodedPassage`]: a passage of the master as it sounds after lossy delivery;
 //! - [`PlayerSession`]: all of these together, driven by [`SessionRequest`]s.
 
 mod device_ring;
+mod encoded_preview;
 mod engine;
 mod export;
 mod loaded_song;
 mod overview;
 mod playhead;
+mod reference_exchange;
+mod reference_file;
+mod reference_loader;
 mod session;
 mod silent_device;
 
-pub use device_ring::{DeviceRing, RingStatus};
+pub use device_ring::{DeviceRing, RISE_DB, RISE_S, RingStatus};
+pub use encoded_preview::{EncodedPassage, EncodedSide};
 pub use engine::{Engine, EngineCommand};
 pub use export::{Export, ExportProgress, ExportRequest};
 pub use loaded_song::{LoadState, LoadedSong};
 pub use overview::Overview;
 pub use playhead::{PlayedRange, Playhead};
-pub use session::{Device, LOUDEST_S, PlayerSession, SessionRequest};
+pub use reference_exchange::{ReferenceReceiver, ReferenceSender, reference_exchange};
+pub use reference_file::{LONGEST_S, ReferenceFile};
+pub use reference_loader::{COMPARED_FROM_S, ReferenceLoader};
+pub use session::{Device, LOUDEST_S, PREVIEW_FORMATS, PlayerSession, Preview, SessionRequest};
 pub use silent_device::SilentDevice;

@@ -2,14 +2,18 @@
 //! measures and exports it; driven by [`SessionRequest`]s, drawn from a [`LiveReadout`].
 
 use super::device_ring::{DeviceRing, RingStatus};
+use super::encoded_preview::{EncodedJob, EncodedPassage, EncodedSide};
 use super::engine::{Engine, EngineCommand};
 use super::export::{Export, ExportProgress, ExportRequest};
 use super::loaded_song::{LoadState, LoadedSong};
 use super::playhead::Playhead;
+use super::reference_loader::ReferenceLoader;
 use crate::chain::ChainReadout;
+use crate::finish::encoded::{Codec, EncodedFormat};
 use crate::finish::{self, CutPlan, Error};
 use crate::live::{self, AnalysisUpdates, HistorySource, LiveReadout, MeasuredHistory, MeasurementRequest};
 use crate::meter::{self, History};
+use crate::params::without_monitoring;
 use crate::settings::Settings;
 use crate::sync::lock;
 use crate::tap_ring::tap_ring;
@@ -19,13 +23,16 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, Sender, TryRecvError, channel};
 use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// Capacity of the ring to the analysis, s.
 const TAP_RING_S: f64 = 4.0;
 
 /// Length of the loudest part that [`SessionRequest::LoopLoudest`] finds, s.
 pub const LOUDEST_S: f64 = 10.0;
+
+/// How long the window says that playback has started softly.
+const SOFT_START_SHOWN: Duration = Duration::from_secs(4);
 
 /// A sound device.
 pub trait Device {
@@ -42,7 +49,7 @@ pub trait Device {
 /// Requests of the user. Positions are frames of the song.
 #[derive(Clone, Debug, PartialEq)]
 pub enum SessionRequest {
-    /// Play, or pause.
+    /// Play, or pause. The first play of a song starts softly.
     PlayPause,
     /// Go to a frame.
     Seek(u64),
@@ -52,12 +59,49 @@ pub enum SessionRequest {
     Bounds(Range<u64>),
     /// Use the found start and end.
     FoundBounds,
-    /// Loop the loudest ten seconds.
+    /// Loop the loudest ten seconds, with a soft start.
     LoopLoudest,
     /// Start an export.
     Export(ExportRequest),
     /// Stop the export, or clear its result.
     StopExport,
+    /// Encode the loop, or all between start and end, and play it so.
+    HearEncoded(EncodedFormat),
+    /// Play the other side of the encoded passage.
+    EncodedSide(EncodedSide),
+    /// Play the master again.
+    EndEncoded,
+}
+
+/// Formats that a passage can be heard in: those that need no program outside.
+pub const PREVIEW_FORMATS: [EncodedFormat; 4] = [
+    EncodedFormat { codec: Codec::Mp3, kbps: 128 },
+    EncodedFormat { codec: Codec::Mp3, kbps: 320 },
+    EncodedFormat { codec: Codec::Opus, kbps: 96 },
+    EncodedFormat { codec: Codec::Opus, kbps: 160 },
+];
+
+/// How far hearing an encoded passage is.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Preview {
+    /// It is being encoded.
+    Encoding(EncodedFormat),
+    /// It is played.
+    Playing(EncodedFormat, EncodedSide),
+    /// Why it cannot be played.
+    Failed(String),
+}
+
+/// An encoded passage and what became of it.
+struct PreviewState {
+    format: EncodedFormat,
+    /// What it is made of: another passage or other settings end it.
+    range: Range<u64>,
+    settings: Settings,
+    job: Option<EncodedJob>,
+    passage: Option<Arc<EncodedPassage>>,
+    side: EncodedSide,
+    failed: Option<String>,
 }
 
 /// What the worker thread reports.
@@ -76,6 +120,7 @@ pub struct PlayerSession {
     /// The user has set start and end.
     user_bounds: bool,
     analysis: meter::LiveAnalysis,
+    reference: ReferenceLoader,
     history: Arc<Mutex<History>>,
     commands: Option<Sender<EngineCommand>>,
     worker: Option<JoinHandle<()>>,
@@ -88,8 +133,13 @@ pub struct PlayerSession {
     updates: AnalysisUpdates,
     solo: Option<usize>,
     export: Option<Export>,
+    preview: Option<PreviewState>,
     /// Why it is silent.
     silent: Option<String>,
+    /// The song has been played.
+    has_played: bool,
+    /// When the last soft start was requested.
+    soft_start: Option<Instant>,
 }
 
 impl PlayerSession {
@@ -106,7 +156,9 @@ impl PlayerSession {
         let analysis = meter::LiveAnalysis::start(format.rate, usize::from(format.channels), receiver)
             .map_err(no_thread)?;
         let rate = device.rate(format.rate);
-        let (engine, ring) = Engine::new(song.clone(), rate, taps);
+        let (reference, receiver_of_references) = ReferenceLoader::new();
+        reference.chain_created(format.rate);
+        let (engine, ring) = Engine::new(song.clone(), rate, taps, receiver_of_references);
         let ring_status = engine.status();
         let status = Arc::new(SessionStatus::default());
         let (commands, receiver) = channel();
@@ -122,6 +174,7 @@ impl PlayerSession {
             user_bounds: false,
             history: analysis.history(),
             analysis,
+            reference,
             commands: Some(commands),
             worker: Some(worker),
             status,
@@ -132,7 +185,10 @@ impl PlayerSession {
             updates: AnalysisUpdates::default(),
             solo: None,
             export: None,
+            preview: None,
             silent,
+            has_played: false,
+            soft_start: None,
             song,
         })
     }
@@ -177,6 +233,28 @@ impl PlayerSession {
         self.export.as_ref().map(Export::progress)
     }
 
+    /// The encoded passage, if one was asked for.
+    pub fn preview(&self) -> Option<Preview> {
+        let preview = self.preview.as_ref()?;
+        Some(match (&preview.failed, &preview.passage) {
+            (Some(why), _) => Preview::Failed(why.clone()),
+            (None, Some(_)) => Preview::Playing(preview.format, preview.side),
+            (None, None) => Preview::Encoding(preview.format),
+        })
+    }
+
+    /// True for a few seconds after a soft start has begun.
+    pub fn starts_softly(&self) -> bool {
+        self.playing() && self.soft_start.is_some_and(|at| at.elapsed() < SOFT_START_SHOWN)
+    }
+
+    /// The next start begins softly.
+    fn start_softly(&mut self) {
+        self.has_played = true;
+        self.soft_start = Some(Instant::now());
+        self.ring_status.start_softly();
+    }
+
     fn send(&self, command: EngineCommand) {
         // Fails only if the worker has panicked.
         if let Some(commands) = &self.commands {
@@ -207,14 +285,57 @@ impl PlayerSession {
         {
             self.set_bounds(found);
         }
-        self.live.take(&self.analysis.snapshot(), settings);
+        self.follow_preview();
+        let snapshot = self.analysis.snapshot();
+        self.reference.follow(&snapshot);
+        self.live.take(&snapshot, settings);
+        self.live.reference = self.reference.readout();
         let readout = *lock(&self.status.readout);
         self.live.follow(readout.filter(|_| self.playing()).as_ref(), settings);
+    }
+
+    /// The loop, or all between start and end.
+    fn passage(&self) -> Range<u64> {
+        self.playhead.loop_range().unwrap_or_else(|| self.playhead.bounds())
+    }
+
+    /// Starts to play an encoded passage when it is ready; ends it when its passage or the settings, monitoring
+    /// aside, are no longer the same.
+    fn follow_preview(&mut self) {
+        let passage = self.passage();
+        let sound = |settings: &Settings| without_monitoring(settings);
+        let now = self.settings.as_ref().map(sound);
+        let Some(preview) = &mut self.preview else { return };
+        if preview.range != passage || Some(sound(&preview.settings)) != now {
+            return self.end_preview();
+        }
+        let Some(result) = preview.job.as_mut().and_then(EncodedJob::take_result) else { return };
+        preview.job = None;
+        match result {
+            Ok(made) => {
+                let made = Arc::new(made);
+                preview.passage = Some(made.clone());
+                let side = preview.side;
+                self.send(EngineCommand::Encoded(Some((made, side))));
+            }
+            Err(why) => preview.failed = Some(why),
+        }
+    }
+
+    fn end_preview(&mut self) {
+        if self.preview.take().is_some() {
+            self.send(EngineCommand::Encoded(None));
+        }
     }
 
     /// Calls `draw` with the present readout and history.
     pub fn with_readout<R>(&self, draw: impl FnOnce(&LiveReadout, &dyn HistorySource) -> R) -> R {
         draw(&self.live, &MeasuredHistory::new(&self.history))
+    }
+
+    /// The reference to compare with.
+    pub fn reference(&self) -> &ReferenceLoader {
+        &self.reference
     }
 
     /// Sends a request to the measurement.
@@ -243,10 +364,14 @@ impl PlayerSession {
     pub fn request(&mut self, request: SessionRequest) {
         match request {
             SessionRequest::PlayPause if self.playing() => {
+                self.soft_start = None;
                 self.status.playing.store(false, Ordering::Relaxed);
                 self.send(EngineCommand::Pause);
             }
             SessionRequest::PlayPause => {
+                if !self.has_played {
+                    self.start_softly();
+                }
                 self.status.playing.store(true, Ordering::Relaxed);
                 self.send(EngineCommand::Play);
             }
@@ -267,6 +392,7 @@ impl PlayerSession {
             SessionRequest::LoopLoudest => {
                 let found = self.song.overview().loudest(LOUDEST_S, self.playhead.bounds());
                 if let Some(found) = found {
+                    self.start_softly();
                     self.set_loop(Some(found.clone()));
                     self.request(SessionRequest::Seek(found.start));
                     if !self.playing() {
@@ -280,6 +406,29 @@ impl PlayerSession {
                 self.export =
                     Some(Export::start(self.song.path(), &export, settings, target, self.ends_options()));
             }
+            SessionRequest::HearEncoded(format) => {
+                self.end_preview();
+                let (range, settings) = (self.passage(), self.settings.unwrap_or_default());
+                let job = EncodedJob::start(&self.song, range.clone(), settings, format);
+                self.preview = Some(PreviewState {
+                    format,
+                    range,
+                    settings,
+                    job: Some(job),
+                    passage: None,
+                    side: EncodedSide::Decoded,
+                    failed: None,
+                });
+            }
+            SessionRequest::EncodedSide(side) => {
+                if let Some(preview) = &mut self.preview {
+                    preview.side = side;
+                    if let Some(passage) = preview.passage.clone() {
+                        self.send(EngineCommand::Encoded(Some((passage, side))));
+                    }
+                }
+            }
+            SessionRequest::EndEncoded => self.end_preview(),
             SessionRequest::StopExport => match self.export() {
                 Some(ExportProgress::Running { .. }) => {
                     if let Some(export) = &self.export {

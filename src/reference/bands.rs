@@ -45,6 +45,11 @@ pub fn step_centre(step: usize) -> f64 {
     10f64.powf(3.0 + (step as f64 + 0.5) / (10 * STEPS) as f64 - (KILOHERTZ + 0.5) / 10.0)
 }
 
+/// Bands that a sample rate in Hz holds.
+pub(super) fn bands_at(rate: u32) -> usize {
+    (0..BANDS).filter(|&band| centre(band) <= HIGHEST_SHARE * f64::from(rate)).count()
+}
+
 /// Levels by band, dB; none where the sample rate holds no such band, or nothing sounds.
 pub type Levels = [Option<f64>; BANDS];
 
@@ -66,8 +71,7 @@ impl FinePowers {
             let power = spectrum.between(at / half, at * half);
             power.left + power.right
         };
-        let bands = (0..BANDS).filter(|&band| centre(band) <= HIGHEST_SHARE * f64::from(rate)).count();
-        Self { power: (0..FINE).map(power).collect(), bands }
+        Self { power: (0..FINE).map(power).collect(), bands: bands_at(rate) }
     }
 
     /// K-weighted power of all steps, each with `gain` (linear power).

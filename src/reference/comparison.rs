@@ -3,27 +3,17 @@
 
 use serde_json::{Value, json};
 
-use super::advice::Advice;
-use super::bands::{BANDS, Levels, NOMINAL_HZ, difference, rms, smoothed};
-use super::fit::{Fit, fit};
+use super::bands::{BANDS, Levels, NOMINAL_HZ, rms, smoothed};
 use super::model::MixModel;
 use super::profile::Profile;
 use super::several::{ReferenceSet, Spread};
 use super::stereo::RANGES;
+use super::tone::ToneDifference;
 use crate::numbers::{number, shortest, signed};
 use crate::settings::{BANDS as EQ_BANDS, BandKind, BandSettings, EqSettings, Settings};
 
 /// Share of the whole fit that is proposed unless another is asked for (common practice, no source).
 pub const DEFAULT_SHARE: f64 = 1.0 / 3.0;
-
-/// Fitted bands: 40 Hz to 16 kHz. Below and above, a fit would follow rumble and the codecs' low-passes.
-const FITTED: std::ops::RangeInclusive<usize> = 2..=28;
-/// Bands below this level at equal loudness are noise floor, dB (own choice).
-const FLOOR_DB: f64 = -70.0;
-/// From the 5 kHz band on, a fall by more than this from one band to the next is a low-pass of a codec or a
-/// sample rate, dB (36 dB an octave; own choice).
-const EDGE_DB: f64 = 12.0;
-const EDGE_FROM: usize = 24;
 
 /// A mix beside its references.
 #[derive(Clone, Debug)]
@@ -38,12 +28,8 @@ pub struct Comparison {
     pub mix_levels: Levels,
     /// The same of the references.
     pub reference_levels: [Option<Spread>; BANDS],
-    /// Median of the references minus mix, dB, over the fitted bands.
-    pub difference: Levels,
-    /// What the verdict says.
-    pub advice: Advice,
-    /// The whole fit.
-    pub fit: Fit,
+    /// What is different, and the fit.
+    pub tone: ToneDifference,
     /// The bands at the chosen share.
     pub bands: [BandSettings; EQ_BANDS],
     /// Their curve, dB.
@@ -61,32 +47,17 @@ impl Comparison {
         let references = ReferenceSet::new(references);
         let (mix_levels, reference_levels) = (mix.levels(), references.levels());
         let medians: Levels = reference_levels.map(|spread| spread.map(|spread| spread.median));
-        let difference = in_common(&mix_levels, &medians);
         let model = MixModel::new(&mix.spectrum, mix.format.rate);
-        let fit = fit(&model, &difference);
-        let left = |bands| minus(&difference, &model.change(bands));
-        let advice = Advice::of(&difference, &smoothed(&difference), &left(&fit.bands));
-        let bands = fit.at_share(share);
-        let (curve, left) = (model.curve(&bands), left(&bands));
-        Self {
-            mix,
-            references,
-            share,
-            mix_levels,
-            reference_levels,
-            difference,
-            advice,
-            fit,
-            bands,
-            curve,
-            left,
-        }
+        let tone = ToneDifference::of(&model, &mix_levels, &medians);
+        let bands = tone.fit.at_share(share);
+        let (curve, left) = (model.curve(&bands), tone.left_by(&model, &bands));
+        Self { mix, references, share, mix_levels, reference_levels, tone, bands, curve, left }
     }
 
     /// Default settings with the proposed bands; none where no move is proposed.
     pub fn settings(&self) -> Option<Settings> {
         let eq = EqSettings { on: true, bands: self.bands };
-        self.advice.proposes().then(|| Settings { eq, ..Settings::default() })
+        self.tone.advice.proposes().then(|| Settings { eq, ..Settings::default() })
     }
 
     /// The proposed bands in words, a line each; empty where no move is proposed.
@@ -102,19 +73,19 @@ impl Comparison {
                 number(f64::from(band.q), 2)
             )
         };
-        if self.advice.proposes() { moving.map(line).collect() } else { Vec::new() }
+        if self.tone.advice.proposes() { moving.map(line).collect() } else { Vec::new() }
     }
 
     /// What the move at the chosen share does, in one sentence; empty where no move is proposed.
     pub fn move_sentence(&self) -> String {
-        if !self.advice.proposes() {
+        if !self.tone.advice.proposes() {
             return String::new();
         }
         format!(
             "At {} % of the fit the difference falls from {} to {} dB (rms over octaves). Nothing has been \
              changed.",
             number(100.0 * self.share, 0),
-            number(rms(&smoothed(&self.difference)), 1),
+            number(rms(&smoothed(&self.tone.difference)), 1),
             number(rms(&smoothed(&self.left)), 1)
         )
     }
@@ -128,14 +99,14 @@ impl Comparison {
             "bands_hz": NOMINAL_HZ,
             "mix_db": self.mix_levels,
             "reference_db": self.reference_levels,
-            "difference_db": self.difference,
-            "smoothed_difference_db": smoothed(&self.difference),
-            "advice": self.advice,
-            "sentence": self.advice.sentence(),
-            "proposed": self.advice.proposes(),
+            "difference_db": self.tone.difference,
+            "smoothed_difference_db": smoothed(&self.tone.difference),
+            "advice": self.tone.advice,
+            "sentence": self.tone.advice.sentence(),
+            "proposed": self.tone.advice.proposes(),
             "share": self.share,
             "bands": self.bands.iter().map(band).collect::<Vec<_>>(),
-            "bands_at_100": self.fit.bands.iter().map(band).collect::<Vec<_>>(),
+            "bands_at_100": self.tone.fit.bands.iter().map(band).collect::<Vec<_>>(),
             "curve_db": self.curve,
             "left_db": self.left,
         })
@@ -174,49 +145,5 @@ pub(super) fn hertz(hz: f64) -> String {
     match hz {
         hz if hz < 1000.0 => format!("{} Hz", number(hz, 0)),
         hz => format!("{} kHz", shortest(hz / 1000.0, 2)),
-    }
-}
-
-/// `a` − `b`; where `b` has no level, `a`.
-fn minus(a: &Levels, b: &Levels) -> Levels {
-    std::array::from_fn(|band| Some(a[band]? - b[band].unwrap_or(0.0)))
-}
-
-/// Reference minus mix over the bands in which both have music.
-fn in_common(mix: &Levels, reference: &Levels) -> Levels {
-    let end = edge(mix).min(edge(reference));
-    let audible = |levels: &Levels, band: usize| levels[band].is_some_and(|level| level > FLOOR_DB);
-    let all = difference(reference, mix);
-    std::array::from_fn(|band| {
-        let counts = FITTED.contains(&band) && band < end && audible(mix, band) && audible(reference, band);
-        all[band].filter(|_| counts)
-    })
-}
-
-/// The first band that a low-pass touches: the one before the steep fall.
-fn edge(levels: &Levels) -> usize {
-    let falls = |band: &usize| match (levels[band - 1], levels[*band]) {
-        (Some(before), Some(level)) => level < before - EDGE_DB,
-        _ => true,
-    };
-    (EDGE_FROM..BANDS).find(falls).map_or(BANDS, |band| band - 1)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_low_pass_ends_the_common_range_and_a_sloping_treble_does_not() {
-        let slope: Levels = std::array::from_fn(|band| Some(-2.0 * band as f64));
-        assert_eq!(edge(&slope), BANDS);
-        let mut low_passed = slope;
-        (28..BANDS).for_each(|band| low_passed[band] = Some(-90.0));
-        assert_eq!(edge(&low_passed), 27);
-        let common = in_common(&slope, &low_passed);
-        assert!(common[26].is_some() && common[27].is_none() && common[1].is_none() && common[2].is_some());
-        let mut low_rate = slope;
-        (25..BANDS).for_each(|band| low_rate[band] = None);
-        assert_eq!(edge(&low_rate), 24);
     }
 }

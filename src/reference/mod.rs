@@ -9,9 +9,11 @@
 //! | `stereo` | width and correlation by range, mono share of the low end |
 //! | `profile` | everything that is measured of one piece |
 //! | `several` | median and spread of several references |
+//! | `live_bands` | between the bands of the running analysis and these |
 //! | `model` | what five EQ bands do to the third-octave levels of a mix |
 //! | `refine` | nonlinear least squares |
 //! | `fit` | five bands by least squares |
+//! | `tone` | the difference of tone, its verdict and its fit |
 //! | `advice` | whether the difference is tone or arrangement, and the move in words |
 //! | `comparison` | a mix beside its references, as a whole; JSON |
 //! | `report` | the same as one HTML page |
@@ -27,7 +29,7 @@
 //! let profile = |path: &str| Profile::measure(Path::new(path), MonoAs::default(), &NoProgress::default());
 //! let (mix, reference) = (profile("mix.wav")?, profile("reference.mp3")?);
 //! let beside = Comparison::new(mix, vec![reference], 1.0 / 3.0);
-//! println!("{}", beside.advice.sentence());
+//! println!("{}", beside.tone.advice.sentence());
 //! # Ok::<(), lintel::finish::Error>(())
 //! ```
 
@@ -36,6 +38,7 @@ pub mod bands;
 mod coded;
 mod comparison;
 mod fit;
+pub mod live_bands;
 mod model;
 mod profile;
 mod reader;
@@ -43,6 +46,7 @@ mod refine;
 mod report;
 mod several;
 mod stereo;
+mod tone;
 mod welch;
 
 pub use advice::{Advice, Verdict};
@@ -54,4 +58,5 @@ pub use reader::ReferenceReader;
 pub use report::reference_page;
 pub use several::{ReferenceSet, Spread};
 pub use stereo::{LOW_END_HZ, RANGES, StereoFigures, StereoRange};
+pub use tone::ToneDifference;
 pub use welch::{LongTermSpectrum, Welch};

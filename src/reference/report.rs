@@ -108,7 +108,7 @@ impl Comparison {
     /// The spectra by third octave: nominal centre, mix, reference, difference, difference over octaves, curve
     /// of the move; dB.
     pub fn spectrum_rows(&self) -> Vec<Vec<String>> {
-        let smooth = smoothed(&self.difference);
+        let smooth = smoothed(&self.tone.difference);
         let text = |value: Option<f64>| value.map_or(NONE.to_owned(), |x| number(x, 1));
         let change = |value: Option<f64>| value.map_or(NONE.to_owned(), |x| signed(x, 1));
         let row = |(band, hz): (usize, &f64)| {
@@ -116,9 +116,9 @@ impl Comparison {
                 if *hz == 31.5 { "31.5 Hz".to_owned() } else { hertz(*hz) },
                 text(self.mix_levels[band]),
                 text(self.reference_levels[band].map(|spread| spread.median)),
-                change(self.difference[band]),
+                change(self.tone.difference[band]),
                 change(smooth[band]),
-                change(self.advice.proposes().then_some(self.curve[band])),
+                change(self.tone.advice.proposes().then_some(self.curve[band])),
             ]
         };
         NOMINAL_HZ.iter().enumerate().map(row).collect()
@@ -132,7 +132,7 @@ impl Comparison {
 
     /// The picture's data.
     pub fn chart(&self) -> ReferenceChart {
-        let proposed = self.advice.proposes();
+        let proposed = self.tone.advice.proposes();
         let only = |values: &[Option<f64>]| if proposed { values.to_vec() } else { vec![None; values.len()] };
         ReferenceChart {
             name: if self.is_several() {
@@ -144,8 +144,8 @@ impl Comparison {
             hz: NOMINAL_HZ.to_vec(),
             mix: self.mix_levels.to_vec(),
             reference: self.reference_levels.iter().map(|s| s.map(|s| [s.low, s.median, s.high])).collect(),
-            difference: self.difference.to_vec(),
-            smooth: smoothed(&self.difference).to_vec(),
+            difference: self.tone.difference.to_vec(),
+            smooth: smoothed(&self.tone.difference).to_vec(),
             curve: only(&self.curve.map(Some)),
             left: only(&smoothed(&self.left)),
         }
@@ -155,8 +155,8 @@ impl Comparison {
 /// The page.
 pub fn reference_page(beside: &Comparison) -> String {
     let body = html! {
-        p class="lead" { (beside.advice.sentence()) }
-        @if beside.advice.proposes() {
+        p class="lead" { (beside.tone.advice.sentence()) }
+        @if beside.tone.advice.proposes() {
             ul class="notes" { @for line in beside.band_lines() { li { (line) } } }
             p { (beside.move_sentence()) }
         }

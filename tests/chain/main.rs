@@ -7,6 +7,7 @@ mod level_match;
 mod makeup;
 mod moves_quietly;
 mod rates;
+mod reference;
 mod signal;
 mod swapped;
 mod wide;

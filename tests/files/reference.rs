@@ -80,15 +80,16 @@ fn known_moves_are_given_back() {
             save(&reference, 44_100, &through(&lanes, 44_100.0, bands));
             let beside = Comparison::new(mix.clone(), vec![measure(&reference)], 1.0);
             let model = lintel::reference::MixModel::new(&mix.spectrum, 44_100);
-            let (want, got) = (model.change(&bands), model.change(&beside.fit.bands));
-            let fitted = |place: &usize| beside.difference[*place].is_some();
+            let (want, got) = (model.change(&bands), model.change(&beside.tone.fit.bands));
+            let fitted = |place: &usize| beside.tone.difference[*place].is_some();
             let apart = |place: usize| (want[place].unwrap() - got[place].unwrap()).abs();
             let levels = (0..30).filter(fitted).map(apart).fold(0.0, f64::max);
             // The voice has nothing at 9.5 kHz: no fit can know what a band does there.
             let place = |freq: f32| ((10.0 * (freq / 1000.0).log10()).round() + 16.0) as usize;
-            let gains = bands.iter().zip(&beside.fit.bands).filter(|(band, _)| fitted(&place(band.freq)));
+            let gains =
+                bands.iter().zip(&beside.tone.fit.bands).filter(|(band, _)| fitted(&place(band.freq)));
             let gains = gains.map(|(a, b)| f64::from((a.gain - b.gain).abs())).fold(0.0, f64::max);
-            let verdict = beside.advice.verdict;
+            let verdict = beside.tone.advice.verdict;
             println!("{} {case}: {verdict:?}, gains {gains:.3} dB, levels {levels:.3} dB", kind.name());
             worst_level = worst_level.max(levels);
             if case < 2 {
@@ -111,12 +112,12 @@ fn white_against_pink_is_arrangement_and_a_piece_against_itself_is_the_same() {
     let (white, pink) = (measure(&white), measure(&pink));
     for (mix, reference) in [(&white, &pink), (&pink, &white)] {
         let beside = Comparison::new(mix.clone(), vec![reference.clone()], 1.0);
-        println!("{}", beside.advice.sentence());
-        assert_eq!(beside.advice.verdict, Verdict::Large);
+        println!("{}", beside.tone.advice.sentence());
+        assert_eq!(beside.tone.advice.verdict, Verdict::Large);
         assert!(beside.settings().is_none() && beside.band_lines().is_empty());
     }
     let same = Comparison::new(white.clone(), vec![white], 1.0);
-    assert_eq!(same.advice.verdict, Verdict::Same);
+    assert_eq!(same.tone.advice.verdict, Verdict::Same);
     let mut verdicts = Vec::new();
     let pieces = KINDS.map(|kind| {
         let path = dir.path().join(format!("{}.wav", kind.name()));
@@ -126,7 +127,7 @@ fn white_against_pink_is_arrangement_and_a_piece_against_itself_is_the_same() {
     for mix in &pieces {
         for reference in pieces.iter().filter(|other| other.path != mix.path) {
             let beside = Comparison::new(mix.clone(), vec![reference.clone()], 1.0);
-            let advice = beside.advice;
+            let advice = beside.tone.advice;
             println!("{} beside {}: {advice:?}", mix.name(), reference.name());
             verdicts.push(advice.verdict);
         }
@@ -192,7 +193,7 @@ fn every_format_reads_the_same_loudness() {
         assert!(apart(&foreign).abs() < 0.03 && peak.abs() < 0.01, "{}", got.name());
         assert!(length.abs() < 0.2, "{}: {length}", got.name());
         let beside = Comparison::new(want.clone(), vec![got], 1.0);
-        assert_eq!(beside.advice.verdict, Verdict::Same, "{:?}", beside.advice);
+        assert_eq!(beside.tone.advice.verdict, Verdict::Same, "{:?}", beside.tone.advice);
     }
 }
 

@@ -8,6 +8,7 @@
 mod calls;
 mod clap;
 mod play;
+mod reference;
 mod signal;
 mod states;
 mod vst3;

@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 /// The foreign interpreter, or `None`, said aloud.
-fn python() -> Option<PathBuf> {
+pub fn python() -> Option<PathBuf> {
     let home = Path::new(env!("CARGO_MANIFEST_DIR")).join("target/foreign");
     let path = home.join(if cfg!(windows) { "Scripts/python.exe" } else { "bin/python3" });
     if path.exists() {
@@ -19,21 +19,21 @@ fn python() -> Option<PathBuf> {
     None
 }
 
-fn to_bytes(channels: &[Vec<f32>]) -> Vec<u8> {
+pub fn to_bytes(channels: &[Vec<f32>]) -> Vec<u8> {
     channels.iter().flatten().flat_map(|x| x.to_le_bytes()).collect()
 }
 
-fn from_bytes(bytes: &[u8], channels: usize) -> Vec<Vec<f32>> {
+pub fn from_bytes(bytes: &[u8], channels: usize) -> Vec<Vec<f32>> {
     let flat: Vec<f32> = bytes.as_chunks::<4>().0.iter().map(|b| f32::from_le_bytes(*b)).collect();
     flat.chunks(flat.len() / channels).map(<[f32]>::to_vec).collect()
 }
 
-fn script(name: &str) -> PathBuf {
+pub fn script(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/foreign").join(name)
 }
 
 /// Name and position of a parameter's text, as a VST3 host sends it.
-fn position((id, text): &(&str, &str)) -> (&'static str, f32) {
+pub fn position((id, text): &(&str, &str)) -> (&'static str, f32) {
     let param = params::find(id).expect("a parameter");
     (param.name, param.position(param.parse(text).expect("a text")))
 }

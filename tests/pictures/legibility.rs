@@ -11,7 +11,7 @@ use lintel::editor::window_state::WindowState;
 use std::time::Duration;
 
 /// A screen after 8 s of music.
-fn with_music(width: f32, height: f32) -> Rig {
+pub fn with_music(width: f32, height: f32) -> Rig {
     let settings = scene::settings();
     let scene = scene::run(&settings, 8.0, 0.0);
     let memory = MemoryControls { settings, ..MemoryControls::default() };

@@ -2,9 +2,14 @@
 #![cfg(feature = "screen")]
 
 mod buttons;
+mod cautions;
+mod hands;
 mod input;
 mod legibility;
+mod reading;
+mod reference;
 mod rig;
 mod scene;
 mod snapshots;
 mod song;
+mod stretch;

@@ -3,7 +3,7 @@
 
 use lintel::chain::Chain;
 use lintel::live::{HistorySource, LiveColumn, LiveReadout, MeasuredHistory};
-use lintel::meter::{Analysis, History};
+use lintel::meter::{Analysis, History, Snapshot, Stretch};
 use lintel::settings::Settings;
 use lintel::tap_ring::Transport;
 use std::f32::consts::TAU;
@@ -48,28 +48,59 @@ pub struct Scene {
     pub history: Arc<Mutex<History>>,
 }
 
-/// Processes `seconds` of music with a peak level of `peak` dBFS with these settings.
-pub fn run(settings: &Settings, seconds: f64, peak: f32) -> Scene {
+/// The music after a chain with these settings.
+pub fn processed(settings: &Settings, seconds: f64, peak: f32) -> Vec<[f32; 2]> {
     let mut chain = Chain::new(RATE);
     chain.set(settings);
     chain.jump();
+    let music = music(seconds, peak);
+    let [mut left, mut right] = [0, 1].map(|ch| music.iter().map(|frame| frame[ch]).collect::<Vec<_>>());
+    chain.process(&mut [&mut left, &mut right], |_| ());
+    left.into_iter().zip(right).map(|(left, right)| [left, right]).collect()
+}
+
+/// Processes `seconds` of music with a peak level of `peak` dBFS with these settings.
+pub fn run(settings: &Settings, seconds: f64, peak: f32) -> Scene {
+    run_measured(settings, seconds, peak).0
+}
+
+/// The same, with what the analysis measured last.
+pub fn run_measured(settings: &Settings, seconds: f64, peak: f32) -> (Scene, Snapshot) {
+    measured_passes(&[*settings], seconds, peak)
+}
+
+/// The same music once for each of these settings, as a loop plays it.
+pub fn passes(all: &[Settings], seconds: f64, peak: f32) -> Scene {
+    measured_passes(all, seconds, peak).0
+}
+
+fn measured_passes(all: &[Settings], seconds: f64, peak: f32) -> (Scene, Snapshot) {
+    let mut chain = Chain::new(RATE);
+    chain.set(&all[0]);
+    chain.jump();
     let mut analysis = Analysis::new(RATE as u32, 2);
-    analysis.set_settings(settings);
-    let mut transport = Transport { playing: true, position: Some(0) };
-    for block in music(seconds, peak).chunks(512) {
-        let [mut left, mut right]: [Vec<f32>; 2] =
-            [0, 1].map(|ch| block.iter().map(|frame| frame[ch]).collect());
-        chain.process(&mut [&mut left, &mut right], |tap| {
-            analysis.feed(tap, transport);
-            transport = transport.advanced(tap.len());
-        });
+    let music = music(seconds, peak);
+    for settings in all {
+        chain.set(settings);
+        analysis.set_settings(settings);
+        let mut transport = Transport { playing: true, position: Some(0) };
+        for block in music.chunks(512) {
+            let [mut left, mut right]: [Vec<f32>; 2] =
+                [0, 1].map(|ch| block.iter().map(|frame| frame[ch]).collect());
+            chain.process(&mut [&mut left, &mut right], |tap| {
+                analysis.feed(tap, transport);
+                transport = transport.advanced(tap.len());
+            });
+        }
     }
     let mut live = LiveReadout::default();
-    live.take(&analysis.snapshot(), settings);
+    let snapshot = analysis.snapshot();
+    live.take(&snapshot, &all[all.len() - 1]);
     live.compressor_point = chain.compressor_point();
     live.makeup_db = chain.makeup_db();
     live.louder_by_db = chain.louder_by_db();
-    Scene { live, history: analysis.history() }
+    live.listening_db = chain.readout().listening_db;
+    (Scene { live, history: analysis.history() }, snapshot)
 }
 
 /// A [`HistorySource`] that owns its history.
@@ -81,6 +112,12 @@ impl HistorySource for OwnedHistory {
     }
     fn read(&self, first: i64, step_s: f64, columns: &mut [LiveColumn]) {
         MeasuredHistory::new(&self.0).read(first, step_s, columns);
+    }
+    fn read_earlier(&self, first: i64, step_s: f64, columns: &mut [LiveColumn]) -> bool {
+        MeasuredHistory::new(&self.0).read_earlier(first, step_s, columns)
+    }
+    fn stretch(&self, from_s: f64, to_s: f64) -> Option<Stretch> {
+        MeasuredHistory::new(&self.0).stretch(from_s, to_s)
     }
     fn song_time(&self, seconds: f64) -> f64 {
         MeasuredHistory::new(&self.0).song_time(seconds)

@@ -10,7 +10,8 @@ use lintel::editor::window_state::WindowState;
 use lintel::editor::{StandaloneWindow, standalone};
 use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Reader, Writer};
 use lintel::player::{
-    Device, DeviceRing, ExportProgress, LoadState, LoadedSong, PlayerSession, SessionRequest,
+    Device, DeviceRing, EncodedSide, ExportProgress, LoadState, LoadedSong, PREVIEW_FORMATS, PlayerSession,
+    Preview, SessionRequest,
 };
 use lintel::settings::Settings;
 use std::path::{Path, PathBuf};
@@ -88,6 +89,10 @@ impl Rig {
         self.harness.state_mut().0.session().expect("a song")
     }
 
+    fn value(&self, id: &str) -> f32 {
+        lintel::params::find(id).expect("a parameter").get(&self.harness.state().0.memory.settings)
+    }
+
     fn rect(&self, label: &str) -> Rect {
         self.harness.get_by_label(label).rect()
     }
@@ -148,6 +153,72 @@ fn play_and_space_start_and_pause() {
 }
 
 #[test]
+fn space_plays_wherever_the_focus_is_unless_a_text_is_typed() {
+    let mut rig = Rig::usual();
+    rig.drag(rig.rect("drive").center(), vec2(40.0, 0.0));
+    let driven = rig.value("drive");
+    assert!(driven > 0.0);
+    rig.key(Key::Space, Modifiers::NONE);
+    assert!(rig.session().playing(), "the ruler has the focus");
+    rig.harness.get_by_label("bypass").focus();
+    rig.harness.run_steps(2);
+    rig.key(Key::Space, Modifiers::NONE);
+    assert!(!rig.session().playing() && rig.value("bypass") == 0.0, "a button has the focus");
+    rig.key(Key::Enter, Modifiers::NONE);
+    assert_eq!(rig.value("bypass"), 1.0, "Enter presses it");
+    rig.harness.get_by_role_and_label(egui::accesskit::Role::Slider, "drive").focus();
+    rig.harness.run_steps(2);
+    rig.key(Key::Enter, Modifiers::NONE);
+    rig.harness.run_steps(6);
+    rig.key(Key::Space, Modifiers::NONE);
+    assert!(!rig.session().playing(), "a text is typed");
+}
+
+/// The next `frames` of the left channel that the device gets.
+fn output(rig: &mut Rig, frames: usize) -> Vec<f32> {
+    let mut ring = rig.harness.state_mut().1.0.take().expect("the device has its ring");
+    let mut left = Vec::new();
+    let start = Instant::now();
+    while left.len() < frames {
+        assert!(start.elapsed() < Duration::from_secs(20));
+        let mut out = [0.0_f32; 2 * 480];
+        ring.fill(&mut out, 2);
+        left.extend(out.iter().step_by(2).filter(|x| **x != 0.0));
+        // The engine fills 0.2 s ahead.
+        std::thread::sleep(Duration::from_millis(2));
+    }
+    rig.harness.state_mut().1.0 = Some(ring);
+    left
+}
+
+#[test]
+fn the_first_play_and_the_loudest_ten_seconds_start_softly_and_say_so() {
+    let says = |rig: &Rig| {
+        crate::reading::spoken(&rig.harness).iter().any(|text| text.contains("starts 20 dB lower"))
+    };
+    let highest = |samples: &[f32]| samples.iter().fold(0.0_f32, |most, x| most.max(x.abs()));
+    let mut rig = Rig::usual();
+    assert!(!says(&rig));
+    // A note begins at 23.04 s; its first 50 ms.
+    let note = rig.at(23.04);
+    rig.click_at(note);
+    rig.click("play");
+    assert!(says(&rig), "the window says so");
+    let soft = highest(&output(&mut rig, 2_400));
+    output(&mut rig, 48_000);
+    rig.click("play");
+    assert!(!says(&rig));
+    rig.click_at(note);
+    rig.click("play");
+    assert!(!says(&rig), "only the first play starts softly");
+    let plain = highest(&output(&mut rig, 2_400));
+    let difference = 20.0 * (plain / soft).log10();
+    assert!((18.0..21.0).contains(&difference), "{difference} dB between {soft} and {plain}");
+    rig.click("loudest 10 s");
+    assert!(says(&rig), "so does the jump to the loudest passage");
+}
+
+#[test]
 fn a_click_seeks_a_drag_loops_and_a_double_click_ends_the_loop() {
     let mut rig = Rig::usual();
     rig.click_at(rig.at(17.0));
@@ -198,6 +269,24 @@ fn one_button_loops_the_loudest_ten_seconds() {
     assert!(rig.session().playing());
     rig.click("loop");
     assert_eq!(rig.session().playhead().loop_range(), None);
+}
+
+#[test]
+fn a_stretch_of_the_frozen_chart_is_looped() {
+    let mut rig = Rig::usual();
+    rig.click_at(rig.at(22.0));
+    rig.click("play");
+    output(&mut rig, 4 * 48_000);
+    rig.harness.run_steps(3);
+    rig.click("freeze the chart");
+    let chart = rig.rect("chart");
+    // The chart's right end is now; 30 s are as wide as it is.
+    let from = egui::pos2(chart.right() - chart.width() * 2.5 / 30.0, chart.top() + 40.0);
+    rig.drag(from, vec2(chart.width() * 2.0 / 30.0, 0.0));
+    rig.click("stretch: loop this");
+    let range = rig.session().playhead().loop_range().expect("a loop");
+    let length = seconds(range.end) - seconds(range.start);
+    assert!((length - 2.0).abs() < 0.15 && (22.0..26.0).contains(&seconds(range.start)), "{range:?}");
 }
 
 #[test]
@@ -296,6 +385,16 @@ fn it_is_legible_from_the_smallest_window_on() {
 }
 
 #[test]
+fn every_target_of_the_row_is_24_points_large() {
+    for (width, height) in [standalone::MIN_WINDOW_SIZE, (1180.0, 872.0)] {
+        let mut targets = crate::hands::targets(&Rig::new(width, height, false).harness);
+        // Start and end of song and loop lie on the waveform, which can be clicked everywhere.
+        targets.retain(|(name, _)| !name.contains("song") || name == "play");
+        crate::hands::assert_reachable(&targets, vec2(width, height));
+    }
+}
+
+#[test]
 fn every_control_of_the_row_has_an_accessible_name() {
     let mut rig = Rig::usual();
     rig.session().request(SessionRequest::LoopLoudest);
@@ -326,4 +425,31 @@ fn the_row_in_the_light_theme() {
 #[test]
 fn the_row_in_the_dark_theme() {
     picture("song-dark", true);
+}
+
+#[test]
+fn a_loop_is_heard_encoded_with_its_difference_and_the_master_again() {
+    let mut rig = Rig::usual();
+    rig.session().request(SessionRequest::Loop(Some(22 * 48_000..26 * 48_000)));
+    let act = |rig: &mut Rig, label: &str| {
+        rig.harness.get_by_label(label).click();
+        rig.harness.run_steps(3);
+    };
+    rig.click("encoded");
+    act(&mut rig, "MP3 128 kbit/s");
+    let format = PREVIEW_FORMATS[0];
+    let start = Instant::now();
+    while rig.session().preview() != Some(Preview::Playing(format, EncodedSide::Decoded)) {
+        assert!(start.elapsed() < Duration::from_secs(60), "{:?}", rig.session().preview());
+        std::thread::sleep(Duration::from_millis(10));
+        rig.harness.run_steps(1);
+    }
+    rig.click("encoded");
+    let options = SnapshotOptions::new().max_failed_pixels(300).output_path("tests/pictures/snapshots");
+    rig.harness.snapshot_options("song-encoded", &options);
+    act(&mut rig, "difference to the master");
+    assert_eq!(rig.session().preview(), Some(Preview::Playing(format, EncodedSide::Difference)));
+    rig.click("encoded");
+    act(&mut rig, "play the master");
+    assert_eq!(rig.session().preview(), None);
 }

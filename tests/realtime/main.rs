@@ -6,6 +6,8 @@
 #![cfg(feature = "plugin")]
 
 mod allocations;
+#[cfg(target_os = "linux")]
+mod references;
 mod rehearsal;
 #[cfg(target_os = "linux")]
 mod syscalls;

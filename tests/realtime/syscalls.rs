@@ -34,12 +34,11 @@ fn confine() -> bool {
     }
 }
 
-/// Runs blocks as the audio thread, confined, while the main thread moves the instance about;
-/// then ends the process. `fault`: what a bad audio thread would do.
-fn confined(rig: &'static Rig, fault: impl Fn(u32) + Send + 'static) -> ! {
+/// Runs blocks as the audio thread, confined, while the main thread does `disturb` over and over; then ends
+/// the process. `fault`: what a bad audio thread would do.
+pub fn confined(rig: &'static Rig, mut disturb: impl FnMut(), fault: impl Fn(u32) + Send + 'static) -> ! {
     static THREAD: AtomicI32 = AtomicI32::new(0);
     static DONE: AtomicU32 = AtomicU32::new(0);
-    let mut disturber = Disturber::new(rig);
     let shared = crate::allocations::Shared(rig);
     std::thread::spawn(move || {
         let shared = &shared;
@@ -62,7 +61,7 @@ fn confined(rig: &'static Rig, fault: impl Fn(u32) + Send + 'static) -> ! {
     });
     let start = Instant::now();
     loop {
-        disturber.disturb();
+        disturb();
         let (thread, done) = (THREAD.load(Ordering::Acquire), DONE.load(Ordering::Acquire));
         let gone = thread != 0 && !std::path::Path::new(&format!("/proc/self/task/{thread}")).exists();
         if done == u32::MAX {
@@ -81,6 +80,12 @@ fn confined(rig: &'static Rig, fault: impl Fn(u32) + Send + 'static) -> ! {
     }
 }
 
+/// The same while the instance is moved about.
+fn moved_about(rig: &'static Rig, fault: impl Fn(u32) + Send + 'static) -> ! {
+    let mut disturber = Disturber::new(rig);
+    confined(rig, move || disturber.disturb(), fault)
+}
+
 fn started() -> &'static Rig {
     let mut rig = Rig::inside(&lintel::plugin::clap_entry);
     assert!(rig.activate(48_000.0, MOST as u32) && rig.start());
@@ -88,7 +93,7 @@ fn started() -> &'static Rig {
 }
 
 #[track_caller]
-fn alive(output: &std::process::Output) {
+pub fn alive(output: &std::process::Output) {
     let said = process::said(output);
     if said.contains("does not confine") {
         eprintln!("SKIPPED: this system does not let a thread give up its calls");
@@ -100,7 +105,7 @@ fn alive(output: &std::process::Output) {
 #[test]
 #[ignore = "the process that the next test starts"]
 fn inside() {
-    confined(started(), |_| ());
+    moved_about(started(), |_| ());
 }
 
 #[test]
@@ -114,7 +119,7 @@ fn inside_with_a_window() {
     let rig = started();
     assert!(rig.open_window(Parent::open_at(0).id), "the window does not open");
     std::thread::sleep(Duration::from_millis(500));
-    confined(rig, |_| ());
+    moved_about(rig, |_| ());
 }
 
 #[test]
@@ -126,7 +131,7 @@ fn nor_with_the_window_open() {
 #[test]
 #[ignore = "the process that the next test starts"]
 fn inside_at_fault() {
-    confined(started(), |n| {
+    moved_about(started(), |n| {
         if n == 100 {
             std::thread::yield_now();
         }

@@ -222,16 +222,19 @@ fn draw(shot: &Shot, mix: &[Vec<f32>; 2], loaded: &LoadedSong) -> (Vec<u8>, [usi
                 ui.painter().rect_filled(editor, 0.0, theme.window);
                 let audible_frame = frame_at(shot.seconds);
                 let target = live::target("");
-                let (playing, user_bounds, silent, export) = (true, true, None, None);
+                let (playing, starts_softly, user_bounds) = (true, false, true);
+                let (silent, export, preview) = (None, None, None);
                 let playhead = &playhead;
                 let view = SongView {
                     song: loaded,
                     playhead,
                     audible_frame,
                     playing,
+                    starts_softly,
                     user_bounds,
                     silent,
                     export,
+                    preview,
                     target,
                 };
                 song::show(&mut state, ui, lower, &theme, &view);

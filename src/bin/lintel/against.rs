@@ -92,7 +92,7 @@ pub fn text(beside: &Comparison) -> String {
     let mut rows = vec![beside.spectrum_heads().to_vec()];
     rows.extend(beside.spectrum_rows().into_iter().filter(|row| row[1] != NONE || row[2] != NONE));
     text += &output::plain_table(rows, 0..6);
-    text += &format!("{}\n", beside.advice.sentence());
+    text += &format!("{}\n", beside.tone.advice.sentence());
     for line in beside.band_lines() {
         text += &format!("• {line}\n");
     }

@@ -15,7 +15,8 @@ pub fn draw(ui: &Ui, lanes: &LaneDrawing, pointer: Pos2) {
     let column = lanes.window.column_at(time, lanes.columns.len()).map(|n| lanes.columns[n]);
     let Some(column) = column.filter(|c| c.recorded) else { return };
     let value = |v: f32| number(f64::from(v), 1);
-    let LiveColumn { input, output, compressor, limiter, clip, short_term, .. } = column;
+    let LiveColumn { input, output, compressor, limiter, clip, total, short_term, .. } = column;
+    let total = (format!("total {}", value(total)), theme.text);
     let time_text = clock(lanes.context.history.song_time(time));
     values_label(
         ui,
@@ -27,7 +28,7 @@ pub fn draw(ui: &Ui, lanes: &LaneDrawing, pointer: Pos2) {
     let compressor = (format!("compressor {}", value(compressor)), theme.teal);
     let limiter = (format!("limiter {}", value(limiter)), theme.red);
     let clip = (format!("soft clip {}", value(clip)), theme.text);
-    values_label(ui, lanes, pointer.x, 1, &[compressor, limiter, clip]);
+    values_label(ui, lanes, pointer.x, 1, &[total, compressor, limiter, clip]);
     values_label(ui, lanes, pointer.x, 2, &[(format!("short-term {} LUFS", value(short_term)), theme.ochre)]);
 }
 

@@ -8,7 +8,7 @@ use crate::editor::layout::ChartLayout;
 use crate::editor::param_editor::ParamEditor;
 use crate::live::LiveColumn;
 use crate::numbers::{number, signed};
-use egui::{Align2, Color32, Pos2, Rect, Shape, Stroke, Ui, pos2, vec2};
+use egui::{Align2, Pos2, Rect, Stroke, Ui, pos2, vec2};
 
 /// What one frame of the lanes is drawn from.
 pub struct LaneDrawing<'a, 'd> {
@@ -20,6 +20,8 @@ pub struct LaneDrawing<'a, 'd> {
     pub window: TimeWindow,
     /// Columns of that time.
     pub columns: &'a [LiveColumn],
+    /// What the pass before recorded at the same places; empty without one.
+    pub earlier: &'a [LiveColumn],
     /// Depth of the reduction lane, dB.
     pub depth_db: f64,
     /// The parameters.
@@ -31,6 +33,8 @@ const COMPRESSOR_DASH_PT: (f32, f32) = (5.0, 2.5);
 const CEILING_DASH_PT: (f32, f32) = (9.0, 4.0);
 /// Dots of the soft clip's curve: lengths on and off, points.
 const CLIP_DOT_PT: (f32, f32) = (1.5, 2.0);
+/// Dots of the reference's loudness, points.
+const REFERENCE_DOT_PT: (f32, f32) = (2.0, 3.0);
 /// Reduction below which a curve is not drawn, dB.
 const INVISIBLE_DB: f32 = 0.005;
 
@@ -60,8 +64,17 @@ impl LaneDrawing<'_, '_> {
 
     /// Lines through a value of every recorded column, interrupted where nothing was recorded.
     fn trace(&self, y: impl Fn(&LiveColumn) -> f32) -> Vec<Vec<Pos2>> {
+        self.trace_of(self.columns, y)
+    }
+
+    /// The same of the pass before.
+    fn earlier_trace(&self, y: impl Fn(&LiveColumn) -> f32) -> Vec<Vec<Pos2>> {
+        self.trace_of(self.earlier, y)
+    }
+
+    fn trace_of(&self, columns: &[LiveColumn], y: impl Fn(&LiveColumn) -> f32) -> Vec<Vec<Pos2>> {
         let mut runs = vec![Vec::new()];
-        for (n, column) in self.columns.iter().enumerate() {
+        for (n, column) in columns.iter().enumerate() {
             let run = runs.last_mut().expect("one run");
             if column.recorded {
                 run.push(pos2(self.window.column_x(n), y(column)));
@@ -73,7 +86,7 @@ impl LaneDrawing<'_, '_> {
     }
 
     /// A painter clipped to a lane, left of the edge.
-    fn clipped_painter(&self, ui: &Ui, lane: usize) -> egui::Painter {
+    pub(super) fn clipped_painter(&self, ui: &Ui, lane: usize) -> egui::Painter {
         let lane = self.at.lanes[lane];
         let edge = self.window.x(self.window.edge_s).clamp(lane.left(), lane.right());
         ui.painter().with_clip_rect(Rect::from_min_max(lane.min, pos2(edge, lane.bottom())))
@@ -117,14 +130,15 @@ impl LaneDrawing<'_, '_> {
             ui,
             0,
             &[
-                ("in", number(steady.input.true_peak, 1), theme.text),
-                ("out", number(steady.output.true_peak, 1), theme.text),
-                ("ceiling", number(ceiling, 1), theme.red),
+                ("in", number(steady.input.true_peak, 1), "dBTP", theme.text),
+                ("out", number(steady.output.true_peak, 1), "dBTP", theme.text),
+                ("ceiling", number(ceiling, 1), "dBTP", theme.red),
             ],
         );
     }
 
-    /// Draws the reduction by compressor, limiter and soft clip, each from 0 dB.
+    /// Draws the reduction by compressor, limiter and soft clip, each from 0 dB, their total where more than
+    /// one of them acts, and the total of the pass before.
     pub fn reduction(&self, ui: &Ui) {
         let (theme, lane) = (&self.context.theme, self.at.lanes[1]);
         let steps: &[f64] = match self.depth_db {
@@ -141,6 +155,15 @@ impl LaneDrawing<'_, '_> {
         {
             for run in runs {
                 drawing::fill_between(&p, &floor(run, lane.top()), run, color);
+            }
+        }
+        for run in self.earlier_trace(|c| self.reduction_y(f64::from(c.total))) {
+            drawing::line(&p, run, Stroke::new(2.2, theme.border), None);
+        }
+        let together = |c: &LiveColumn| c.total > c.compressor.max(c.limiter).max(c.clip) + INVISIBLE_DB;
+        if self.columns.iter().any(together) {
+            for run in self.trace(|c| self.reduction_y(f64::from(c.total))) {
+                drawing::line(&p, run, Stroke::new(0.8, theme.secondary), None);
             }
         }
         for run in limiter {
@@ -171,16 +194,29 @@ impl LaneDrawing<'_, '_> {
             drawing::line(p, line, clip_stroke, Some(CLIP_DOT_PT));
             self.legend_label(ui, sample, "soft clip");
         }
+        if self.legend_rows(1) > 3 {
+            let sample = self.legend_sample(1, 3);
+            let [left, right] = [-7.0, 7.0].map(|dx| sample + vec2(dx, 0.0));
+            p.line_segment([left, right], Stroke::new(0.8, theme.secondary));
+            self.legend_label(ui, sample, "total");
+        }
+        if self.legend_rows(1) > 4 && !self.earlier.is_empty() {
+            let sample = self.legend_sample(1, 4);
+            let [left, right] = [-7.0, 7.0].map(|dx| sample + vec2(dx, 0.0));
+            p.line_segment([left, right], Stroke::new(2.2, theme.border));
+            self.legend_label(ui, sample, "pass before");
+        }
         let steady = self.context.steady;
         let drive = f64::from(self.editor.value("drive"));
         self.values(
             ui,
             1,
             &[
-                ("compressor", number(steady.compressor.now, 1), theme.teal),
-                ("limiter", number(steady.limiter.now, 1), theme.red),
-                ("soft clip", number(steady.clip.now, 1), theme.text),
-                ("drive", signed(drive, 1), theme.text),
+                ("compressor", number(steady.compressor.now, 1), "dB", theme.teal),
+                ("limiter", number(steady.limiter.now, 1), "dB", theme.red),
+                ("soft clip", number(steady.clip.now, 1), "dB", theme.text),
+                ("total", number(steady.total.now, 1), "dB", theme.text),
+                ("drive", signed(drive, 1), "dB", theme.text),
             ],
         );
     }
@@ -200,7 +236,18 @@ impl LaneDrawing<'_, '_> {
         p.rect_filled(band, 0.0, theme.tint(theme.ochre, 0.2));
         let y = self.loudness_y(target);
         p.hline(lane.x_range(), y, Stroke::new(1.0, theme.tint(theme.ochre, 0.55)));
+        if let Some(reference) = self.context.live.reference.figures() {
+            let y = self.loudness_y(reference.integrated);
+            let line = vec![pos2(lane.left(), y), pos2(lane.right(), y)];
+            drawing::line(&p, line, Stroke::new(1.4, theme.violet), Some(REFERENCE_DOT_PT));
+            let at = pos2(lane.right() - 4.0, y - 1.0);
+            drawing::text(&p, at, Align2::RIGHT_BOTTOM, "reference", drawing::SMALL_PT, theme.violet);
+        }
+        self.monitoring(ui);
         let p = self.clipped_painter(ui, 2);
+        for run in self.earlier_trace(|c| self.loudness_y(f64::from(c.short_term.max(-200.0)))) {
+            drawing::line(&p, run, Stroke::new(2.2, theme.border), None);
+        }
         for run in self.trace(|c| self.loudness_y(f64::from(c.short_term.max(-200.0)))) {
             drawing::line(&p, run, Stroke::new(2.2, theme.ochre), None);
         }
@@ -214,113 +261,20 @@ impl LaneDrawing<'_, '_> {
             self.legend_label(ui, sample, "target");
         }
         let steady = self.context.steady;
+        let is_loud = self.context.monitoring_level.is_some_and(|level| steady.output.momentary > level);
+        let (momentary, unit) = match is_loud {
+            true => (theme.red, "LUFS, above the monitoring level"),
+            false => (theme.text, "LUFS"),
+        };
         self.values(
             ui,
             2,
             &[
-                ("short-term", number(steady.output.short_term, 1), theme.ochre),
-                ("momentary", number(steady.output.momentary, 1), theme.text),
-                ("target", number(target, 1), theme.secondary),
+                ("short-term", number(steady.output.short_term, 1), "LUFS", theme.ochre),
+                ("momentary", number(steady.output.momentary, 1), unit, momentary),
+                ("target", number(target, 1), "LUFS", theme.secondary),
             ],
         );
-    }
-
-    /// Marks where the ceiling was exceeded and where the transport jumped.
-    fn marks(&self, ui: &Ui) {
-        let theme = &self.context.theme;
-        let lanes = self.at.lanes[0].union(self.at.lanes[2]);
-        let p = self.clipped_painter(ui, 0);
-        let whole =
-            ui.painter().with_clip_rect(lanes.intersect(Rect::everything_left_of(p.clip_rect().right())));
-        for (n, column) in self.columns.iter().enumerate() {
-            let x = self.window.column_x(n);
-            if column.transport_jump {
-                let line = vec![pos2(x, lanes.top()), pos2(x, lanes.bottom())];
-                drawing::line(&whole, line, Stroke::new(1.0, theme.secondary), Some((1.5, 3.0)));
-                let y = lanes.bottom() - 6.0;
-                let mark = vec![pos2(x, y - 4.0), pos2(x + 5.0, y), pos2(x, y + 4.0)];
-                whole.add(Shape::convex_polygon(mark, theme.secondary, Stroke::NONE));
-            }
-            if column.over_ceiling {
-                let y = self.at.lanes[0].top() + 1.0;
-                let mark = vec![pos2(x - 4.5, y), pos2(x + 4.5, y), pos2(x, y + 8.0)];
-                p.add(Shape::convex_polygon(mark, theme.red, Stroke::NONE));
-            }
-        }
-    }
-
-    /// Grid lines, the numbers of the scale, and the title of a lane.
-    fn scale(&self, ui: &Ui, lane: usize, title: &str, steps: &[f64], y: impl Fn(f64) -> f32) {
-        let (theme, lane_rect, scale_rect) = (&self.context.theme, self.at.lanes[lane], self.at.scales[lane]);
-        let p = ui.painter();
-        let mut labels: Vec<f32> = Vec::new();
-        for step in steps {
-            let at = y(*step);
-            let fits = labels.iter().all(|other| (at - other).abs() >= 12.5);
-            if !(lane_rect.top()..lane_rect.bottom() - 7.0).contains(&at) || !fits {
-                continue;
-            }
-            p.hline(lane_rect.x_range(), at, Stroke::new(1.0, theme.grid));
-            let middle = at.clamp(scale_rect.top() + 6.0, scale_rect.bottom() - 6.0);
-            let value = if lane == 1 { -step } else { *step };
-            let pos = pos2(scale_rect.right() - 6.0, middle);
-            drawing::text(
-                p,
-                pos,
-                Align2::RIGHT_CENTER,
-                &number(value, 0),
-                drawing::SMALL_PT,
-                theme.secondary,
-            );
-            p.hline(scale_rect.right() - 4.0..=scale_rect.right(), at, Stroke::new(1.0, theme.border));
-            labels.push(at);
-        }
-        let pos = scale_rect.left_top() + vec2(0.0, 1.0);
-        drawing::bold(p, pos, Align2::LEFT_TOP, title, 13.0, theme.text);
-    }
-
-    /// Lines of the legend that fit beside a lane.
-    fn legend_rows(&self, lane: usize) -> usize {
-        (((self.at.scales[lane].height() - 20.0) / 15.0).floor() as usize).min(3)
-    }
-
-    /// Centre of the line or colour sample in a row of the legend.
-    fn legend_sample(&self, lane: usize, row: usize) -> Pos2 {
-        self.at.scales[lane].left_top() + vec2(7.0, 26.0 + 15.0 * row as f32)
-    }
-
-    fn legend_label(&self, ui: &Ui, sample: Pos2, word: &str) {
-        let color = self.context.theme.secondary;
-        drawing::text(
-            ui.painter(),
-            sample + vec2(12.0, 0.0),
-            Align2::LEFT_CENTER,
-            word,
-            drawing::SMALL_PT,
-            color,
-        );
-    }
-
-    /// The present values, right of a lane.
-    fn values(&self, ui: &Ui, lane: usize, rows: &[(&str, String, Color32)]) {
-        let (theme, rect) = (&self.context.theme, self.at.values[lane]);
-        let p = ui.painter();
-        let fit = ((rect.height() / 17.0).floor() as usize).clamp(1, rows.len());
-        let pitch = (rect.height() / fit as f32).clamp(15.0, 24.0);
-        let mut y = rect.center().y - pitch * (fit as f32 - 1.0) / 2.0;
-        for (label, value, color) in &rows[..fit] {
-            let size = if pitch > 20.0 { 15.0 } else { 13.5 };
-            drawing::text(
-                p,
-                pos2(rect.left() + 9.0, y),
-                Align2::LEFT_CENTER,
-                label,
-                drawing::SMALL_PT,
-                theme.secondary,
-            );
-            drawing::text(p, pos2(rect.right(), y), Align2::RIGHT_CENTER, value, size, *color);
-            y += pitch;
-        }
     }
 }
 

@@ -76,8 +76,10 @@ impl InstanceView {
         let snapshot = analysis.snapshot();
         if self.snapshot.as_ref().map(Arc::as_ptr) != Some(Arc::as_ptr(&snapshot)) {
             self.live.take(&snapshot, settings);
+            self.shared.reference.follow(&snapshot);
             self.snapshot = Some(snapshot);
         }
+        self.live.reference = self.shared.reference.readout();
     }
 
     /// Calls `draw` with the present readout and history.
@@ -97,6 +99,12 @@ impl InstanceView {
             self.requested_solo = *band;
             self.shared.set_solo(*band);
         }
+    }
+
+    /// Makes the reference that of the window's state; if it is that one already, it is read again only when
+    /// that was asked for.
+    pub fn load_reference(&self, path: &str, again: bool) {
+        self.shared.reference.show(path, again);
     }
 
     /// Sends a request to the measurement.
@@ -219,10 +227,9 @@ mod tests {
                 target: "broadcast".to_owned(),
                 ..Default::default()
             };
-            let (target, saved) = crate::editor::saved_measurement(&window_state.text());
             let shared = SharedInstance::default();
             let mut sender = shared.start(48_000.0, 2).expect("a thread");
-            shared.measure_as_saved(target, saved);
+            shared.recall(&window_state.text());
             // Four seconds with the transport at rest.
             play(&mut sender, -20.0, 48_000, 4);
             let analysis = lock(&shared.analysis).clone().expect("an analysis");

@@ -6,7 +6,9 @@
 
 use super::instance_sender::InstanceSender;
 use crate::chain::ChainReadout;
+use crate::editor::window_state::WindowState;
 use crate::meter::{self, AnalysisCommand};
+use crate::player::{ReferenceLoader, ReferenceReceiver};
 use crate::sync::lock;
 use crate::tap_ring::tap_ring;
 use atomic_float::AtomicF64;
@@ -39,10 +41,17 @@ pub struct SharedInstance {
     pub(super) readouts: Mutex<Option<rtrb::Consumer<ChainReadout>>>,
     /// The running analysis; the audio thread never takes this lock.
     pub(super) analysis: Mutex<Option<Arc<meter::LiveAnalysis>>>,
+    /// The host renders offline: no reference is read.
+    offline: AtomicBool,
+    /// The reference to compare with; not for the audio thread.
+    pub reference: ReferenceLoader,
+    /// The audio thread's end of it, until it is taken.
+    receiver: Mutex<Option<ReferenceReceiver>>,
 }
 
 impl Default for SharedInstance {
     fn default() -> Self {
+        let (reference, receiver) = ReferenceLoader::new();
         Self {
             repaint: RepaintNotifier::default(),
             sample_rate: AtomicF64::new(0.0),
@@ -51,6 +60,9 @@ impl Default for SharedInstance {
             window: OnceLock::new(),
             readouts: Mutex::new(None),
             analysis: Mutex::new(None),
+            offline: AtomicBool::new(false),
+            reference,
+            receiver: Mutex::new(Some(receiver)),
         }
     }
 }
@@ -71,6 +83,21 @@ impl SharedInstance {
         Some(InstanceSender { readouts, taps, sample_rate, channels })
     }
 
+    /// Whether the host renders offline; before [`recall`](Self::recall).
+    pub fn set_offline(&self, offline: bool) {
+        self.offline.store(offline, Ordering::Relaxed);
+    }
+
+    /// Measures, and loads the reference, as the saved window state says, whether or not its window was ever
+    /// opened. Not for the audio thread.
+    pub fn recall(&self, window: &str) {
+        let saved = WindowState::read(window);
+        self.measure_as_saved(crate::live::target(&saved.target), saved.follow_transport);
+        if !self.offline.load(Ordering::Relaxed) {
+            self.reference.show(&saved.reference, false);
+        }
+    }
+
     /// Measures as the session's saved state says, whether or not its window was ever opened. Not for
     /// the audio thread.
     pub fn measure_as_saved(&self, target: meter::Target, follow: bool) {
@@ -82,6 +109,11 @@ impl SharedInstance {
             // No longer paused by the transport: resume.
             analysis.send(AnalysisCommand::Start);
         }
+    }
+
+    /// The audio thread's end of the reference; once.
+    pub fn take_receiver(&self) -> Option<ReferenceReceiver> {
+        lock(&self.receiver).take()
     }
 
     /// Ends solo: an instance that is activated again may be about to render.

@@ -3,7 +3,7 @@
 use super::spec::{Ruler, RulerMemory, RulerStyle, TypingState};
 use super::stepping::{round_to_display, stepped};
 use crate::editor::drawing;
-use crate::editor::focus::{keep_arrow_keys, wheel_clicks};
+use crate::editor::focus::{dragged_by, keep_arrow_keys, take_requested, target, wheel_clicks};
 use crate::editor::param_editor::ParamEditor;
 use crate::editor::theme::Theme;
 use crate::params::{self, Param};
@@ -22,7 +22,8 @@ impl Ruler<'_> {
         let param = &params::all()[self.index];
         let id = ui.scope_id().with(("ruler", param.id));
         let mut memory: RulerMemory = ui.data(|d| d.get_temp(id)).unwrap_or_default();
-        let response = ui.interact(rect, id, Sense::click_and_drag());
+        let response = ui.interact(target(rect), id, Sense::click_and_drag());
+        take_requested(&response, param.name);
         let mut value = editor.get(self.index);
 
         self.drag(ui, &response, rect, &mut memory, editor, &mut value);
@@ -77,7 +78,7 @@ impl Ruler<'_> {
         }
         if let Some(position) = &mut memory.position {
             let fine = ui.input(|i| i.modifiers.shift);
-            let moved = response.drag_motion();
+            let moved = dragged_by(response);
             let (along, length) = match self.style {
                 RulerStyle::Scale => (moved.x, rect.width().max(MIN_DRAG_PT)),
                 RulerStyle::ValueOnly => (moved.x - moved.y, MIN_DRAG_PT),

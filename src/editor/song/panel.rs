@@ -1,14 +1,16 @@
-//! The row as a is_loaded: play button and time, file and messages, buttons.
+//! The row as a whole: play button and time, file and messages, buttons.
 
+use super::encoded_menu;
 use super::export_form::{self, ExportFormState};
 use super::view::SongView;
 use super::waveform::{self, WaveformState};
 use crate::editor::buttons::TextButton;
 use crate::editor::drawing;
 use crate::editor::layout::Layout;
+use crate::editor::spoken;
 use crate::editor::theme::Theme;
 use crate::numbers::{clock_tenths, shortest};
-use crate::player::{ExportProgress, LOUDEST_S, LoadState, SessionRequest};
+use crate::player::{ExportProgress, LOUDEST_S, LoadState, RISE_DB, SessionRequest};
 use egui::{Align2, Rect, Stroke, StrokeKind, Ui, pos2, vec2};
 
 /// Height of the row, points.
@@ -54,7 +56,10 @@ pub fn show(
 fn transport(ui: &mut Ui, rect: Rect, theme: &Theme, view: &SongView, requests: &mut Vec<SessionRequest>) {
     let (text, help) = match view.playing {
         true => ("pause", "Pauses here; Space does the same."),
-        false => ("play", "Plays from here, between start and end; Space does the same."),
+        false => (
+            "play",
+            "Plays from here, between start and end; Space does the same. The first play of a song starts 20 dB lower and rises for one second: turn the monitors down before it.",
+        ),
     };
     let place = Rect::from_min_size(pos2(rect.left(), rect.top() + 22.0), vec2(76.0, 28.0));
     let button = TextButton::new(text, help).named("play").on(view.playing).size(14.0);
@@ -69,6 +74,8 @@ fn transport(ui: &mut Ui, rect: Rect, theme: &Theme, view: &SongView, requests: 
     let top = place.bottom() + 6.0;
     drawing::text(p, pos2(rect.left(), top), Align2::LEFT_TOP, &clock_tenths(at), 19.0, theme.text);
     let of = format!("of {}", clock_tenths(of));
+    let place = Rect::from_min_max(pos2(rect.left(), top), rect.max);
+    spoken::figure(ui, place, "position", &format!("{} {of}", clock_tenths(at)));
     drawing::text(p, pos2(rect.left(), top + 24.0), Align2::LEFT_TOP, &of, 12.0, theme.secondary);
 }
 
@@ -79,14 +86,19 @@ fn file_and_message(ui: &mut Ui, rect: Rect, theme: &Theme, view: &SongView) {
     let kind = format.container;
     let channels = if format.channels == 1 { "mono" } else { "stereo" };
     let rate = format!("{} kHz", shortest(f64::from(format.rate) / 1000.0, 3));
-    let about = format!("{kind}, {}, {rate}, {channels}", format.encoding);
+    let about_text = format!("{kind}, {}, {rate}, {channels}", format.encoding);
     let p = ui.painter();
     let y = rect.top() + 1.0;
     let third = rect.width() * 0.34;
     let name =
         drawing::text_within(p, pos2(rect.left() + 2.0, y), &name, drawing::BODY_PT, theme.text, third);
     let at = pos2(name.right() + 10.0, y + 0.5);
-    let about = drawing::text_within(p, at, &about, 12.0, theme.secondary, (rect.right() - at.x).max(1.0));
+    let about =
+        drawing::text_within(p, at, &about_text, 12.0, theme.secondary, (rect.right() - at.x).max(1.0));
+    let place = rect.with_max_x(about.right());
+    let about_words =
+        format!("{}, {about_text}", view.song.path().file_name().unwrap_or_default().to_string_lossy());
+    spoken::figure(ui, place, "file", &about_words);
     let (message, is_problem) = match (&view.export, view.song.load(), view.silent) {
         (Some(ExportProgress::Done(message)), ..) => (message.clone(), false),
         (Some(ExportProgress::Exists), ..) => ("not exported: a file of that name exists".to_owned(), true),
@@ -94,10 +106,12 @@ fn file_and_message(ui: &mut Ui, rect: Rect, theme: &Theme, view: &SongView) {
         (_, LoadState::Broken(why), _) => (format!("the file {why}"), true),
         (_, _, Some(why)) => (why.to_owned(), true),
         (_, LoadState::Reading, _) => ("reading the file".to_owned(), false),
+        _ if view.starts_softly => (format!("starts {RISE_DB:.0} dB lower and rises for one second"), false),
         _ => return,
     };
     let room = rect.right() - about.right() - 16.0;
     if room < 60.0 {
+        spoken::figure(ui, rect, "message", &message);
         return;
     }
     let width = drawing::width(p, &message, 12.0).min(room);
@@ -105,7 +119,7 @@ fn file_and_message(ui: &mut Ui, rect: Rect, theme: &Theme, view: &SongView) {
     let color = if is_problem { theme.red } else { theme.text };
     drawing::text_within(p, at, &message, 12.0, color, room);
     let area = Rect::from_min_max(at, rect.max);
-    ui.interact(area, ui.scope_id().with("message"), egui::Sense::hover()).on_hover_text(message);
+    spoken::figure(ui, area, "message", &message).on_hover_text(message);
 }
 
 /// Loudest, loop, found start and end, export.
@@ -127,7 +141,7 @@ fn buttons(
     };
     let is_loaded = matches!(view.song.load(), LoadState::Whole(_));
     let help = format!(
-        "Finds the loudest {LOUDEST_S:.0} seconds (K-weighted, ITU-R BS.1770) and loops them: set the drive there."
+        "Finds the loudest {LOUDEST_S:.0} seconds (K-weighted, ITU-R BS.1770) and loops them: set the drive there. It starts 20 dB lower and rises for one second."
     );
     let button = TextButton::new("loudest 10 s", &help).size(12.0).enabled(is_loaded);
     if button.show(ui, cell(0.0, 0.0, half), theme).clicked() {
@@ -162,5 +176,8 @@ fn buttons(
         requests
             .push(SessionRequest::Seek(loop_range.map_or(view.playhead.bounds().start, |range| range.start)));
     }
-    export_form::show(&mut state.export_form, ui, cell(0.0, 2.0, inner.width()), theme, view, requests);
+    let (left, right) = cell(0.0, 2.0, inner.width()).split_left_right_at_fraction(0.6);
+    let export = left.with_max_x(left.right() - 4.0);
+    export_form::show(&mut state.export_form, ui, export, theme, view, requests);
+    encoded_menu::show(ui, right.with_min_x(right.left() + 4.0), theme, view, requests);
 }

@@ -1,7 +1,7 @@
 //! What the row of the song shows.
 
 use crate::meter::Target;
-use crate::player::{ExportProgress, LoadedSong, Playhead};
+use crate::player::{ExportProgress, LoadedSong, Playhead, Preview};
 
 /// The state of the session in one frame.
 pub struct SongView<'a> {
@@ -13,12 +13,16 @@ pub struct SongView<'a> {
     pub audible_frame: u64,
     /// Whether it plays.
     pub playing: bool,
+    /// It has just started softly.
+    pub starts_softly: bool,
     /// The user has set start and end.
     pub user_bounds: bool,
     /// Why it is silent, if it is.
     pub silent: Option<&'a str>,
     /// Progress of the export, if there is one.
     pub export: Option<ExportProgress>,
+    /// The encoded passage, if one was asked for.
+    pub preview: Option<Preview>,
     /// The delivery target.
     pub target: Target,
 }

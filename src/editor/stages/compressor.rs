@@ -4,7 +4,7 @@ use super::grid::RulerGrid;
 use crate::editor::buttons::TextButton;
 use crate::editor::context::DrawContext;
 use crate::editor::drawing;
-use crate::editor::focus::focus_ring;
+use crate::editor::focus::{self, focus_ring};
 use crate::editor::param_editor::ParamEditor;
 use crate::editor::ruler::Ruler;
 use crate::numbers::{number, signed};
@@ -116,7 +116,7 @@ fn curve(ui: &mut Ui, rect: Rect, context: &DrawContext, editor: &mut ParamEdito
     }
     if response.dragged() {
         let fine = if ui.input(|i| i.modifiers.shift) { 0.1 } else { 1.0 };
-        let moved = response.drag_motion() * fine;
+        let moved = focus::dragged_by(&response) * fine;
         let table = crate::params::all();
         for (index, share) in
             [(threshold, moved.x / rect.width() * 0.8), (ratio, moved.y / rect.height() * 0.6)]
@@ -132,8 +132,19 @@ fn curve(ui: &mut Ui, rect: Rect, context: &DrawContext, editor: &mut ParamEdito
         editor.end(ratio);
     }
     focus_ring(ui, &response, theme);
-    response.widget_info(|| WidgetInfo::labeled(egui::accesskit::Role::Image, true, "compressor curve"));
+    response.widget_info(|| WidgetInfo {
+        current_text_value: Some(point_text(level, reduction, editor.is_on("comp_on"))),
+        ..WidgetInfo::labeled(egui::accesskit::Role::Image, true, "compressor curve")
+    });
     response.on_hover_text(
         "Input level (horizontal) and output level (vertical), 12 dB per square; the dot is the present level. Drag horizontally for the threshold, downwards for the ratio.",
     );
+}
+
+/// The present operating point in words.
+fn point_text(level: f64, reduction: f64, on: bool) -> String {
+    match on && level > LOWEST_DBFS {
+        true => format!("{} dBFS, reduced by {} dB", number(level, 1), number(reduction, 1)),
+        false => "no reduction".to_owned(),
+    }
 }

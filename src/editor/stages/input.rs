@@ -7,6 +7,7 @@ use crate::editor::controls::index;
 use crate::editor::drawing;
 use crate::editor::param_editor::ParamEditor;
 use crate::editor::ruler::Ruler;
+use crate::editor::spoken;
 use crate::numbers::{number, signed};
 use egui::{Align2, Rect, Ui, pos2, vec2};
 
@@ -22,47 +23,37 @@ pub fn show(ui: &mut Ui, rect: Rect, context: &DrawContext, editor: &mut ParamEd
     let live = context.steady;
     let row = |y: f32| Rect::from_min_size(pos2(rect.left(), y), vec2(rect.width(), 16.0));
     let headroom = -live.input.true_peak_max;
-    drawing::label_and_value(
-        &p,
-        row(y),
-        ["headroom", &format!("{} dB", number(headroom, 1))],
-        12.0,
-        [theme.secondary, theme.text],
-    );
-    y += 17.0;
-    drawing::label_and_value(
-        &p,
-        row(y),
-        ["correlation", &signed(live.input.correlation, 2)],
-        12.0,
-        [theme.secondary, theme.text],
-    );
-    y += 24.0;
+    for (label, value) in [
+        ("headroom", format!("{} dB", number(headroom, 1))),
+        ("correlation", signed(live.input.correlation, 2)),
+    ] {
+        drawing::label_and_value(&p, row(y), [label, &value], 12.0, [theme.secondary, theme.text]);
+        spoken::figure(ui, row(y), &format!("{label} of the source"), &value);
+        y += 17.0;
+    }
+    y += 7.0;
 
     let trim_index = index("trim");
     let suggested_trim =
         live.findings.iter().find_map(|f| f.trim).filter(|trim| (editor.get(trim_index) - trim).abs() > 0.05);
     let foot = if suggested_trim.is_some() { 30.0 } else { 0.0 };
     if live.findings.is_empty() && live.input.true_peak_max.is_finite() {
-        drawing::paragraph(
-            &p,
-            pos2(rect.left(), y),
-            "source check: no problems found",
-            12.0,
-            theme.secondary,
-            rect.width(),
-            2,
-        );
+        let (at, words) = (pos2(rect.left(), y), "no problems found");
+        let text = format!("source check: {words}");
+        let place = drawing::paragraph(&p, at, &text, 12.0, theme.secondary, rect.width(), 2);
+        spoken::figure(ui, place, "source check", words);
     }
     for (n, finding) in live.findings.iter().enumerate() {
         let rows = ((rect.bottom() - foot - y) / 15.5).floor() as usize;
+        let name = format!("source check, finding {}", n + 1);
         if rows == 0 {
-            break;
+            // No room: it can still be spoken.
+            spoken::figure(ui, rect, &name, &finding.text);
+            continue;
         }
         let color = if n == 0 { theme.red } else { theme.text };
         let at = drawing::paragraph(&p, pos2(rect.left(), y), &finding.text, 12.0, color, rect.width(), rows);
-        let response = ui.interact(at, ui.scope_id().with(("finding", n)), egui::Sense::hover());
-        response.on_hover_text(&finding.text);
+        spoken::figure(ui, at, &name, &finding.text).on_hover_text(&finding.text);
         y = at.bottom() + 6.0;
     }
     if let Some(trim) = suggested_trim {

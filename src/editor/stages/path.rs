@@ -2,10 +2,10 @@
 
 use super::{compressor, eq, input, limiter};
 use crate::editor::buttons::{TextButton, stage_switch};
-use crate::editor::context::DrawContext;
+use crate::editor::context::{DrawContext, ScreenRequests};
 use crate::editor::controls::index;
 use crate::editor::drawing;
-use crate::editor::focus::focus_ring;
+use crate::editor::focus::{self, focus_ring};
 use crate::editor::layout;
 use crate::editor::param_editor::ParamEditor;
 use crate::editor::window_state::WindowState;
@@ -50,6 +50,7 @@ const STAGES: [StagePanel; 4] = [
 const MOVABLE: [usize; 2] = [1, 2];
 
 /// Draws all panels and applies the user's input.
+#[expect(clippy::too_many_arguments, reason = "the states that its controls change")]
 pub(in crate::editor) fn show(
     state: &mut StagesState,
     window_state: &mut WindowState,
@@ -58,6 +59,7 @@ pub(in crate::editor) fn show(
     rect: Rect,
     context: &DrawContext,
     editor: &mut ParamEditor,
+    requests: &mut ScreenRequests,
 ) {
     let compressor_first = editor.value("order") >= 0.5;
     let places = layout::panels(rect, compressor_first);
@@ -75,7 +77,7 @@ pub(in crate::editor) fn show(
             Rect::from_min_max(pos2(places[n].left() + 12.0, y + 13.0), places[n].max - vec2(12.0, 8.0));
         ui.scope_builder(UiBuilder::new().max_rect(body).id_salt(("panel", name)), |ui| match n {
             0 => input::show(ui, body, context, editor),
-            1 => eq::show(&mut state.eq, window_state, solo, ui, body, context, editor),
+            1 => eq::show(&mut state.eq, window_state, solo, ui, body, context, editor, requests),
             2 => compressor::show(ui, body, context, editor),
             _ => limiter::show(ui, body, context, editor),
         });
@@ -123,7 +125,7 @@ fn line(
         }
         // Between the two that can change places: a button with two arrows.
         let at = Rect::from_center_size(pos2(middle, y), vec2(18.0, 20.0));
-        let response = ui.interact(at, ui.scope_id().with("order"), Sense::click());
+        let response = ui.interact(focus::target(at), ui.scope_id().with("order"), Sense::click());
         let over = response.hovered() || response.has_focus();
         let color = if over { theme.red } else { theme.text };
         p.rect_filled(at, 0.0, theme.window);
@@ -165,9 +167,9 @@ fn title(
     let size = drawing::TITLE_PT;
     let width = drawing::width(&p, name, size);
     let dot = pos2(place.left() + 15.0, y);
-    let words = Rect::from_min_size(pos2(dot.x + 10.0, y - 12.0), vec2(width + 8.0, 24.0));
+    let words = Rect::from_min_size(pos2(dot.x + 12.0, y - 12.0), vec2(width + 6.0, 24.0));
     // The background covers the line behind the title.
-    let gap = Rect::from_min_max(pos2(words.left() - 1.0, y - 4.0), pos2(words.right(), y + 4.0));
+    let gap = Rect::from_min_max(pos2(words.left() - 3.0, y - 4.0), pos2(words.right(), y + 4.0));
     let panel_fill = if on { theme.background } else { theme.window };
     two_tone_rect(&p, gap, y, theme.window, panel_fill);
     if !on {
@@ -183,7 +185,7 @@ fn title(
     let sense = if movable { Sense::click_and_drag() } else { Sense::click() };
     let response = ui.interact(words, ui.scope_id().with(("title", n)), sense);
     let color = if on { theme.text } else { theme.secondary };
-    drawing::bold(&p, pos2(words.left() + 3.0, y - 0.5), Align2::LEFT_CENTER, name, size, color);
+    drawing::bold(&p, pos2(words.left() + 1.0, y - 0.5), Align2::LEFT_CENTER, name, size, color);
     let panel = format!("{name} panel");
     response.widget_info(|| egui::WidgetInfo::labeled(egui::accesskit::Role::Heading, true, &panel));
     focus_ring(ui, &response, theme);
@@ -240,7 +242,7 @@ fn reorder(state: &mut StagesState, response: &Response, place: Rect, n: usize, 
         state.dragged_pt = 0.0;
     }
     if response.dragged() {
-        state.dragged_pt += response.drag_motion().x;
+        state.dragged_pt += focus::dragged_by(response).x;
         let order = index("order");
         let first = (editor.get(order) >= 0.5) == (n == 2);
         let far = state.dragged_pt.abs() > place.width().min(160.0) * 0.5;

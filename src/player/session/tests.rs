@@ -116,3 +116,35 @@ fn several_sessions_do_not_mix_and_closing_frees_everything() {
     assert!(songs.iter().all(|song| song.upgrade().is_none()), "a song stays in memory");
     assert!(histories.iter().all(|history| history.upgrade().is_none()));
 }
+
+/// What comes out of the device's ring is the decoded passage, aligned with the song: as near to the master as
+/// MP3 at 320 kbit/s is, and the difference is what lies between them.
+#[test]
+fn an_encoded_passage_is_played_in_place_and_ends_with_other_settings() {
+    let folder = tempfile::tempdir().unwrap();
+    let song = LoadedSong::open_whole(&file(folder.path(), 48_000, &music())).unwrap();
+    let mut session = PlayerSession::of(song, &mut Fast::default()).unwrap();
+    let settings = Settings::default();
+    session.refresh(&settings, "", false, None);
+    session.request(SessionRequest::Loop(Some(15 * 48_000..17 * 48_000)));
+    let format = PREVIEW_FORMATS[1];
+    session.request(SessionRequest::HearEncoded(format));
+    assert_eq!(session.preview(), Some(Preview::Encoding(format)));
+    until("encoding", || {
+        session.refresh(&settings, "", false, None);
+        session.preview() == Some(Preview::Playing(format, EncodedSide::Decoded))
+    });
+    session.request(SessionRequest::EncodedSide(EncodedSide::Difference));
+    assert_eq!(session.preview(), Some(Preview::Playing(format, EncodedSide::Difference)));
+    let mut louder = settings;
+    louder.compare = crate::settings::Compare::After;
+    session.refresh(&louder, "", false, None);
+    assert!(session.preview().is_some(), "monitoring does not end it");
+    louder.limiter.drive = 3.0;
+    session.refresh(&louder, "", false, None);
+    assert_eq!(session.preview(), None);
+    session.request(SessionRequest::HearEncoded(format));
+    session.request(SessionRequest::Loop(None));
+    session.refresh(&louder, "", false, None);
+    assert_eq!(session.preview(), None, "another passage");
+}

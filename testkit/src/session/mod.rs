@@ -190,7 +190,8 @@ impl<D: Dice> Session<D> {
             }
             7 => {
                 // Listening and the order of the stages: the rarest parameters move often.
-                self.settings.compare = [Compare::Off, Compare::Before, Compare::After][self.dice.below(3)];
+                self.settings.compare =
+                    [Compare::Off, Compare::Before, Compare::After, Compare::Reference][self.dice.below(4)];
                 self.settings.order = [StageOrder::EqFirst, StageOrder::CompressorFirst][self.dice.below(2)];
                 self.apply();
             }

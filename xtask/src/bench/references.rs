@@ -122,7 +122,7 @@ fn fit_seconds(wav: &Path) -> Result<f64, Failure> {
     let start = Instant::now();
     let beside = Comparison::new(mix, vec![other], 1.0);
     let seconds = start.elapsed().as_secs_f64();
-    if beside.fit.bands.iter().all(|band| band.gain == 0.0) {
+    if beside.tone.fit.bands.iter().all(|band| band.gain == 0.0) {
         return Err("the fit found nothing to do".into());
     }
     Ok(seconds)

@@ -2,16 +2,18 @@
 //! and the spectra of input and output.
 
 use super::band::BandParams;
+use super::reference;
 use crate::editor::buttons::TextButton;
 use crate::editor::context::DrawContext;
 use crate::editor::drawing;
 use crate::editor::param_editor::ParamEditor;
+use crate::editor::spoken;
 use crate::editor::window_state::WindowState;
 use crate::live::{CURVE_HZ, CURVE_RANGE_HZ};
 use crate::meter::spectrum::{BANDS as SPECTRUM_BANDS, frequency};
 use crate::numbers::shortest;
 use crate::settings::BANDS;
-use egui::{Align2, Pos2, Rect, Stroke, Ui, pos2, vec2};
+use egui::{Align2, Pos2, Rect, Response, Stroke, Ui, pos2, vec2};
 
 /// Tilt at which the spectrum of most music is about horizontal, dB per octave (common practice,
 /// no source).
@@ -55,7 +57,8 @@ impl EqScale {
     }
 }
 
-/// The row above the chart: size of the largest move, or the soloed band; range and tilt.
+/// The row above the chart: size of the largest move, or the soloed band; reference, range and tilt. The
+/// response is that of the reference's button.
 pub fn bar(
     window_state: &mut WindowState,
     solo: &mut Option<usize>,
@@ -64,13 +67,13 @@ pub fn bar(
     context: &DrawContext,
     editor: &ParamEditor,
     bands: &[BandParams; BANDS],
-) {
+) -> Response {
     let theme = &context.theme;
     let mut x = rect.right();
     let mut button = |ui: &mut Ui, button: TextButton| {
         let width = button.width(ui) + 2.0;
         x -= width + 2.0;
-        let place = Rect::from_min_size(pos2(x, rect.top() + 1.0), vec2(width, 16.0));
+        let place = Rect::from_min_size(pos2(x, rect.top() + 4.0), vec2(width, 16.0));
         button.show(ui, place, theme).clicked()
     };
     let help = "Tilts the spectra by 4.5 dB per octave, so that most music is about horizontal.";
@@ -86,6 +89,10 @@ pub fn bar(
             window_state.eq_range_db = range;
         }
     }
+    let width = reference::text_button(context).width(ui) + 2.0;
+    x -= width + 8.0;
+    let place = Rect::from_min_size(pos2(x, rect.top() + 4.0), vec2(width, 16.0));
+    let reference = reference::button(ui, place, context);
     let room = x - rect.left() - 8.0;
     if let Some(band) = *solo {
         let text = format!("solo band {}: end", band + 1);
@@ -93,24 +100,27 @@ pub fn bar(
             .named("end solo")
             .on(true)
             .size(11.5);
-        let place = Rect::from_min_size(rect.min + vec2(0.0, 1.0), vec2(button.width(ui).min(room), 16.0));
+        let place = Rect::from_min_size(rect.min + vec2(0.0, 4.0), vec2(button.width(ui).min(room), 16.0));
         if button.highlight(theme.red).show(ui, place, theme).clicked() {
             *solo = None;
         }
-        return;
+        return reference;
     }
     let largest = bands
         .iter()
         .filter(|band| editor.get(band.on) >= 0.5 && !band.is_cut(editor))
         .map(|band| editor.get(band.gain).abs())
         .fold(0.0, f32::max);
-    let (text, color) = match largest {
-        0.0 => ("flat", theme.secondary),
-        v if v <= LARGE_MOVE_DB + 0.01 => ("small moves: within 3 dB", theme.secondary),
-        v if v <= FIX_IN_THE_MIX_DB => ("a large move: over 3 dB", theme.red),
-        _ => ("over 5 dB: better corrected in the mix", theme.red),
+    let (long, short, color) = match largest {
+        0.0 => ("flat", "flat", theme.secondary),
+        v if v <= LARGE_MOVE_DB + 0.01 => ("small moves: within 3 dB", "within 3 dB", theme.secondary),
+        v if v <= FIX_IN_THE_MIX_DB => ("a large move: over 3 dB", "over 3 dB", theme.red),
+        _ => ("over 5 dB: better corrected in the mix", "over 5 dB", theme.red),
     };
-    drawing::text_within(ui.painter(), rect.min + vec2(0.0, 2.0), text, 12.0, color, room);
+    let text = if drawing::width(ui.painter(), long, 12.0) <= room { long } else { short };
+    let place = drawing::text_within(ui.painter(), rect.min + vec2(0.0, 5.0), text, 12.0, color, room);
+    spoken::figure(ui, place, "EQ moves", long);
+    reference
 }
 
 /// Draws grid, spectra and response.
@@ -170,7 +180,7 @@ fn gain_label(db: f64) -> String {
     if db > 0.0 { format!("+{}", shortest(db, 1)) } else { shortest(db, 1) }
 }
 
-/// The input's spectrum as an area, the output's as a line, from −90 to 0 dB over the chart's height.
+/// The input's spectrum as an area, the output's as a line, the reference's dotted, from −90 to 0 dB over the chart's height.
 fn spectra(p: &egui::Painter, scale: &EqScale, context: &DrawContext, tilt: bool) {
     let theme = &context.theme;
     let level = |db: f32, hz: f64| {
@@ -191,6 +201,7 @@ fn spectra(p: &egui::Painter, scale: &EqScale, context: &DrawContext, tilt: bool
         let output = points(&context.live.spectrum_output);
         drawing::line(p, output, Stroke::new(1.0, theme.tint(theme.text, 0.5)), None);
     }
+    reference::spectrum(p, context, points);
 }
 
 #[cfg(test)]

@@ -5,6 +5,7 @@ mod band;
 mod chart;
 mod nodes;
 mod panel;
+mod reference;
 mod table;
 
 pub use panel::EqState;

@@ -5,7 +5,8 @@ use super::band::BandParams;
 use super::chart::EqScale;
 use crate::editor::context::DrawContext;
 use crate::editor::drawing;
-use crate::editor::focus::{focus_ring, keep_arrow_keys, wheel_clicks};
+use crate::editor::focus::{self, focus_ring, keep_arrow_keys, wheel_clicks};
+use crate::editor::keys::node_name;
 use crate::editor::param_editor::ParamEditor;
 use crate::editor::ruler::{round_to_display, stepped};
 use crate::editor::stages::choices::choices;
@@ -39,7 +40,10 @@ pub fn show(
     for (n, band) in bands.iter().enumerate() {
         let at = place(scale, editor, band);
         let rect = Rect::from_center_size(at, vec2(22.0, 22.0));
-        let response = ui.interact(rect, ui.scope_id().with(("node", n)), Sense::click_and_drag());
+        let response =
+            ui.interact(focus::target(rect), ui.scope_id().with(("node", n)), Sense::click_and_drag());
+        let name = node_name(n);
+        focus::take_requested(&response, &name);
         drag(state, ui, &response, scale, editor, band, n);
         wheel_and_keys(ui, &response, editor, band);
         if response.double_clicked() {
@@ -49,7 +53,6 @@ pub fn show(
         }
         response.context_menu(|ui| menu(ui, solo, editor, band, n));
         draw(ui, scale, context, editor, band, n, &response, *solo);
-        let name = format!("node {}", n + 1);
         let value = values(editor, band);
         response.widget_info(|| WidgetInfo {
             current_text_value: Some(value.clone()),
@@ -94,7 +97,7 @@ fn drag(
     if response.drag_started() {
         response.request_focus();
         // A drag is detected after the pointer has moved some points: add them.
-        let missed = response.total_drag_delta().unwrap_or_default() - response.drag_motion();
+        let missed = response.total_drag_delta().unwrap_or_default() - focus::dragged_by(response);
         let at = pos2(scale.x(f64::from(editor.get(band.freq))), scale.y(f64::from(editor.get(band.gain))));
         state.dragged = Some((n, at + missed));
         editor.begin(band.freq);
@@ -107,7 +110,7 @@ fn drag(
         return;
     }
     let fine = ui.input(|i| i.modifiers.shift);
-    let moved = response.drag_motion() * if fine { 0.1 } else { 1.0 };
+    let moved = focus::dragged_by(response) * if fine { 0.1 } else { 1.0 };
     *at += moved;
     let mut set = |index: usize, value: f64| {
         let param = &params::all()[index];

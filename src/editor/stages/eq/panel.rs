@@ -3,8 +3,9 @@
 use super::band::BandParams;
 use super::chart::{self, EqScale};
 use super::nodes::{self, NodesState};
+use super::reference::{self, ReferenceState};
 use super::table;
-use crate::editor::context::DrawContext;
+use crate::editor::context::{DrawContext, ScreenRequests};
 use crate::editor::param_editor::ParamEditor;
 use crate::editor::window_state::WindowState;
 use crate::settings::BANDS;
@@ -14,9 +15,11 @@ use egui::{Rect, Ui, pos2};
 #[derive(Debug, Default)]
 pub struct EqState {
     nodes: NodesState,
+    reference: ReferenceState,
 }
 
 /// Draws the panel into `rect`.
+#[expect(clippy::too_many_arguments, reason = "the states that its controls change")]
 pub(in crate::editor::stages) fn show(
     state: &mut EqState,
     window_state: &mut WindowState,
@@ -25,17 +28,22 @@ pub(in crate::editor::stages) fn show(
     rect: Rect,
     context: &DrawContext,
     editor: &mut ParamEditor,
+    requests: &mut ScreenRequests,
 ) {
     let is_tall = rect.height() > 300.0;
-    let table_height = if is_tall { 104.0 } else { 88.0 };
+    let table_height = if is_tall { 104.0 } else { 100.0 };
     let bands: [BandParams; BANDS] = std::array::from_fn(BandParams::of);
-    let bar = Rect::from_min_max(rect.min, pos2(rect.right(), rect.top() + 20.0));
+    let bar = Rect::from_min_max(rect.min, pos2(rect.right(), rect.top() + 24.0));
     let graph =
         Rect::from_min_max(pos2(rect.left(), bar.bottom()), pos2(rect.right(), rect.bottom() - table_height));
     let under = Rect::from_min_max(pos2(rect.left(), graph.bottom() + 4.0), rect.max);
-    chart::bar(window_state, solo, ui, bar, context, editor, &bands);
+    let button = chart::bar(window_state, solo, ui, bar, context, editor, &bands);
+    let changes = reference::Changes { window_state, requests, editor };
+    reference::popup(&mut state.reference, &button, context, &bands, changes);
     let scale = EqScale { rect: graph, range_db: f64::from(window_state.eq_range_db) };
     chart::draw(ui, &scale, context, window_state.tilt);
+    let painter = ui.painter().with_clip_rect(graph);
+    reference::fitted_curve(&state.reference, &painter, &scale, context);
     nodes::show(&mut state.nodes, solo, ui, &scale, context, editor, &bands);
     table::show(solo, ui, under, context, editor, &bands);
 }

@@ -249,6 +249,14 @@ impl Rig {
         self.flush(&events, false);
     }
 
+    /// The same on the audio thread, for an active instance.
+    pub fn set_while_active(&self, name: &str, text: &str) {
+        let id = self.id(name);
+        let mut events = Events::default();
+        events.push(0, id, self.read(id, text).unwrap_or_else(|| panic!("{name} does not take {text}")));
+        self.flush(&events, true);
+    }
+
     pub fn value(&self, id: u32) -> f64 {
         let mut value = f64::NAN;
         assert!(call!(

@@ -1,16 +1,13 @@
 //! The gated statistics of BS.1770-5 (integrated loudness) and EBU Tech 3342 (loudness range): the
 //! mean square of overlapping blocks in, LUFS and LU out, in bounded memory for any duration.
 //!
-//! Blocks are sorted into bins 0.01 LU wide that keep count *and* summed power, so averages are
-//! exact; only where the relative gate falls is resolved to one bin.
+//! Blocks are sorted into bins (0.01 LU wide unless another width is chosen) that keep count *and* summed
+//! power, so averages are exact; only where the relative gate falls is resolved to one bin.
 
-use crate::dsp::loudness_difference::{ABSOLUTE_GATE_LUFS, LOUDNESS_OFFSET_DB};
+use super::loudness_difference::{ABSOLUTE_GATE_LUFS, LOUDNESS_OFFSET_DB};
 
-/// Bins per LU.
-const BINS_PER_LU: f64 = 100.0;
 /// Loudness of the uppermost bin, LUFS; louder blocks are kept in that bin with their true power.
 const TOP_LUFS: f64 = 30.0;
-const BINS: usize = ((TOP_LUFS - ABSOLUTE_GATE_LUFS) * BINS_PER_LU) as usize;
 
 /// Loudness in LUFS of a weighted mean square: BS.1770-5, eq. 2; −∞ for silence.
 #[inline]
@@ -18,9 +15,9 @@ pub fn loudness(mean_square: f64) -> f64 {
     LOUDNESS_OFFSET_DB + 10.0 * mean_square.log10()
 }
 
-/// Histogram of block powers.
+/// Histogram of block powers with so many bins a LU.
 #[derive(Clone, Debug)]
-pub struct LoudnessGate {
+pub struct LoudnessGate<const BINS_PER_LU: usize = 100> {
     /// Number of blocks in each bin.
     count: Box<[u32]>,
     /// Sum of their weighted mean squares.
@@ -32,17 +29,20 @@ pub struct LoudnessGate {
     used: std::ops::Range<usize>,
 }
 
-impl LoudnessGate {
+impl<const BINS_PER_LU: usize> LoudnessGate<BINS_PER_LU> {
+    const BINS: usize = (TOP_LUFS - ABSOLUTE_GATE_LUFS) as usize * BINS_PER_LU;
+
     /// Empty.
     pub fn new() -> Self {
-        Self { count: vec![0; BINS].into(), power: vec![0.0; BINS].into(), blocks: 0, total: 0.0, used: 0..0 }
+        let (count, power) = (vec![0; Self::BINS].into(), vec![0.0; Self::BINS].into());
+        Self { count, power, blocks: 0, total: 0.0, used: 0..0 }
     }
 
     /// Adds a block by its weighted mean square; at or below −70 LUFS it is left out.
     pub fn add(&mut self, mean_square: f64) {
         let level = loudness(mean_square);
         if level > ABSOLUTE_GATE_LUFS {
-            let bin = (((level - ABSOLUTE_GATE_LUFS) * BINS_PER_LU) as usize).min(BINS - 1);
+            let bin = (((level - ABSOLUTE_GATE_LUFS) * BINS_PER_LU as f64) as usize).min(Self::BINS - 1);
             self.count[bin] = self.count[bin].saturating_add(1);
             self.power[bin] += mean_square;
             self.used = if self.blocks == 0 {
@@ -124,7 +124,7 @@ impl LoudnessGate {
     }
 }
 
-impl Default for LoudnessGate {
+impl<const BINS_PER_LU: usize> Default for LoudnessGate<BINS_PER_LU> {
     fn default() -> Self {
         Self::new()
     }
@@ -140,7 +140,7 @@ mod tests {
 
     #[test]
     fn quiet_blocks_do_not_pull_the_mean_down() {
-        let mut gate = LoudnessGate::new();
+        let mut gate = <LoudnessGate>::new();
         assert_eq!(gate.integrated(), f64::NEG_INFINITY);
         (0..100).for_each(|_| gate.add(power(-23.0)));
         (0..100).for_each(|_| gate.add(power(-40.0)));
@@ -151,7 +151,7 @@ mod tests {
 
     #[test]
     fn the_range_does_not_change_when_the_programme_is_repeated() {
-        let mut gate = LoudnessGate::new();
+        let mut gate = <LoudnessGate>::new();
         let programme =
             |gate: &mut LoudnessGate| (0..400).for_each(|i| gate.add(power(-30.0 + i as f64 * 0.025)));
         programme(&mut gate);
