@@ -85,6 +85,13 @@ impl<const LANES: usize> KWeighting<LANES> {
         *energy = sum;
     }
 
+    /// Whether the frames add nothing and leave the filter as it is: zeros into a state of zeros.
+    pub fn rests(&self, channels: &[&[f32]; LANES]) -> bool {
+        let is_clear = |state: &BiquadState<LANES>| state.s1.iter().chain(&state.s2).all(|s| *s == 0.0);
+        self.states.iter().all(is_clear)
+            && channels.iter().all(|channel| channel.iter().fold(true, |all, x| all & (*x == 0.0)))
+    }
+
     /// Clears state that would become subnormal; called at fixed frames, so that the figures do not
     /// depend on the block size.
     pub fn flush(&mut self) {

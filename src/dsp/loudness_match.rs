@@ -139,9 +139,11 @@ impl LoudnessMatch {
         while done < before[0].len() {
             let end = before[0].len().min(done + CHUNK - self.frames);
             let part = [before[0], before[1], after[0], after[1]].map(|channel| &channel[done..end]);
-            let energy = weighted_energy(&mut self.weighting, part);
-            self.energy[0] += energy[0] + energy[1];
-            self.energy[1] += energy[2] + energy[3];
+            if !self.weighting.rests(&part) {
+                let energy = weighted_energy(&mut self.weighting, part);
+                self.energy[0] += energy[0] + energy[1];
+                self.energy[1] += energy[2] + energy[3];
+            }
             self.frames += end - done;
             done = end;
             if self.frames == CHUNK {

@@ -17,7 +17,7 @@ use super::signal_meters::SignalMeters;
 use super::snapshot::{Readings, Snapshot};
 use super::source::SourceCheck;
 use super::targets::Target;
-use crate::dsp::lanes::{LANES, folded, larger};
+use crate::dsp::lanes::{LANES, folded, lanes, larger, pairs};
 use crate::dsp::loudness_gate::LoudnessGate;
 use crate::dsp::{CHANNELS, CHUNK, db, minmax};
 use crate::settings::Settings;
@@ -447,12 +447,6 @@ impl Analysis {
     }
 }
 
-/// The deepest of what all stages reduce together in the same frame, dB.
-fn deepest_total(chunk: &TapChunk) -> f32 {
-    let stages = chunk.compressor_db.iter().zip(&chunk.limiter_db).zip(&chunk.clip_db);
-    stages.map(|((compressor, limiter), clip)| compressor + limiter + clip).fold(0.0, f32::max)
-}
-
 /// True peak above which a chunk counts as over, linear.
 fn over_limit(target: &Target) -> f64 {
     db::to_gain(target.true_peak + OVER_TOLERANCE_DB)
@@ -472,6 +466,16 @@ fn reduction(values: &[f32; CHUNK]) -> [f32; 2] {
     let deepest = folded(deepest, minmax::larger);
     // Reductions are never below 0.
     if deepest == 0.0 { [0.0; 2] } else { [deepest, values.iter().sum::<f32>() / CHUNK as f32] }
+}
+
+/// The deepest of what all stages reduce together in the same frame, dB.
+fn deepest_total(chunk: &TapChunk) -> f32 {
+    let mut deepest = [0.0; LANES];
+    for at in (0..CHUNK).step_by(LANES) {
+        let both = pairs(lanes(&chunk.compressor_db, at), lanes(&chunk.limiter_db, at), |a, b| a + b);
+        deepest = larger(deepest, pairs(both, lanes(&chunk.clip_db, at), |a, b| a + b));
+    }
+    folded(deepest, minmax::larger)
 }
 
 /// All samples are finite and below [`FAULT_SAMPLE`].

@@ -358,6 +358,9 @@ impl LoudnessMeter {
 
 /// Two pairs of channels through the same filter.
 fn add_energies([a, b]: [&mut ChannelPair; 2], [[a0, a1], [b0, b1]]: [[&[f32]; 2]; 2]) {
+    if a.filter.rests(&[a0, a1]) && b.filter.rests(&[b0, b1]) {
+        return;
+    }
     let mut both = KWeighting::beside(&a.filter, &b.filter);
     let mut energy = [a.energy[0], a.energy[1], b.energy[0], b.energy[1]];
     add_energy(&mut both, [a0, a1, b0, b1], &mut energy);

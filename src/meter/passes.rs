@@ -26,12 +26,6 @@ pub struct Passes {
     is_open: bool,
 }
 
-impl Default for Passes {
-    fn default() -> Self {
-        Self::new()
-    }
-}
-
 impl Passes {
     /// Without passes.
     pub fn new() -> Self {
@@ -78,6 +72,12 @@ impl Passes {
     pub fn reset(&mut self) {
         self.list.clear();
         self.is_open = false;
+    }
+}
+
+impl Default for Passes {
+    fn default() -> Self {
+        Self::new()
     }
 }
 
