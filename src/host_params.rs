@@ -2,7 +2,7 @@
 
 use crate::params::{self, Kind, Law};
 use crate::settings::Settings;
-use crate::sync::ChangeCounter;
+use crate::sync::{ChangeCounter, ChangedValues};
 use nice_plug::plugin::ParamValue;
 use nice_plug::prelude::*;
 use std::collections::BTreeMap;
@@ -18,8 +18,8 @@ enum HostParam {
 /// All host parameters, in the table's order, and the window state of the session.
 pub struct HostParams {
     list: Vec<HostParam>,
-    /// Counts changes, so that the audio thread reads the list only after a change.
-    changes: Arc<ChangeCounter>,
+    /// Which of them the audio thread has to read again.
+    changed: Arc<ChangedValues>,
     /// The saved window state, a text that only the window interprets.
     window_state: RwLock<String>,
     /// Counts the window states that the host has recalled.
@@ -34,11 +34,12 @@ type OnRecall = Box<dyn Fn(&str) + Send + Sync>;
 impl HostParams {
     /// All parameters at their defaults.
     pub fn new() -> Self {
-        let changes = Arc::new(ChangeCounter::default());
-        let list = params::all().iter().map(|param| HostParam::new(param, &changes)).collect();
+        let changed = Arc::new(ChangedValues::all());
+        let new = |(index, param)| HostParam::new(param, index, &changed);
+        let list = params::all().iter().enumerate().map(new).collect();
         Self {
             list,
-            changes,
+            changed,
             window_state: RwLock::new(String::new()),
             recalls: ChangeCounter::default(),
             on_recall: OnceLock::new(),
@@ -56,23 +57,36 @@ impl HostParams {
         self.recalls.count()
     }
 
-    /// The number of changes so far: it differs if any value may have changed.
-    pub fn changes(&self) -> u64 {
-        self.changes.count()
+    /// Reads what has changed since the last call, with the host's modulation; false if nothing has. For the
+    /// audio thread alone: a change is noted for one reader.
+    pub fn update(&self, settings: &mut Settings) -> bool {
+        let mut changed = self.changed.take();
+        let any = changed != 0;
+        while changed != 0 {
+            let index = changed.trailing_zeros() as usize;
+            changed &= changed - 1;
+            if index < self.list.len() {
+                self.read(index, settings);
+            }
+        }
+        any
     }
 
-    /// The values with the host's modulation, for the audio thread.
+    /// All values with the host's modulation.
     pub fn settings(&self) -> Settings {
         let mut settings = Settings::default();
-        for (param, host) in params::all().iter().zip(&self.list) {
-            let value = match host {
-                HostParam::Number(host) => value(param, host.value()),
-                HostParam::Choice(host) => host.value() as f32,
-                HostParam::Switch(host) => f32::from(u8::from(host.value())),
-            };
-            param.set(&mut settings, value);
-        }
+        (0..self.list.len()).for_each(|index| self.read(index, &mut settings));
         settings
+    }
+
+    fn read(&self, index: usize, settings: &mut Settings) {
+        let param = &params::all()[index];
+        let value = match &self.list[index] {
+            HostParam::Number(host) => value(param, host.value()),
+            HostParam::Choice(host) => host.value() as f32,
+            HostParam::Switch(host) => f32::from(u8::from(host.value())),
+        };
+        param.set(settings, value);
     }
 
     /// The host's handle of the parameter at `index` in the table.
@@ -123,9 +137,9 @@ fn value(param: &params::Param, host: f32) -> f32 {
 }
 
 impl HostParam {
-    fn new(param: &'static params::Param, changes: &Arc<ChangeCounter>) -> Self {
-        let changes = changes.clone();
-        let changed = move || changes.changed();
+    fn new(param: &'static params::Param, index: usize, changed: &Arc<ChangedValues>) -> Self {
+        let changes = changed.clone();
+        let changed = move || changes.changed(index);
         match param.kind {
             Kind::Number { min, max, .. } => {
                 let range = FloatRange::Linear { min: host_value(param, min), max: host_value(param, max) };
@@ -226,6 +240,22 @@ mod tests {
             assert_eq!(text, param.text(param.default()), "{}", param.id);
             let back = back.unwrap_or_else(|| panic!("{}: {text}", param.id));
             assert!((back - param.position(param.default())).abs() < 2e-3, "{}", param.id);
+        }
+    }
+
+    #[test]
+    fn what_has_changed_is_read_once() {
+        assert!(params::all().len() <= 64, "one bit for each parameter");
+        let host = HostParams::new();
+        let mut settings = Settings { bypass: true, ..Settings::default() };
+        assert!(host.update(&mut settings) && settings == Settings::default() && !host.update(&mut settings));
+        for (index, param) in params::all().iter().enumerate() {
+            // SAFETY: the pointer comes from `host`, which is alive.
+            unsafe { host.handle(index)._internal_set_normalized_value(1.0) };
+            let before = settings;
+            let is_at_its_end = param.position(param.default()) == 1.0;
+            assert!(host.update(&mut settings) != is_at_its_end || settings == before, "{}", param.id);
+            assert_eq!(settings, host.settings(), "{}", param.id);
         }
     }
 

@@ -17,8 +17,10 @@ pub struct Lintel {
     params: Arc<HostParams>,
     /// Created at activation for its sample rate.
     chain: Option<Chain>,
-    /// Change counter of the parameters that the chain has applied.
-    applied_changes: u64,
+    /// The settings as the host has them.
+    settings: Settings,
+    /// The chain is to get them again, whether or not they have changed.
+    apply_again: bool,
     /// Shared with the window.
     #[cfg(feature = "editor")]
     shared: Arc<crate::editor::SharedInstance>,
@@ -45,7 +47,8 @@ impl Default for Lintel {
         Self {
             params,
             chain: None,
-            applied_changes: 0,
+            settings: Settings::default(),
+            apply_again: true,
             #[cfg(feature = "editor")]
             sender: None,
             #[cfg(feature = "editor")]
@@ -68,9 +71,8 @@ const fn layout(channels: u32) -> AudioIOLayout {
 
 /// The settings that the chain runs. While a host renders offline monitoring is left out; bypass stays,
 /// because it is the host's own switch and part of its session.
-fn heard(params: &HostParams, offline: bool) -> Settings {
-    let settings = params.settings();
-    if offline { Settings { bypass: settings.bypass, ..without_monitoring(&settings) } } else { settings }
+fn heard(settings: &Settings, offline: bool) -> Settings {
+    if offline { Settings { bypass: settings.bypass, ..without_monitoring(settings) } } else { *settings }
 }
 
 impl Plugin for Lintel {
@@ -114,6 +116,7 @@ impl Plugin for Lintel {
         }
         if self.chain.as_ref().is_none_or(|chain| chain.sample_rate() != rate) {
             self.chain = Some(Chain::new(rate));
+            self.apply_again = true;
             #[cfg(feature = "editor")]
             self.shared.reference.chain_created(rate.round() as u32);
         }
@@ -124,7 +127,7 @@ impl Plugin for Lintel {
         if self.offline != offline {
             self.offline = offline;
             // The settings that the chain runs differ: apply them again.
-            self.applied_changes = 0;
+            self.apply_again = true;
         }
         #[cfg(feature = "editor")]
         {
@@ -146,8 +149,9 @@ impl Plugin for Lintel {
 
     fn reset(&mut self) {
         if let Some(chain) = &mut self.chain {
-            self.applied_changes = self.params.changes();
-            chain.set(&heard(&self.params, self.offline));
+            self.params.update(&mut self.settings);
+            self.apply_again = false;
+            chain.set(&heard(&self.settings, self.offline));
             chain.reset();
         }
     }
@@ -161,10 +165,8 @@ impl Plugin for Lintel {
         let Some(chain) = &mut self.chain else {
             return ProcessStatus::Error("processing before activation");
         };
-        let changes = self.params.changes();
-        if self.applied_changes != changes {
-            self.applied_changes = changes;
-            chain.set(&heard(&self.params, self.offline));
+        if self.params.update(&mut self.settings) | std::mem::take(&mut self.apply_again) {
+            chain.set(&heard(&self.settings, self.offline));
         }
         let host = context.transport();
         let mut transport = Transport { playing: host.playing, position: host.pos_samples() };
@@ -248,9 +250,9 @@ mod tests {
         for id in ["removed_only", "compare", "drive", "bypass"] {
             set(id, 1.0);
         }
-        let live = heard(&host, false);
-        assert!(live.limiter.removed_only && live.compare == Compare::After);
-        let rendered = heard(&host, true);
+        let live = heard(&host.settings(), false);
+        assert!(live.limiter.removed_only && live.compare == Compare::Reference);
+        let rendered = heard(&host.settings(), true);
         assert!(!rendered.limiter.removed_only && rendered.compare == Compare::Off);
         assert!(rendered.bypass && rendered.limiter.drive == 24.0);
     }

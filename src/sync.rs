@@ -35,6 +35,30 @@ impl ChangeCounter {
     }
 }
 
+/// Which of up to 64 values have changed since they were read last. Any thread notes a change after it has
+/// stored the value; one thread takes the notes and reads those values again.
+#[cfg(any(loom, feature = "plugin"))]
+#[derive(Debug)]
+pub struct ChangedValues(AtomicU64);
+
+#[cfg(any(loom, feature = "plugin"))]
+impl ChangedValues {
+    /// All of them are to be read.
+    pub fn all() -> Self {
+        Self(AtomicU64::new(u64::MAX))
+    }
+
+    /// After the value at `index`, 0 to 63, was changed.
+    pub fn changed(&self, index: usize) {
+        self.0.fetch_or(1 << index, Ordering::AcqRel);
+    }
+
+    /// A bit for each value that has changed since the last call. Who takes a note sees the value.
+    pub fn take(&self) -> u64 {
+        if self.0.load(Ordering::Relaxed) == 0 { 0 } else { self.0.swap(0, Ordering::AcqRel) }
+    }
+}
+
 /// Locks `mutex`. A thread that panicked while it held the lock does not take the others with it:
 /// every value kept behind these locks is whole after each statement.
 pub fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {

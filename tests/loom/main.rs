@@ -5,7 +5,7 @@
 #![cfg(loom)]
 
 use lintel::player::RingStatus;
-use lintel::sync::ChangeCounter;
+use lintel::sync::{ChangeCounter, ChangedValues};
 use loom::sync::Arc;
 use loom::sync::atomic::{AtomicU64, Ordering};
 use loom::thread;
@@ -45,6 +45,34 @@ fn changes_of_two_threads_are_both_seen() {
         assert!(sum + 1 >= count, "count {count}, values {sum}");
         writers.into_iter().for_each(|writer| writer.join().unwrap());
         assert_eq!(shared.0.count(), 3);
+    });
+}
+
+/// Values that are changed while the notes are taken are read now or at the next call, and never forgotten.
+#[test]
+fn no_change_of_a_value_is_forgotten() {
+    loom::model(|| {
+        let shared = Arc::new((ChangedValues::all(), [AtomicU64::new(0), AtomicU64::new(0)]));
+        shared.0.take();
+        let writers = [0, 1].map(|which: usize| {
+            let shared = shared.clone();
+            thread::spawn(move || {
+                shared.1[which].store(7, Ordering::Relaxed);
+                shared.0.changed(which);
+            })
+        });
+        let mut read = [0; 2];
+        let mut update = || {
+            let taken = shared.0.take();
+            for which in (0..2).filter(|which| taken >> which & 1 == 1) {
+                read[which] = shared.1[which].load(Ordering::Relaxed);
+                assert_eq!(read[which], 7, "a note without its value");
+            }
+        };
+        update();
+        writers.into_iter().for_each(|writer| writer.join().unwrap());
+        update();
+        assert_eq!(read, [7, 7]);
     });
 }
 

@@ -16,11 +16,12 @@ use nice_plug_egui::{EguiEditorState, RepaintNotifier};
 use std::sync::atomic::{AtomicBool, AtomicU8, Ordering};
 use std::sync::{Arc, Mutex, OnceLock};
 
-/// Capacity of the ring to the analysis, s: an offline render is faster than the analysis.
-const TAP_RING_S: f64 = 4.0;
+/// Capacity of the ring to the analysis, s: the analysis is faster than the chain, but may have to wait for its
+/// turn on the processor.
+const TAP_RING_S: f64 = 2.5;
 
-/// Highest capacity of that ring, frames: 4 s at 192 kHz.
-const TAP_RING_FRAMES: f64 = 768_000.0;
+/// Highest capacity of that ring, frames: 2.5 s at 192 kHz.
+const TAP_RING_FRAMES: f64 = 480_000.0;
 
 /// Capacity of the ring of readouts: the window needs the newest one only.
 const READOUT_RING_LEN: usize = 8;
