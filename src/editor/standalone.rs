@@ -12,7 +12,7 @@ use super::theme::Theme;
 use super::window_state::WindowState;
 use crate::finish::Error;
 use crate::live::{self, LiveReadout, response};
-use crate::player::{Device, ExportProgress, LoadState, PlayerSession, SessionRequest};
+use crate::player::{Device, ExportProgress, LoadState, PlayerSession, Preview, SessionRequest};
 use crate::settings::Settings;
 use crate::stage::eq::EqCurve;
 use egui::{Align2, Key, Rect, Ui, UiBuilder, pos2, vec2};
@@ -113,6 +113,7 @@ impl StandaloneWindow {
             session.reference().show(&self.screen.window_state.reference, requests.reload_reference);
             let now = ctx.input(|i| i.time);
             let is_working = matches!(session.export(), Some(ExportProgress::Running { .. }))
+                || matches!(session.preview(), Some(Preview::Encoding(_)))
                 || session.song().load() == LoadState::Reading;
             if session.playing() {
                 ctx.request_repaint();
@@ -177,6 +178,7 @@ impl StandaloneWindow {
             user_bounds: session.user_bounds(),
             silent: self.open_error.as_deref().or(session.silent()),
             export: session.export(),
+            preview: session.preview(),
             target: live::target(&self.screen.window_state.target),
         };
         let state = &mut self.song;

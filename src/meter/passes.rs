@@ -26,6 +26,12 @@ pub struct Passes {
     is_open: bool,
 }
 
+impl Default for Passes {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
 impl Passes {
     /// Without passes.
     pub fn new() -> Self {

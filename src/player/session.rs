@@ -66,7 +66,7 @@ pub enum SessionRequest {
     /// Stop the export, or clear its result.
     StopExport,
     /// Encode the loop, or all between start and end, and play it so.
-    HearEncoded(EncodedFormat),
+    PlayEncoded(EncodedFormat),
     /// Play the other side of the encoded passage.
     EncodedSide(EncodedSide),
     /// Play the master again.
@@ -233,6 +233,16 @@ impl PlayerSession {
         self.export.as_ref().map(Export::progress)
     }
 
+    /// The encoded passage, if one was asked for.
+    pub fn preview(&self) -> Option<Preview> {
+        let preview = self.preview.as_ref()?;
+        Some(match (&preview.failed, &preview.passage) {
+            (Some(why), _) => Preview::Failed(why.clone()),
+            (None, Some(_)) => Preview::Playing(preview.format, preview.side),
+            (None, None) => Preview::Encoding(preview.format),
+        })
+    }
+
     /// True for a few seconds after a soft start has begun.
     pub fn starts_softly(&self) -> bool {
         self.playing() && self.soft_start.is_some_and(|at| at.elapsed() < SOFT_START_SHOWN)
@@ -243,16 +253,6 @@ impl PlayerSession {
         self.has_played = true;
         self.soft_start = Some(Instant::now());
         self.ring_status.start_softly();
-    }
-
-    /// The encoded passage, if one was asked for.
-    pub fn preview(&self) -> Option<Preview> {
-        let preview = self.preview.as_ref()?;
-        Some(match (&preview.failed, &preview.passage) {
-            (Some(why), _) => Preview::Failed(why.clone()),
-            (None, Some(_)) => Preview::Playing(preview.format, preview.side),
-            (None, None) => Preview::Encoding(preview.format),
-        })
     }
 
     fn send(&self, command: EngineCommand) {
@@ -406,7 +406,7 @@ impl PlayerSession {
                 self.export =
                     Some(Export::start(self.song.path(), &export, settings, target, self.ends_options()));
             }
-            SessionRequest::HearEncoded(format) => {
+            SessionRequest::PlayEncoded(format) => {
                 self.end_preview();
                 let (range, settings) = (self.passage(), self.settings.unwrap_or_default());
                 let job = EncodedJob::start(&self.song, range.clone(), settings, format);

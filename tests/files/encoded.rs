@@ -269,6 +269,18 @@ fn ceiling_auto_keeps_eight_of_eight_under_the_limit() {
     assert!(under.len() == 16 && over.is_empty(), "{over:?}");
 }
 
+/// No ceiling of the limiter is so low: the master is written, and the exit code says that it is not enough.
+#[test]
+fn a_limit_out_of_reach_is_an_exit_code() {
+    let place = place(6.0);
+    let master = place.mix.with_file_name("master.wav");
+    let options = ["finish", "-q", "--json", "--no-report", "--ceiling", "auto", "--encoded", "mp3:128"];
+    let out = run(lintel().args(options).args(["--encoded-limit", "-12", "-o"]).arg(&master).arg(&place.mix));
+    assert_eq!(out.status.code(), Some(4), "{}", text(&out.stderr));
+    let json: Value = serde_json::from_slice(&out.stdout).unwrap();
+    assert!(json["encoded"]["excess"].as_f64().unwrap() >= 0.0 && master.exists());
+}
+
 #[test]
 fn the_command_line_prints_table_json_and_page() {
     let place = place(6.0);

@@ -66,15 +66,15 @@ pub fn run(settings: &Settings, seconds: f64, peak: f32) -> Scene {
 
 /// The same, with what the analysis measured last.
 pub fn run_measured(settings: &Settings, seconds: f64, peak: f32) -> (Scene, Snapshot) {
-    passes_measured(&[*settings], seconds, peak)
+    measured_passes(&[*settings], seconds, peak)
 }
 
 /// The same music once for each of these settings, as a loop plays it.
 pub fn passes(all: &[Settings], seconds: f64, peak: f32) -> Scene {
-    passes_measured(all, seconds, peak).0
+    measured_passes(all, seconds, peak).0
 }
 
-fn passes_measured(all: &[Settings], seconds: f64, peak: f32) -> (Scene, Snapshot) {
+fn measured_passes(all: &[Settings], seconds: f64, peak: f32) -> (Scene, Snapshot) {
     let mut chain = Chain::new(RATE);
     chain.set(&all[0]);
     chain.jump();

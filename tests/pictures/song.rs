@@ -10,7 +10,8 @@ use lintel::editor::window_state::WindowState;
 use lintel::editor::{StandaloneWindow, standalone};
 use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Reader, Writer};
 use lintel::player::{
-    Device, DeviceRing, ExportProgress, LoadState, LoadedSong, PlayerSession, SessionRequest,
+    Device, DeviceRing, EncodedSide, ExportProgress, LoadState, LoadedSong, PREVIEW_FORMATS, PlayerSession,
+    Preview, SessionRequest,
 };
 use lintel::settings::Settings;
 use std::path::{Path, PathBuf};
@@ -424,4 +425,31 @@ fn the_row_in_the_light_theme() {
 #[test]
 fn the_row_in_the_dark_theme() {
     picture("song-dark", true);
+}
+
+#[test]
+fn a_loop_is_heard_encoded_with_its_difference_and_the_master_again() {
+    let mut rig = Rig::usual();
+    rig.session().request(SessionRequest::Loop(Some(22 * 48_000..26 * 48_000)));
+    let act = |rig: &mut Rig, label: &str| {
+        rig.harness.get_by_label(label).click();
+        rig.harness.run_steps(3);
+    };
+    rig.click("encoded");
+    act(&mut rig, "MP3 128 kbit/s");
+    let format = PREVIEW_FORMATS[0];
+    let start = Instant::now();
+    while rig.session().preview() != Some(Preview::Playing(format, EncodedSide::Decoded)) {
+        assert!(start.elapsed() < Duration::from_secs(60), "{:?}", rig.session().preview());
+        std::thread::sleep(Duration::from_millis(10));
+        rig.harness.run_steps(1);
+    }
+    rig.click("encoded");
+    let options = SnapshotOptions::new().max_failed_pixels(300).output_path("tests/pictures/snapshots");
+    rig.harness.snapshot_options("song-encoded", &options);
+    act(&mut rig, "difference to the master");
+    assert_eq!(rig.session().preview(), Some(Preview::Playing(format, EncodedSide::Difference)));
+    rig.click("encoded");
+    act(&mut rig, "play the master");
+    assert_eq!(rig.session().preview(), None);
 }

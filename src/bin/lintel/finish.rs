@@ -78,8 +78,8 @@ pub fn run(args: &FinishArgs) -> Result<End, Failure> {
             output::print(&format!("report   {}\n", report.display()));
         }
     }
-    let below = masters.iter().map(End::of).any(|end| end == End::BelowTarget);
-    Ok(if below { End::BelowTarget } else { End::Done })
+    let ends: Vec<End> = masters.iter().map(End::of).collect();
+    Ok([End::BelowTarget, End::NotMet].into_iter().find(|end| ends.contains(end)).unwrap_or(End::Done))
 }
 
 /// The lossy formats asked for, with or without a search for the ceiling.

@@ -1,5 +1,6 @@
 //! How a command ends: its results and errors in, exit codes out.
 
+use lintel::finish::encoded::EncodedReport;
 use lintel::finish::{Error, Master, Outcome};
 
 /// The end of a command that did not fail.
@@ -9,7 +10,7 @@ pub enum End {
     Done,
     /// Files were written, but the target was not reached.
     BelowTarget,
-    /// A requirement of `check` is not met.
+    /// A requirement of `check`, or the limit of `--ceiling auto`, is not met.
     NotMet,
 }
 
@@ -23,13 +24,20 @@ impl End {
         }
     }
 
-    /// Whether a master reached its target.
+    /// Whether a master reached its target, and its formats their limit.
     pub fn of(master: &Master) -> Self {
         match master.search.as_ref().map(|search| &search.outcome) {
             Some(Outcome::OverDriven { .. } | Outcome::OutOfRange | Outcome::Silent) => Self::BelowTarget,
+            Some(Outcome::Reached) | None if is_over_the_limit(master) => Self::NotMet,
             Some(Outcome::Reached) | None => Self::Done,
         }
     }
+}
+
+/// `--ceiling auto` ended with a format that may lie over the limit.
+fn is_over_the_limit(master: &Master) -> bool {
+    let searched = master.encoded.as_ref().filter(|report| report.search.is_some());
+    searched.and_then(EncodedReport::excess).is_some_and(|excess| excess >= 0.0)
 }
 
 /// Why a command failed; prints as one line.

@@ -1,6 +1,7 @@
 //! The row of the song in the standalone window: waveform with start, end and loop; play, loudest
 //! ten seconds, export. A [`SongView`] in, [`SessionRequest`](crate::player::SessionRequest)s out.
 
+mod encoded_menu;
 mod export_form;
 mod panel;
 mod view;

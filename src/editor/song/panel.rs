@@ -1,5 +1,6 @@
 //! The row as a whole: play button and time, file and messages, buttons.
 
+use super::encoded_menu;
 use super::export_form::{self, ExportFormState};
 use super::view::SongView;
 use super::waveform::{self, WaveformState};
@@ -175,5 +176,8 @@ fn buttons(
         requests
             .push(SessionRequest::Seek(loop_range.map_or(view.playhead.bounds().start, |range| range.start)));
     }
-    export_form::show(&mut state.export_form, ui, cell(0.0, 2.0, inner.width()), theme, view, requests);
+    let (left, right) = cell(0.0, 2.0, inner.width()).split_left_right_at_fraction(0.6);
+    let export = left.with_max_x(left.right() - 4.0);
+    export_form::show(&mut state.export_form, ui, export, theme, view, requests);
+    encoded_menu::show(ui, right.with_min_x(right.left() + 4.0), theme, view, requests);
 }

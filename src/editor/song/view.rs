@@ -1,7 +1,7 @@
 //! What the row of the song shows.
 
 use crate::meter::Target;
-use crate::player::{ExportProgress, LoadedSong, Playhead};
+use crate::player::{ExportProgress, LoadedSong, Playhead, Preview};
 
 /// The state of the session in one frame.
 pub struct SongView<'a> {
@@ -21,6 +21,8 @@ pub struct SongView<'a> {
     pub silent: Option<&'a str>,
     /// Progress of the export, if there is one.
     pub export: Option<ExportProgress>,
+    /// The encoded passage, if one was asked for.
+    pub preview: Option<Preview>,
     /// The delivery target.
     pub target: Target,
 }

@@ -128,7 +128,7 @@ fn an_encoded_passage_is_played_in_place_and_ends_with_other_settings() {
     session.refresh(&settings, "", false, None);
     session.request(SessionRequest::Loop(Some(15 * 48_000..17 * 48_000)));
     let format = PREVIEW_FORMATS[1];
-    session.request(SessionRequest::HearEncoded(format));
+    session.request(SessionRequest::PlayEncoded(format));
     assert_eq!(session.preview(), Some(Preview::Encoding(format)));
     until("encoding", || {
         session.refresh(&settings, "", false, None);
@@ -143,7 +143,7 @@ fn an_encoded_passage_is_played_in_place_and_ends_with_other_settings() {
     louder.limiter.drive = 3.0;
     session.refresh(&louder, "", false, None);
     assert_eq!(session.preview(), None);
-    session.request(SessionRequest::HearEncoded(format));
+    session.request(SessionRequest::PlayEncoded(format));
     session.request(SessionRequest::Loop(None));
     session.refresh(&louder, "", false, None);
     assert_eq!(session.preview(), None, "another passage");

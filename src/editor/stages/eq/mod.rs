@@ -6,6 +6,7 @@ mod chart;
 mod nodes;
 mod panel;
 mod reference;
+mod scale;
 mod table;
 
 pub use panel::EqState;

@@ -2,7 +2,7 @@
 //! click for kind, channel and solo; arrow keys for use without a mouse.
 
 use super::band::BandParams;
-use super::chart::EqScale;
+use super::scale::EqScale;
 use crate::editor::context::DrawContext;
 use crate::editor::drawing;
 use crate::editor::focus::{self, focus_ring, keep_arrow_keys, wheel_clicks};

@@ -1,9 +1,10 @@
 //! The layout of the EQ panel.
 
 use super::band::BandParams;
-use super::chart::{self, EqScale};
+use super::chart;
 use super::nodes::{self, NodesState};
 use super::reference::{self, ReferenceState};
+use super::scale::EqScale;
 use super::table;
 use crate::editor::context::{DrawContext, ScreenRequests};
 use crate::editor::param_editor::ParamEditor;

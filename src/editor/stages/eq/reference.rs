@@ -2,7 +2,7 @@
 //! the fitted curve in the chart.
 
 use super::band::BandParams;
-use super::chart::EqScale;
+use super::scale::EqScale;
 use crate::editor::buttons::TextButton;
 use crate::editor::context::{DrawContext, ScreenRequests};
 use crate::editor::drawing;

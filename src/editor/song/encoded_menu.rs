@@ -1,0 +1,59 @@
+//! The button that plays a passage as lossy delivery leaves it, and its menu of formats and sides.
+
+use super::view::SongView;
+use crate::editor::buttons::TextButton;
+use crate::editor::theme::Theme;
+use crate::player::{EncodedSide, PREVIEW_FORMATS, Preview, SessionRequest};
+use egui::{Popup, Rect, Ui};
+
+/// Width of the menu, points.
+const WIDTH_PT: f32 = 300.0;
+
+/// Draws the button into `place` and collects the user's requests.
+pub fn show(ui: &mut Ui, place: Rect, theme: &Theme, view: &SongView, requests: &mut Vec<SessionRequest>) {
+    let text = match &view.preview {
+        None => "encoded".to_owned(),
+        Some(Preview::Encoding(_)) => "encoding".to_owned(),
+        Some(Preview::Playing(format, EncodedSide::Decoded)) => format.to_string(),
+        Some(Preview::Playing(_, EncodedSide::Difference)) => "difference".to_owned(),
+        Some(Preview::Failed(_)) => "failed".to_owned(),
+    };
+    let help = "Plays the loop, or all between start and end, as lossy delivery leaves it, at the same level, or what the encoder has changed.";
+    let is_on = matches!(view.preview, Some(Preview::Playing(..)));
+    let button = TextButton::new(&text, help).named("encoded").size(12.0).on(is_on).show(ui, place, theme);
+    Popup::menu(&button).width(WIDTH_PT).show(|ui| menu(ui, theme, view, requests));
+}
+
+fn menu(ui: &mut Ui, theme: &Theme, view: &SongView, requests: &mut Vec<SessionRequest>) {
+    if let Some(Preview::Failed(why)) = &view.preview {
+        ui.colored_label(theme.red, why);
+    }
+    let now = match &view.preview {
+        Some(Preview::Encoding(format) | Preview::Playing(format, _)) => Some(*format),
+        _ => None,
+    };
+    for format in PREVIEW_FORMATS {
+        let text = format!("{format} kbit/s");
+        if ui.selectable_label(now == Some(format), text).clicked() {
+            requests.push(SessionRequest::PlayEncoded(format));
+        }
+    }
+    ui.separator();
+    let side = match &view.preview {
+        Some(Preview::Playing(_, side)) => Some(*side),
+        _ => None,
+    };
+    let sides = [("decoded", EncodedSide::Decoded), ("difference to the master", EncodedSide::Difference)];
+    ui.add_enabled_ui(side.is_some(), |ui| {
+        for (text, of) in sides {
+            if ui.selectable_label(side == Some(of), text).clicked() {
+                requests.push(SessionRequest::EncodedSide(of));
+            }
+        }
+        if ui.selectable_label(false, "play the master").clicked() {
+            requests.push(SessionRequest::EndEncoded);
+        }
+    });
+    ui.separator();
+    ui.weak("Ends when the passage or a setting changes. Another encoder, or another start, changes other peaks; AAC and Vorbis: lintel check --encoded.");
+}
