@@ -270,7 +270,7 @@ fn draw(shot: &Shot, mix: &[Vec<f32>; 2], loaded: &LoadedSong) -> (Vec<u8>, [usi
                 let audible_frame = frame_at(shot.seconds);
                 let target = live::target("");
                 let (playing, starts_softly, user_bounds) = (true, false, true);
-                let (silent, export) = (None, None);
+                let (silent, export, preview) = (None, None, None);
                 let playhead = &playhead;
                 let view = SongView {
                     song: loaded,
@@ -281,6 +281,7 @@ fn draw(shot: &Shot, mix: &[Vec<f32>; 2], loaded: &LoadedSong) -> (Vec<u8>, [usi
                     user_bounds,
                     silent,
                     export,
+                    preview,
                     target,
                 };
                 song::show(&mut state, ui, lower, &theme, &view);
