@@ -24,7 +24,7 @@ const LARGE_MOVE_DB: f32 = 3.0;
 /// Gain beyond which the mix should be corrected instead, dB (common practice, no source).
 const FIX_IN_THE_MIX_DB: f32 = 5.0;
 
-/// The row above the chart: size of the largest move, or the soloed band; reference, range and tilt. The
+/// The row above the chart: size of the largest move, or the soloed band; reference, range and slope of the spectra. The
 /// response is that of the reference's button.
 pub fn bar(
     window_state: &mut WindowState,
