@@ -21,8 +21,8 @@ use egui::{Key, Popup, PopupCloseBehavior, Pos2, Rect, Response, RichText, Strok
 const DEFAULT_SHARE: usize = 1;
 /// Dashes of the fitted curve, points.
 const FIT_DASH_PT: (f32, f32) = (7.0, 4.0);
-/// Dots of the reference's spectrum, points.
-const SPECTRUM_DOT_PT: (f32, f32) = (2.0, 2.5);
+/// Dots of the reference's spectrum, points: larger and farther apart than those of the output's average.
+const SPECTRUM_DOT_PT: (f32, f32) = (2.4, 4.2);
 /// Width of the popup, points.
 const WIDTH_PT: f32 = 420.0;
 
@@ -185,7 +185,7 @@ pub fn spectrum(p: &egui::Painter, context: &DrawContext, points: impl Fn(&[f32]
         return;
     }
     let levels: Vec<f32> = figures.bands.iter().map(|db| (db + louder as f32).max(-200.0)).collect();
-    drawing::line(p, points(&levels), Stroke::new(1.6, context.theme.violet), Some(SPECTRUM_DOT_PT));
+    drawing::line(p, points(&levels), Stroke::new(2.4, context.theme.violet), Some(SPECTRUM_DOT_PT));
 }
 
 /// The fitted curve at the chosen share, dashed.
