@@ -12,32 +12,25 @@
 
 mod edge;
 mod faded;
+mod listening;
 mod ordered;
 mod reference;
 
 use crate::dsp::delay::Delay;
 use crate::dsp::gain::Gain;
-use crate::dsp::loudness_match::LoudnessMatch;
-use crate::dsp::smooth::{Fade, Smooth};
-use crate::dsp::{Block, CHANNELS, CHUNK, db};
-use crate::settings::{Compare, Settings, StageOrder};
+use crate::dsp::smooth::Fade;
+use crate::dsp::{Block, CHANNELS, CHUNK};
+use crate::settings::{Settings, StageOrder};
 use crate::stage::eq::EqCurve;
 use crate::stage::limiter::Limiter;
 use crate::stage::word_length::WordRounding;
 use crate::tap_ring::Tap;
 use edge::{EdgeSample, clean};
 use faded::{FADE_S, faded};
+use listening::Listening;
 use ordered::{Changed, OrderedStages};
-use reference::ReferencePlayer;
 pub use reference::ReferenceSound;
 use std::ops::RangeInclusive;
-
-/// 63 % time of the listening gains of level-matched comparison, seconds.
-const LISTENING_GLIDE_S: f64 = 0.05;
-
-/// Loudness at which a reference is heard before any of the music has been measured, LUFS: the target of
-/// EBU R 128, so that it does not startle.
-const UNMEASURED_LUFS: f64 = -23.0;
 
 /// Fall of an EQ band's ringing that counts as silence, dB.
 const RING_OUT_DB: f64 = 100.0;
@@ -63,16 +56,10 @@ pub struct Chain {
     untouched: [Delay<f32>; CHANNELS],
     /// The compressor's reduction, delayed to be aligned with the output.
     compressor_db: Delay<f32>,
-    bypass: Fade,
-    /// Measures how much louder the result is than the untouched input.
-    loudness_match: LoudnessMatch,
+    /// What is heard: result, untouched input or reference.
+    listening: Listening,
     /// The EQ band that is soloed.
     soloed: Option<usize>,
-    /// 1 = the untouched input is heard (compare: before).
-    before: Fade,
-    reference: ReferencePlayer,
-    /// Listening gains of input, result and reference, linear, at most 1.
-    listening_gain: [Smooth; 3],
     /// Frames of the present chunk already processed.
     at: usize,
     /// Nothing has been processed since the reset: settings can still be applied at once.
@@ -128,12 +115,8 @@ impl Chain {
             word_rounding: WordRounding::new(sample_rate),
             untouched: [Delay::new(latency), Delay::new(latency)],
             compressor_db: Delay::new(latency),
-            bypass: fade(false),
-            loudness_match: LoudnessMatch::new(sample_rate),
+            listening: Listening::new(sample_rate),
             soloed: None,
-            before: fade(false),
-            reference: ReferencePlayer::new(sample_rate),
-            listening_gain: [Smooth::new(1.0, LISTENING_GLIDE_S, 1e-6, sample_rate); 3],
             at: 0,
             fresh: true,
             buffers: ChunkBuffers {
@@ -190,7 +173,7 @@ impl Chain {
 
     fn set_targets(&mut self, settings: &Settings) {
         if let Some(known_gain_db) = audible_move(&self.settings, settings) {
-            self.loudness_match.control_moved(known_gain_db);
+            self.listening.control_moved(known_gain_db);
         }
         let old = std::mem::replace(&mut self.settings, *settings);
         self.trim.set(f64::from(settings.input.trim));
@@ -206,9 +189,7 @@ impl Chain {
             self.limiter.set(&settings.limiter);
         }
         self.word_rounding.set(&settings.output);
-        self.bypass.set(settings.bypass);
-        self.before.set(settings.compare == Compare::Before);
-        self.reference.set(settings.compare == Compare::Reference);
+        self.listening.set(settings);
     }
 
     /// The settings as last set.
@@ -222,10 +203,8 @@ impl Chain {
         self.ordered.jump();
         self.limiter.jump();
         self.word_rounding.jump();
-        for fade in [&mut self.trim_on, &mut self.bypass, &mut self.before] {
-            fade.jump();
-        }
-        self.reference.jump();
+        self.trim_on.jump();
+        self.listening.jump();
     }
 
     /// Clears all signal and jumps to the targets; the next frame is the first of a chunk.
@@ -236,10 +215,7 @@ impl Chain {
         self.word_rounding.reset();
         self.untouched.iter_mut().for_each(Delay::reset);
         self.compressor_db.reset();
-        self.loudness_match.reset();
-        self.reference.restart();
-        self.set_listening_gains();
-        self.listening_gain.iter_mut().for_each(Smooth::jump);
+        self.listening.reset();
         self.at = 0;
         self.fresh = true;
     }
@@ -249,7 +225,7 @@ impl Chain {
     pub fn solo(&mut self, band: Option<usize>) {
         if self.soloed != band {
             self.soloed = band;
-            self.loudness_match.control_moved(0.0);
+            self.listening.control_moved(0.0);
         }
         self.ordered.solo(band);
     }
@@ -261,7 +237,7 @@ impl Chain {
             compressor_point: self.compressor_point(),
             makeup: self.makeup_db(),
             louder_by: self.louder_by_db(),
-            listening_db: self.listening_db(),
+            listening_db: self.listening.levels_db(),
         }
     }
 
@@ -284,7 +260,7 @@ impl Chain {
     /// How much louder the result is than the untouched input, dB: level-matched comparison turns the
     /// louder of the two down by it.
     pub fn louder_by_db(&self) -> f64 {
-        self.loudness_match.difference_db()
+        self.listening.louder_by_db()
     }
 
     /// Exchanges what compare plays as the reference: `next` in (none removes it), at the next tick at which
@@ -302,17 +278,17 @@ impl Chain {
         if next.as_deref().is_some_and(|sound| f64::from(sound.rate()) != rate) {
             return Err(next);
         }
-        self.reference.offer(next)
+        self.listening.reference.offer(next)
     }
 
     /// Whether [`offer_reference`](Self::offer_reference) would take something now.
     pub fn takes_a_reference(&self) -> bool {
-        self.reference.takes_offers()
+        self.listening.reference.takes_offers()
     }
 
     /// The reference that was replaced last, once: to be freed where freeing is allowed.
     pub fn take_replaced_reference(&mut self) -> Option<Box<ReferenceSound>> {
-        self.reference.take_replaced()
+        self.listening.reference.take_replaced()
     }
 
     /// Processes in place: one slice (mono) or two (stereo) of equal length, any length. `tap`
@@ -349,9 +325,6 @@ impl Chain {
                 self.round_to_words();
             }
             self.write_output(io, done, len);
-            if S::IS_MONITORED {
-                self.measure_loudness(len);
-            }
             tap(&self.tap(len));
             self.at = (self.at + len) % CHUNK;
             done += len;
@@ -377,47 +350,7 @@ impl Chain {
         self.ordered.tick(self.settings.compressor.auto_makeup);
         self.limiter.tick();
         self.word_rounding.tick();
-        self.bypass.tick();
-        self.before.tick();
-        self.reference.tick();
-        self.set_listening_gains();
-        for gain in &mut self.listening_gain {
-            gain.tick();
-        }
-    }
-
-    /// Listening gains: with compare on, the louder of input, result and reference are turned down.
-    fn set_listening_gains(&mut self) {
-        let gains_db = match self.settings.compare {
-            Compare::Off => [0.0; 3],
-            Compare::Before | Compare::After | Compare::Reference => self.listening_db(),
-        };
-        for (gain, db) in self.listening_gain.iter_mut().zip(gains_db) {
-            gain.set(db::to_gain(db));
-        }
-    }
-
-    /// What brings input, result and reference to the loudness of the quietest, dB. The input's loudness is
-    /// that of everything since the reset, as the reference's is that of its whole file.
-    fn listening_db(&self) -> [f64; 3] {
-        let louder_by = self.louder_by_db();
-        let programme = self.loudness_match.programme_lufs();
-        let pair = |quietest: f64| [quietest, quietest - louder_by];
-        match self.reference.loudness() {
-            Some(loudness) if programme.is_finite() => {
-                let reference = loudness - programme;
-                let [before, after] = pair(louder_by.min(0.0).min(reference));
-                [before, after, before - reference]
-            }
-            Some(loudness) => {
-                let [before, after] = pair(louder_by.min(0.0));
-                [before, after, (UNMEASURED_LUFS - loudness).min(0.0)]
-            }
-            None => {
-                let [before, after] = pair(louder_by.min(0.0));
-                [before, after, 0.0]
-            }
-        }
+        self.listening.tick();
     }
 
     /// Fills the block and the delayed untouched input.
@@ -448,12 +381,7 @@ impl Chain {
         self.word_rounding.process(&mut self.buffers.block, bounds);
     }
 
-    fn measure_loudness(&mut self, len: usize) {
-        let ChunkBuffers { before, after, .. } = &self.buffers;
-        self.loudness_match.feed([0, 1].map(|ch| &before[ch][..len]), [0, 1].map(|ch| &after[ch][..len]));
-    }
-
-    /// Writes what is heard: the result, or what bypass and compare ask for.
+    /// Writes what is heard, and measures how loud it is.
     fn write_output<S: EdgeSample>(&mut self, io: &mut [&mut [S]], done: usize, len: usize) {
         let ChunkBuffers { block, before, after, .. } = &mut self.buffers;
         for ch in 0..CHANNELS {
@@ -461,41 +389,16 @@ impl Chain {
                 after[ch][i] = f32::from_f64(block.ch[ch][i]);
             }
         }
-        let is_result = self.before.is_dry()
-            && self.reference.is_silent()
-            && self.bypass.is_dry()
-            && self.listening_gain.iter().all(|gain| gain.is_still() && gain.end() == 1.0);
-        let is_mono = io.len() == 1;
-        for (ch, out) in io.iter_mut().enumerate().take(CHANNELS) {
-            let out = &mut out[done..done + len];
-            if !S::IS_MONITORED || is_result {
-                for (out, &y) in out.iter_mut().zip(&block.ch[ch]) {
-                    *out = S::from_f64(y);
-                }
-                continue;
-            }
-            if self.bypass.is_wet() {
-                for (out, &x) in out.iter_mut().zip(&before[ch]) {
-                    *out = S::from_f32(x);
-                }
-                continue;
-            }
-            for (i, out) in out.iter_mut().enumerate() {
-                let dry = clean(f64::from(before[ch][i]));
-                let wet = block.ch[ch][i];
-                let at = block.start + i;
-                let (m, b) = (self.before.at(at), self.bypass.at(at));
-                let [dry_gain, wet_gain, reference_gain] =
-                    [0, 1, 2].map(|n: usize| self.listening_gain[n].at(at));
-                let mut heard = wet * wet_gain * (1.0 - m) + dry * dry_gain * m;
-                if !self.reference.is_silent() {
-                    let reference = self.reference.sample(ch, is_mono, i) * reference_gain;
-                    heard += (reference - heard) * self.reference.share(at);
-                }
-                *out = S::from_f64(heard + (dry - heard) * b);
+        if S::IS_MONITORED {
+            self.listening.write(io, done, block, before);
+            self.listening.measure(before, after, len);
+            return;
+        }
+        for (out, result) in io.iter_mut().zip(&block.ch) {
+            for (out, &y) in out[done..done + len].iter_mut().zip(result) {
+                *out = S::from_f64(y);
             }
         }
-        self.reference.advance(len);
     }
 }
 

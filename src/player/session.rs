@@ -2,18 +2,18 @@
 //! measures and exports it; driven by [`SessionRequest`]s, drawn from a [`LiveReadout`].
 
 use super::device_ring::{DeviceRing, RingStatus};
-use super::encoded_preview::{EncodedJob, EncodedPassage, EncodedSide};
+use super::encoded_preview::EncodedSide;
 use super::engine::{Engine, EngineCommand};
 use super::export::{Export, ExportProgress, ExportRequest};
 use super::loaded_song::{LoadState, LoadedSong};
 use super::playhead::Playhead;
+use super::preview::{Preview, PreviewStep, RunningPreview};
 use super::reference_loader::ReferenceLoader;
 use crate::chain::ChainReadout;
-use crate::finish::encoded::{Codec, EncodedFormat};
+use crate::finish::encoded::EncodedFormat;
 use crate::finish::{self, CutPlan, Error};
 use crate::live::{self, AnalysisUpdates, HistorySource, LiveReadout, MeasuredHistory, MeasurementRequest};
 use crate::meter::{self, History};
-use crate::params::without_monitoring;
 use crate::settings::Settings;
 use crate::sync::lock;
 use crate::tap_ring::tap_ring;
@@ -73,37 +73,6 @@ pub enum SessionRequest {
     EndEncoded,
 }
 
-/// Formats that a passage can be heard in: those that need no program outside.
-pub const PREVIEW_FORMATS: [EncodedFormat; 4] = [
-    EncodedFormat { codec: Codec::Mp3, kbps: 128 },
-    EncodedFormat { codec: Codec::Mp3, kbps: 320 },
-    EncodedFormat { codec: Codec::Opus, kbps: 96 },
-    EncodedFormat { codec: Codec::Opus, kbps: 160 },
-];
-
-/// How far hearing an encoded passage is.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Preview {
-    /// It is being encoded.
-    Encoding(EncodedFormat),
-    /// It is played.
-    Playing(EncodedFormat, EncodedSide),
-    /// Why it cannot be played.
-    Failed(String),
-}
-
-/// An encoded passage and what became of it.
-struct PreviewState {
-    format: EncodedFormat,
-    /// What it is made of: another passage or other settings end it.
-    range: Range<u64>,
-    settings: Settings,
-    job: Option<EncodedJob>,
-    passage: Option<Arc<EncodedPassage>>,
-    side: EncodedSide,
-    failed: Option<String>,
-}
-
 /// What the worker thread reports.
 #[derive(Default)]
 struct SessionStatus {
@@ -133,7 +102,7 @@ pub struct PlayerSession {
     updates: AnalysisUpdates,
     solo: Option<usize>,
     export: Option<Export>,
-    preview: Option<PreviewState>,
+    preview: Option<RunningPreview>,
     /// Why it is silent.
     silent: Option<String>,
     /// The song has been played.
@@ -235,12 +204,7 @@ impl PlayerSession {
 
     /// The encoded passage, if one was asked for.
     pub fn preview(&self) -> Option<Preview> {
-        let preview = self.preview.as_ref()?;
-        Some(match (&preview.failed, &preview.passage) {
-            (Some(why), _) => Preview::Failed(why.clone()),
-            (None, Some(_)) => Preview::Playing(preview.format, preview.side),
-            (None, None) => Preview::Encoding(preview.format),
-        })
+        self.preview.as_ref().map(RunningPreview::state)
     }
 
     /// True for a few seconds after a soft start has begun.
@@ -299,26 +263,14 @@ impl PlayerSession {
         self.playhead.loop_range().unwrap_or_else(|| self.playhead.bounds())
     }
 
-    /// Starts to play an encoded passage when it is ready; ends it when its passage or the settings, monitoring
-    /// aside, are no longer the same.
+    /// Starts to play an encoded passage when it is ready, and ends it when it is out of date.
     fn follow_preview(&mut self) {
-        let passage = self.passage();
-        let sound = |settings: &Settings| without_monitoring(settings);
-        let now = self.settings.as_ref().map(sound);
+        let (range, settings) = (self.passage(), self.settings.unwrap_or_default());
         let Some(preview) = &mut self.preview else { return };
-        if preview.range != passage || Some(sound(&preview.settings)) != now {
-            return self.end_preview();
-        }
-        let Some(result) = preview.job.as_mut().and_then(EncodedJob::take_result) else { return };
-        preview.job = None;
-        match result {
-            Ok(made) => {
-                let made = Arc::new(made);
-                preview.passage = Some(made.clone());
-                let side = preview.side;
-                self.send(EngineCommand::Encoded(Some((made, side))));
-            }
-            Err(why) => preview.failed = Some(why),
+        match preview.follow(&range, &settings) {
+            PreviewStep::Same => {}
+            PreviewStep::Play(passage, side) => self.send(EngineCommand::Encoded(Some((passage, side)))),
+            PreviewStep::End => self.end_preview(),
         }
     }
 
@@ -408,24 +360,13 @@ impl PlayerSession {
             }
             SessionRequest::PlayEncoded(format) => {
                 self.end_preview();
-                let (range, settings) = (self.passage(), self.settings.unwrap_or_default());
-                let job = EncodedJob::start(&self.song, range.clone(), settings, format);
-                self.preview = Some(PreviewState {
-                    format,
-                    range,
-                    settings,
-                    job: Some(job),
-                    passage: None,
-                    side: EncodedSide::Decoded,
-                    failed: None,
-                });
+                let settings = self.settings.unwrap_or_default();
+                self.preview = Some(RunningPreview::start(&self.song, self.passage(), settings, format));
             }
             SessionRequest::EncodedSide(side) => {
-                if let Some(preview) = &mut self.preview {
-                    preview.side = side;
-                    if let Some(passage) = preview.passage.clone() {
-                        self.send(EngineCommand::Encoded(Some((passage, side))));
-                    }
+                let chosen = self.preview.as_mut().and_then(|preview| preview.choose(side));
+                if chosen.is_some() {
+                    self.send(EngineCommand::Encoded(chosen));
                 }
             }
             SessionRequest::EndEncoded => self.end_preview(),

@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::player::loaded_song::tests::file;
+use crate::player::preview::PREVIEW_FORMATS;
 use crate::player::silent_device::SilentDevice;
 use std::time::Instant;
 
