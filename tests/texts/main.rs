@@ -1,9 +1,10 @@
 //! The documents say what the code does: tables in them are made from the code and compared here.
-//! `LINTEL_WRITE=1 cargo test --no-default-features --test texts` writes them anew.
+//! `LINTEL_WRITE=1 cargo test --release --no-default-features --test texts` writes them anew.
 
 mod arrows;
 mod licences;
 mod own_code;
+mod presets;
 mod unsafe_code;
 mod words;
 
