@@ -201,7 +201,9 @@ fn monitoring(
         let on = now == n + 1;
         let enabled = n < 2 || has_reference || on;
         let help = if enabled { params::all()[compare].help } else { NO_REFERENCE_HELP };
-        let button = TextButton::new(side, help).named(&name).on(on).enabled(enabled);
+        let leave = if on { " Press again to leave." } else { "" };
+        let help = format!("{help}{leave}");
+        let button = TextButton::new(side, &help).named(&name).on(on).enabled(enabled);
         if row.show(ui, button, context, 2.0).clicked() {
             editor.set_once(compare, if on { 0.0 } else { (n + 1) as f32 });
         }

@@ -30,10 +30,11 @@ pub(super) fn show(
     let extra = ((rect.height() - 250.0) / 130.0).clamp(0.0, 1.0);
     let size = 36.0 + 10.0 * extra;
     let y = inner.top() + 24.0 + size * 0.5;
-    let (figure, color) = (
-        number(steady.output.integrated, 1),
-        loudness_color(steady.output.integrated, steady.chosen_target(), theme),
-    );
+    let color = match steady.mixed_settings {
+        true => theme.secondary,
+        false => loudness_color(steady.output.integrated, steady.chosen_target(), theme),
+    };
+    let figure = number(steady.output.integrated, 1);
     let value_rect = drawing::bold(&p, pos2(inner.right(), y), Align2::RIGHT_CENTER, &figure, size, color);
     let figure_place = Rect::from_min_max(pos2(inner.left(), value_rect.top()), value_rect.max);
     spoken::figure(ui, figure_place, "integrated loudness", &format!("{figure} LUFS"));
@@ -46,7 +47,7 @@ pub(super) fn show(
         p.hline(value_rect.left()..=inner.right(), line + dy, Stroke::new(1.0, theme.text));
     }
     let off = steady.output.integrated - steady.chosen_target().loudness;
-    let words = distance_text(off);
+    let words = if steady.mixed_settings { MIXED.to_owned() } else { distance_text(off) };
     let at = pos2(inner.right(), line + 12.0);
     let words_rect = drawing::text(&p, at, Align2::RIGHT_CENTER, &words, 12.0, color);
     spoken::figure(ui, words_rect, "loudness against the target", &words);
@@ -168,6 +169,9 @@ fn measuring(
 fn loudness_color(integrated: f64, target: &Target, theme: &Theme) -> Color32 {
     if integrated > *target.band().end() { theme.red } else { theme.ochre }
 }
+
+/// What stands there instead when the settings have changed while it was measured.
+const MIXED: &str = "settings changed: reset";
 
 /// The difference between loudness and target, in words.
 fn distance_text(off: f64) -> String {

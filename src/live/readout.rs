@@ -129,6 +129,8 @@ pub struct LiveReadout {
     pub measuring: bool,
     /// Seconds measured.
     pub measured: f64,
+    /// The settings have changed since the measurement began.
+    pub mixed_settings: bool,
     /// Delivery targets to choose from; never empty.
     pub targets: Vec<Target>,
     /// Index into `targets`.
@@ -185,6 +187,7 @@ impl Default for LiveReadout {
             makeup_db: 0.0,
             measuring: true,
             measured: 0.0,
+            mixed_settings: false,
             targets: TARGETS.to_vec(),
             target: 0,
             findings: Vec::new(),

@@ -204,6 +204,8 @@ fn deliver(live: &LiveReadout) -> (StepState, String) {
     let over = loudness > *target.band().end() || live.output.true_peak_max > target.true_peak + 0.05;
     let state = match () {
         () if !loudness.is_finite() || live.measured < MEASURED_S => StepState::Open,
+        // The figure belongs to no one of the settings.
+        () if live.mixed_settings => StepState::Open,
         () if over => StepState::Look,
         () if target.band().contains(&loudness) => StepState::Done,
         () => StepState::Open,
@@ -249,10 +251,11 @@ mod tests {
             &format!("{minus}14.2 LUFS"),
         ];
         assert_eq!(figures, wanted);
-        // A changed setting asks for another comparison.
+        // A changed setting asks for another comparison, and for another measurement.
         settings.limiter.drive = 4.5;
         compared.follow(&settings);
-        assert_eq!(states(&live, &settings, &compared)[4], Open);
+        live.mixed_settings = true;
+        assert_eq!(states(&live, &settings, &compared)[4..], [Open; 2]);
     }
 
     #[test]

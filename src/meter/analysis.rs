@@ -20,6 +20,7 @@ use super::targets::Target;
 use crate::dsp::lanes::{LANES, folded, lanes, larger, pairs};
 use crate::dsp::loudness_gate::LoudnessGate;
 use crate::dsp::{CHANNELS, CHUNK, db, minmax};
+use crate::params::without_monitoring;
 use crate::settings::Settings;
 use crate::sync::lock;
 use crate::tap_ring::{Tap, TapChunk, TapChunker, Transport};
@@ -71,6 +72,9 @@ pub struct Analysis {
     follow: bool,
     /// Frames measured.
     measured: u64,
+    /// The settings have been told, and have changed since the measurement began.
+    knows_settings: bool,
+    mixed_settings: bool,
     /// True peak above which a chunk counts as over, linear; and the last chunk was.
     limit: f64,
     over: bool,
@@ -124,6 +128,8 @@ impl Analysis {
             running: true,
             follow: false,
             measured: 0,
+            knows_settings: false,
+            mixed_settings: false,
             limit: over_limit(&Target::default()),
             over: false,
             overs: 0,
@@ -328,6 +334,7 @@ impl Analysis {
             frames: self.frames(),
             measuring: self.running,
             measured: self.measured as f64 / f64::from(self.sample_rate),
+            mixed_settings: self.mixed_settings,
             before: Readings::of(&self.before.loudness, &self.before.levels),
             after: Readings::of(&self.after.loudness, &self.after.levels),
             compressor: self.compressor.whole(),
@@ -415,6 +422,7 @@ impl Analysis {
         self.drive_move = None;
         self.advisor.reset();
         self.measured = 0;
+        self.mixed_settings = false;
         self.overs = 0;
     }
 
@@ -435,8 +443,12 @@ impl Analysis {
         self.target = target;
     }
 
-    /// The chain's settings, which some rules use.
+    /// The chain's settings, which some rules use. What is measured before and after a change of the sound is
+    /// [mixed](Snapshot::mixed_settings) from then on; the first call is no change.
     pub fn set_settings(&mut self, settings: &Settings) {
+        let changes_sound = without_monitoring(settings) != without_monitoring(&self.settings);
+        self.mixed_settings |= self.knows_settings && self.measured > 0 && changes_sound;
+        self.knows_settings = true;
         self.drive_move = self.drive_move.filter(|_| self.settings == *settings);
         self.settings = *settings;
     }

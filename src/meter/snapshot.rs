@@ -102,6 +102,8 @@ pub struct Snapshot {
     pub measuring: bool,
     /// Seconds measured.
     pub measured: f64,
+    /// The sound's settings have changed since the measurement began: its figures belong to no one of them.
+    pub mixed_settings: bool,
     /// Readings of the untouched input.
     pub before: Readings,
     /// Readings of the output.

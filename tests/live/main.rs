@@ -3,6 +3,7 @@
 
 mod advice;
 mod hour;
+mod mixed;
 mod moves;
 mod same_digits;
 mod soak;
