@@ -11,9 +11,9 @@
 //! 3. From the new signal alone, a plain mean that drops its oldest two fifths whenever its newer part has
 //!    become half as long again as the rest: a compressor may need seconds to find its level.
 
+use super::gating::GatingBlocks;
 use super::k_weighting::KWeighting;
 use super::loudness_difference::{AveragingMemory, LoudnessDifference};
-use super::programme_loudness::ProgrammeLoudness;
 use super::{CHANNELS, CHUNK};
 use multiversion::multiversion;
 
@@ -72,8 +72,10 @@ pub struct LoudnessMatch {
     /// Weighted energy of the chunk in progress, before and after, and its number of frames.
     energy: [f64; 2],
     frames: usize,
-    /// Of the first signal.
-    programme: ProgrammeLoudness,
+    /// Loudness of the first signal since the reset, with its gate resolved to 0.25 LU: for a level to listen at,
+    /// in 6 KB. A hop of 100 ms is rounded to whole chunks.
+    programme: GatingBlocks<4>,
+    programme_lufs: f64,
     difference: LoudnessDifference,
     /// The newer part of the same.
     newer: LoudnessDifference,
@@ -94,7 +96,8 @@ impl LoudnessMatch {
             weighting: KWeighting::new(sample_rate),
             energy: [0.0; 2],
             frames: 0,
-            programme: ProgrammeLoudness::new(sample_rate),
+            programme: GatingBlocks::new((0.1 * sample_rate / CHUNK as f64).round() as usize),
+            programme_lufs: f64::NEG_INFINITY,
             difference: LoudnessDifference::new(MEMORY, sample_rate),
             newer: LoudnessDifference::new(MEMORY, sample_rate),
             basis: Basis::Average,
@@ -111,6 +114,7 @@ impl LoudnessMatch {
         self.energy = [0.0; 2];
         self.frames = 0;
         self.programme.reset();
+        self.programme_lufs = f64::NEG_INFINITY;
         self.difference.reset();
         self.newer.reset();
         self.basis = Basis::Average;
@@ -163,7 +167,9 @@ impl LoudnessMatch {
             return;
         }
         self.weighting.flush();
-        self.programme.add(mean_square[0]);
+        if self.programme.add(mean_square[0]) {
+            self.programme_lufs = self.programme.integrated();
+        }
         self.dropped_db =
             if self.dropped_db.abs() < 1e-6 { 0.0 } else { self.dropped_db * self.dropped_keep };
         let is_measured = self.difference.add(mean_square);
@@ -204,7 +210,7 @@ impl LoudnessMatch {
 
     /// Integrated loudness of the first signal since the reset, LUFS; −∞ before anything was measured.
     pub fn programme_lufs(&self) -> f64 {
-        self.programme.integrated()
+        self.programme_lufs
     }
 
     /// How much louder the second signal is than the first, dB, held to ±36; 0 before anything was

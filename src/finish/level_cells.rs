@@ -2,9 +2,9 @@
 //! K-weighted energy and peak in front of the limiter per cell out.
 
 use super::cut::CutPlan;
+use crate::dsp::gating::{CELLS_PER_SECOND, GatingBlocks, HOP_CELLS};
 use crate::dsp::k_weighting::KWeighting;
 use crate::meter::MonoAs;
-use crate::meter::gating::{CELLS_PER_SECOND, GatingBlocks};
 use crate::meter::open_cell::OpenCell;
 
 /// The cells of a file, filled from consecutive blocks.
@@ -41,7 +41,7 @@ impl LevelCells {
             missing: 0,
             carry: 0,
             cells: Vec::new(),
-            behind: GatingBlocks::new(),
+            behind: <GatingBlocks>::new(HOP_CELLS),
         };
         cells.next();
         cells

@@ -15,9 +15,9 @@ use super::planes::{BLOCK_FRAMES, for_each_block, to_f32};
 use super::progress::ProgressWatcher;
 use super::reader::Reader;
 use super::unmeasurable::Unmeasurable;
+use crate::dsp::gating::{GatingBlocks, HOP_CELLS};
 use crate::meter::MonoAs;
 use crate::meter::facts::FileFacts;
-use crate::meter::gating::GatingBlocks;
 
 /// What the first pass found.
 #[derive(Clone)]
@@ -71,8 +71,8 @@ impl SourceMeasurement {
     /// Why the part of the file that a cut keeps has no loudness; none where it has.
     pub(super) fn unmeasurable(&self, cut: &CutPlan) -> Option<Unmeasurable> {
         let cells = self.cells.kept(cut);
-        let mut blocks = GatingBlocks::new();
-        cells.iter().for_each(|[square, _]| blocks.add(f64::from(*square)));
+        let mut blocks = <GatingBlocks>::new(HOP_CELLS);
+        cells.iter().for_each(|[square, _]| _ = blocks.add(f64::from(*square)));
         if blocks.integrated() > f64::NEG_INFINITY {
             return None;
         }

@@ -5,6 +5,7 @@
 use std::sync::{Arc, Mutex};
 
 use super::advice::{Advisor, verdict};
+use super::chunk::{deepest_total, is_faultless, is_silent, reduction, without_faults};
 use super::column::{ColumnMarks, HistoryColumn};
 use super::drive_cells::DriveCells;
 use super::facts::{Facts, FileFacts, SETTLED_S};
@@ -17,9 +18,8 @@ use super::signal_meters::SignalMeters;
 use super::snapshot::{Readings, Snapshot};
 use super::source::SourceCheck;
 use super::targets::Target;
-use crate::dsp::lanes::{LANES, folded, lanes, larger, pairs};
 use crate::dsp::loudness_gate::LoudnessGate;
-use crate::dsp::{CHANNELS, CHUNK, db, minmax};
+use crate::dsp::{CHANNELS, CHUNK, db};
 use crate::params::without_monitoring;
 use crate::settings::Settings;
 use crate::sync::lock;
@@ -34,8 +34,6 @@ const FORECAST_TICKS: u64 = 50;
 /// Tolerance over the target's true peak before a peak counts as over, dB: the meter's own error
 /// against 32-fold interpolation, invisible in a figure with one decimal.
 const OVER_TOLERANCE_DB: f64 = 0.05;
-/// Samples beyond this are faults, linear: they would stay in the filters' state.
-const FAULT_SAMPLE: f32 = 1e6;
 
 /// Measures the signal before and after the chain.
 pub struct Analysis {
@@ -462,52 +460,4 @@ impl Analysis {
 /// True peak above which a chunk counts as over, linear.
 fn over_limit(target: &Target) -> f64 {
     db::to_gain(target.true_peak + OVER_TOLERANCE_DB)
-}
-
-/// All samples of a signal are zeros.
-fn is_silent(signal: &[[f32; CHUNK]; CHANNELS]) -> bool {
-    signal.as_flattened().iter().fold(true, |all, x| all & (*x == 0.0))
-}
-
-/// Deepest and mean reduction of a chunk, dB.
-fn reduction(values: &[f32; CHUNK]) -> [f32; 2] {
-    let mut deepest = [0.0; LANES];
-    for group in values.as_chunks::<LANES>().0 {
-        deepest = larger(deepest, *group);
-    }
-    let deepest = folded(deepest, minmax::larger);
-    // Reductions are never below 0.
-    if deepest == 0.0 { [0.0; 2] } else { [deepest, values.iter().sum::<f32>() / CHUNK as f32] }
-}
-
-/// The deepest of what all stages reduce together in the same frame, dB.
-fn deepest_total(chunk: &TapChunk) -> f32 {
-    let mut deepest = [0.0; LANES];
-    for at in (0..CHUNK).step_by(LANES) {
-        let both = pairs(lanes(&chunk.compressor_db, at), lanes(&chunk.limiter_db, at), |a, b| a + b);
-        deepest = larger(deepest, pairs(both, lanes(&chunk.clip_db, at), |a, b| a + b));
-    }
-    folded(deepest, minmax::larger)
-}
-
-/// All samples are finite and below [`FAULT_SAMPLE`].
-fn is_faultless(chunk: &TapChunk) -> bool {
-    let planes = chunk.before.iter().chain(&chunk.after).chain([
-        &chunk.compressor_db,
-        &chunk.limiter_db,
-        &chunk.clip_db,
-    ]);
-    planes.fold(true, |all, plane| all & plane.iter().fold(true, |all, x| all & (x.abs() < FAULT_SAMPLE)))
-}
-
-/// The chunk with faulty samples replaced by silence.
-fn without_faults(chunk: &TapChunk) -> TapChunk {
-    let mut chunk = *chunk;
-    let planes = chunk.before.iter_mut().chain(&mut chunk.after);
-    for x in planes.chain([&mut chunk.compressor_db, &mut chunk.limiter_db, &mut chunk.clip_db]).flatten() {
-        if x.is_nan() || x.abs() >= FAULT_SAMPLE {
-            *x = 0.0;
-        }
-    }
-    chunk
 }

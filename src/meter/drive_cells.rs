@@ -2,9 +2,9 @@
 //! the change of drive in dB that leads to a loudness out.
 
 use super::forecast::SongModel;
-use super::gating::CELLS_PER_SECOND;
 use super::loudness::LoudnessMeter;
 use super::open_cell::OpenCell;
+use crate::dsp::gating::CELLS_PER_SECOND;
 use crate::settings::LimiterSettings;
 use crate::tap_ring::TapChunk;
 

@@ -9,8 +9,8 @@
 //! the samples and the fast gain are not modelled; EQ and compressor are included as soon as the cells
 //! come from a pass through the chain.
 
-use super::gating::{CELLS_PER_SECOND, GatingBlocks};
 use crate::dsp::db::DB_PER_OCTAVE;
+use crate::dsp::gating::{CELLS_PER_SECOND, GatingBlocks, HOP_CELLS};
 use crate::settings::LimiterSettings;
 use crate::stage::limiter::hand_over;
 use std::collections::VecDeque;
@@ -102,12 +102,12 @@ impl<'a> SongModel<'a> {
     /// Estimated integrated loudness behind the limiter at a gain in dB, LUFS; −∞ for silence.
     pub fn loudness(&self, gain: f64) -> f64 {
         let mut model = LimiterModel::new(self.limiter);
-        let mut blocks = GatingBlocks::new();
+        let mut blocks = <GatingBlocks>::new(HOP_CELLS);
         let over = |peak: f64| (peak + gain - self.ceiling).max(0.0);
         let factor = |taken: f64| 10f64.powf((self.trim + gain - taken) / 10.0);
         let whole = factor(0.0);
         if self.ceiling == f64::INFINITY {
-            self.cells.iter().for_each(|[energy, _]| blocks.add(f64::from(*energy) * whole));
+            self.cells.iter().for_each(|[energy, _]| _ = blocks.add(f64::from(*energy) * whole));
             return blocks.integrated();
         }
         for (([energy, _], own), widest) in self.cells.iter().zip(&self.peaks).zip(&self.widest) {

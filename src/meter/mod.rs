@@ -23,12 +23,12 @@
 
 pub mod advice;
 pub mod analysis;
+mod chunk;
 pub mod column;
 pub mod drive_cells;
 pub mod facts;
 pub mod flat_tops;
 pub mod forecast;
-pub mod gating;
 pub mod history;
 pub mod levels;
 pub mod live;

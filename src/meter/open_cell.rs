@@ -4,6 +4,7 @@
 use crate::dsp::CHUNK;
 use crate::dsp::db::DB_PER_OCTAVE;
 use crate::dsp::fastlog::exp2;
+use crate::dsp::lanes::LANES;
 use crate::dsp::minmax;
 use multiversion::multiversion;
 
@@ -72,9 +73,6 @@ fn add(cell: &mut OpenCell, [left, right]: [&[f32]; 2], limiter_db: &[f32], clip
         cell.add_part([left, right], limiter, clip);
     }
 }
-
-/// Values worked on at once; independent sums become vector code.
-const LANES: usize = 8;
 
 #[inline(always)]
 fn highest(samples: &[f32]) -> f32 {

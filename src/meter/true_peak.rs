@@ -9,7 +9,6 @@
 //! under-read by at most 0.14 dB instead of 0.55 dB (Attachment 1 to Annex 2:
 //! −20 log10 cos(π f / n)). What lies above 21 kHz at 44.1 kHz is left out between the samples, as
 //! converters between sample rates leave it out: so it shows what comes out of those.
-
 //!
 //! Whoever asks for a maximum need not have everything worked out: what cannot be above a level that is
 //! known already is left out ([`TruePeak::feed_above`]).

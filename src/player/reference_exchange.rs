@@ -89,3 +89,40 @@ impl ReferenceReceiver {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_sound_comes_back_and_one_of_another_rate_at_once() {
+        let (mut sender, mut receiver) = reference_exchange();
+        let mut chain = Chain::new(48_000.0);
+        let sound =
+            |rate| Some(Box::new(ReferenceSound::new([vec![0.1; 100], vec![0.1; 100]], rate, -20.0, 0)));
+        let mut block = |receiver: &mut ReferenceReceiver| {
+            receiver.exchange(&mut chain);
+            chain.process(&mut [&mut [0.0; 64]], |_| ());
+        };
+        for n in 0..100 {
+            sender.send(match n % 4 {
+                3 => None,
+                2 => sound(44_100),
+                _ => sound(48_000),
+            });
+            assert!(!sender.is_settled(), "nothing has been taken yet");
+            for _ in 0..4 {
+                block(&mut receiver);
+                sender.tend();
+            }
+            // One of the wrong rate is back although it was the last; it replaced nothing.
+            let held = [1, 1, 1, 0][n % 4];
+            assert_eq!((sender.lent, sender.is_settled()), (held, true), "exchange {n}");
+        }
+        // A chain that is dropped takes its sound with it.
+        sender.send(sound(48_000));
+        block(&mut receiver);
+        sender.forget_lent();
+        assert_eq!((sender.lent, sender.is_settled()), (0, true));
+    }
+}

@@ -3,12 +3,14 @@
 
 use crate::play::{by_hand, set, turn};
 use crate::signal::{bundle, transients};
+use crate::states::{closed, opened};
 use crate::vst3::{from_bytes, position, python, script, to_bytes};
-use serde_json::{Value, json};
+use serde_json::json;
 use std::path::Path;
 use std::process::Command;
 use std::time::{Duration, Instant};
 use testkit::host::raw::{Events, Rig};
+use testkit::wave;
 
 const RATE: f64 = 44_100.0;
 const BLOCK: usize = 441;
@@ -26,32 +28,21 @@ fn integrated(channels: &[Vec<f32>]) -> f64 {
 
 /// A file of 15 s at another rate than the host's, whose last 3 s are quiet: the gate leaves them out.
 fn reference(path: &Path, level: f64) {
-    let spec = hound::WavSpec {
-        channels: 2,
-        sample_rate: 48_000,
-        bits_per_sample: 24,
-        sample_format: hound::SampleFormat::Int,
-    };
-    let mut writer = hound::WavWriter::create(path, spec).expect("a file");
     let sound = transients(48_000.0, 15.0, 2);
-    for n in 0..sound[0].len() {
-        let fade = if n > 12 * 48_000 { 0.03 } else { 1.0 };
-        for channel in [1, 0] {
-            let x = f64::from(sound[channel][n]) * level * fade;
-            writer.write_sample((x * 8_388_607.0) as i32).expect("written");
-        }
-    }
-    writer.finalize().expect("whole");
+    let plane = |channel: &Vec<f32>| {
+        let fade = |n: usize| if n > 12 * 48_000 { 0.03 } else { 1.0 };
+        channel.iter().enumerate().map(|(n, x)| f64::from(*x) * level * fade(n)).collect::<Vec<f64>>()
+    };
+    wave::save(path, 48_000, [&plane(&sound[1]), &plane(&sound[0])]).expect("written");
 }
 
 /// Loads the instance's own state with this reference in it.
 fn load(rig: &Rig, path: &Path) {
     let state = rig.save(usize::MAX).expect("a state");
-    let mut value: Value = serde_json::from_slice(&state[8..]).expect("JSON");
+    let mut value = opened(&state);
     let window = json!({ "reference": path.display().to_string() }).to_string();
     value["fields"]["window"] = json!(serde_json::to_string(&window).expect("a text"));
-    let text = serde_json::to_vec(&value).expect("JSON");
-    assert!(rig.load(&[&(text.len() as u64).to_le_bytes()[..], &text].concat(), usize::MAX));
+    assert!(rig.load(&closed(&value), usize::MAX));
 }
 
 /// What is heard of one side while `input` plays.

@@ -7,13 +7,13 @@ use serde_json::{Value, json};
 use testkit::host::raw::Rig;
 
 /// The state as the host keeps it: eight bytes of length, little-endian, and JSON.
-fn opened(state: &[u8]) -> Value {
+pub fn opened(state: &[u8]) -> Value {
     let (length, text) = state.split_first_chunk::<8>().expect("a length");
     assert_eq!(u64::from_le_bytes(*length) as usize, text.len());
     serde_json::from_slice(text).expect("JSON")
 }
 
-fn closed(value: &Value) -> Vec<u8> {
+pub fn closed(value: &Value) -> Vec<u8> {
     let text = serde_json::to_vec(value).expect("JSON");
     [&(text.len() as u64).to_le_bytes()[..], &text].concat()
 }

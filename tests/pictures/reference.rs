@@ -20,18 +20,8 @@ fn write_reference(path: &std::path::Path) {
     let mut settings = Settings::default();
     (settings.eq.bands[0].gain, settings.eq.bands[4].gain) = (-2.0, 2.5);
     let sound = scene::processed(&settings, 16.0, -3.0);
-    let spec = hound::WavSpec {
-        channels: 2,
-        sample_rate: 48_000,
-        bits_per_sample: 32,
-        sample_format: hound::SampleFormat::Float,
-    };
-    let mut writer = hound::WavWriter::create(path, spec).expect("a file");
-    for [left, right] in sound {
-        writer.write_sample(left).expect("written");
-        writer.write_sample(right).expect("written");
-    }
-    writer.finalize().expect("whole");
+    let plane = |channel: usize| sound.iter().map(|frame| f64::from(frame[channel])).collect::<Vec<f64>>();
+    testkit::wave::save(path, 48_000, [&plane(0), &plane(1)]).expect("written");
 }
 
 /// A screen after 14 s of music with default settings, and the reference beside it.

@@ -17,18 +17,9 @@ const ROUNDS: usize = 100;
 /// A second of noise at `level` in a WAV file.
 fn noise(folder: &Path, name: &str, level: f64) -> String {
     let path = folder.join(name);
-    let spec = hound::WavSpec {
-        channels: 2,
-        sample_rate: 48_000,
-        bits_per_sample: 32,
-        sample_format: hound::SampleFormat::Float,
-    };
-    let mut writer = hound::WavWriter::create(&path, spec).expect("a file");
     let mut random = testkit::Random::new(3);
-    for _ in 0..2 * 48_000 {
-        writer.write_sample((level * random.signed()) as f32).expect("written");
-    }
-    writer.finalize().expect("whole");
+    let mut plane = || (0..48_000).map(|_| level * random.signed()).collect::<Vec<f64>>();
+    testkit::wave::save(&path, 48_000, [&plane(), &plane()]).expect("written");
     path.display().to_string()
 }
 

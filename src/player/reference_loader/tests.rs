@@ -77,7 +77,7 @@ fn a_file_is_heard_and_measured_and_a_missing_one_is_one_line() {
 }
 
 #[test]
-fn a_hundred_references_come_back_and_the_loader_settles() {
+fn a_hundred_references_in_a_row_end_with_none() {
     let folder = tempfile::tempdir().unwrap();
     let paths = [0.0, 0.9].map(|pole| {
         let inner = folder.path().join(format!("{pole}"));

@@ -70,8 +70,9 @@ fn the_loudest_ten_seconds_are_looped() {
     let range = session.playhead().loop_range().unwrap();
     assert!(range.start >= 14 * 48_000 - 4_800 && range.end <= 26 * 48_000 + 4_800, "{range:?}");
     assert_eq!(range.end - range.start, 480_000);
-    let start = session.audible_frame();
-    assert!(session.playing() && start == range.start);
+    // The clock runs at ten times real time, and the worker reports when it gets its turn.
+    until("playing", || session.playing());
+    assert!(range.contains(&session.audible_frame()), "{} in {range:?}", session.audible_frame());
 }
 
 #[test]

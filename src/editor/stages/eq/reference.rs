@@ -207,6 +207,6 @@ pub fn button(ui: &mut Ui, place: Rect, context: &DrawContext) -> Response {
 /// Its text and tip.
 pub fn text_button<'a>(context: &DrawContext) -> TextButton<'a> {
     let help = "Loads a finished piece to compare with: its spectrum at equal loudness (dotted), and what five broad bands could do (dashed).";
-    let is_set = context.live.reference.load != ReferenceLoad::None;
+    let is_set = context.live.reference.figures().is_some();
     TextButton::new("reference", help).named("reference panel").plain().on(is_set).size(11.5)
 }
