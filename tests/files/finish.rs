@@ -226,10 +226,12 @@ fn ends_and_fades_follow_the_flags() {
 }
 
 /// Killed at 50 times spread over the run, half of them by SIGINT: no output or a complete one, and
-/// nothing else. (Where a file needs a name before it is complete, SIGKILL may leave it.)
+/// nothing else. (Where a file needs a name before it is complete, SIGKILL may leave it.) An interrupted
+/// run ends with 130; one that the loader has not yet brought to `main` dies of the signal itself.
 #[cfg(unix)]
 #[test]
 fn a_killed_run_leaves_no_half_file() {
+    use std::os::unix::process::ExitStatusExt;
     let place = place(6.0);
     let out = place.dir.path().join("out.wav");
     let start = || {
@@ -260,8 +262,10 @@ fn a_killed_run_leaves_no_half_file() {
             .args([signal, &child.id().to_string()])
             .stderr(std::process::Stdio::null())
             .status();
-        let code = child.wait().unwrap().code();
+        let ended = child.wait().unwrap();
+        let code = ended.code();
         stopped += u32::from(code != Some(0));
+        let before_main = ended.signal() == Some(2) && !out.exists();
         if out.exists() {
             let reader = Reader::open(&out).unwrap();
             assert_eq!(reader.format().frames, frames, "case {case}");
@@ -275,7 +279,7 @@ fn a_killed_run_leaves_no_half_file() {
             }
         }
         if by_interrupt {
-            assert!(matches!(code, Some(0 | 130)), "case {case}: {code:?}");
+            assert!(matches!(code, Some(0 | 130)) || before_main, "case {case}: {ended:?}");
         }
         assert_eq!(names(&place), ["slow water.wav"]);
         assert_eq!(fs::read(&place.mix).unwrap(), mix);

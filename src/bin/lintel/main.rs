@@ -55,11 +55,11 @@ fn settings(args: &SettingsArgs) -> Result<End, Failure> {
 }
 
 fn main() -> ExitCode {
+    progress::stop_on_ctrl_c();
     let args = match Args::try_parse() {
         Ok(args) => args,
         Err(err) => return usage(&err),
     };
-    progress::stop_on_ctrl_c();
     let end = match args.command {
         Command::Check(args) => check::run(&args),
         Command::Finish(args) => finish::run(&args),
