@@ -179,6 +179,7 @@ impl StandaloneWindow {
             silent: self.open_error.as_deref().or(session.silent()),
             export: session.export(),
             preview: session.preview(),
+            encoded_figures: session.encoded_figures(),
             target: live::target(&self.screen.window_state.target),
         };
         let state = &mut self.song;

@@ -10,7 +10,9 @@ use std::path::Path;
 use std::sync::{Mutex, PoisonError};
 
 use super::cut::CutPlan;
-use super::encoded::{CeilingSearch, predict_file, search_ceiling};
+use super::encoded::{
+    CeilingSearch, EncodedPlan, EncodedReport, lower_ceiling, predict_file, predict_render, search_ceiling,
+};
 use super::error::{Error, Fault, Result};
 use super::format::Overwrite;
 use super::gain::with_gain;
@@ -135,11 +137,13 @@ fn with_ceilings(
         let known = (0..i).find(|&k| jobs[k].shares_render(job, source.measurement.format.rate));
         let found = match (&job.encoded, known) {
             (Some(plan), None) if plan.search_ceiling => {
-                let (job, search) = search_ceiling(job, plan, source, watch, &|job| {
-                    let prepared = prepare(job, source, Vec::new(), &WithoutMessages(watch))?;
-                    let settings = settings_of(job, &prepared);
-                    Ok((prepared.cut, settings))
+                let (mut job, quiet) = (job.clone(), WithoutMessages(watch));
+                let search = search_ceiling(f64::from(job.settings.limiter.ceiling), watch, |ceiling| {
+                    lower_ceiling(&mut job, ceiling);
+                    let prepared = prepare(&job, source, Vec::new(), &quiet)?;
+                    Ok(vec![predict_prepared(&job, plan, &prepared, watch)?])
                 })?;
+                lower_ceiling(&mut job, search.ceiling);
                 (job, Some(search))
             }
             (Some(_), Some(known)) => {
@@ -151,6 +155,17 @@ fn with_ceilings(
         done.push(found);
     }
     Ok(done.into_iter().unzip())
+}
+
+/// What the formats of a plan would do to the master of a prepared song; writes nothing.
+pub(super) fn predict_prepared(
+    job: &MasterJob,
+    plan: &EncodedPlan,
+    prepared: &Prepared,
+    watch: &dyn ProgressWatcher,
+) -> Result<EncodedReport> {
+    let settings = settings_of(job, prepared);
+    predict_render(job, plan, &prepared.source, (&prepared.cut, &settings), watch)
 }
 
 /// Removes what a job that failed has written before; what replaced an older file stays.

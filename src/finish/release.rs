@@ -13,13 +13,16 @@ use std::sync::{Mutex, PoisonError};
 
 use serde_json::{Value, json};
 
+use super::encoded::{CeilingSearch, lower_ceiling, search_ceiling};
 use super::ends::SongEnds;
 use super::error::{Error, Fault, Result, writing};
 use super::format::Overwrite;
 use super::gain_search::USUAL_ROUNDS;
 use super::job::MasterJob;
 use super::master::Master;
-use super::mastering::{Prepared, Rendered, finish_rendered, plan_cut, prepare, render_prepared};
+use super::mastering::{
+    Prepared, Rendered, finish_rendered, plan_cut, predict_prepared, prepare, render_prepared,
+};
 use super::output_path::{check_outputs, write_whole};
 use super::parallel::in_parallel;
 use super::progress::ProgressWatcher;
@@ -82,6 +85,7 @@ struct Run<'a> {
 struct SetRender {
     sets: Vec<usize>,
     songs: Vec<Rendered>,
+    ceiling: Option<CeilingSearch>,
 }
 
 /// The masters of one set, in the order of the songs.
@@ -161,9 +165,10 @@ impl Run<'_> {
             let shares = |a: usize, b: usize| self.jobs.iter().all(|song| song[a].shares_search(&song[b]));
             let group: Vec<usize> = (set..files.len()).filter(|&other| shares(set, other)).collect();
             searched.extend(&group);
-            let (prepared, target) = self.search(&group)?;
+            let ceiling = self.search_ceiling(&group, asked[set])?;
+            let (prepared, target) = self.search(&group, asked[set])?;
             group.iter().for_each(|&set| targets[set] = target);
-            rendered.extend(self.render(&group, &prepared)?);
+            rendered.extend(self.render(&group, &prepared, ceiling.as_ref())?);
         }
 
         let written = Mutex::new(Vec::new());
@@ -211,9 +216,41 @@ impl Run<'_> {
         (0..self.jobs.len()).collect()
     }
 
-    /// Searches the gain of every song for sets that share it; gives the songs and the loudness of the loudest,
-    /// LUFS.
-    fn search(&mut self, group: &[usize]) -> Result<(Vec<Prepared>, f64)> {
+    /// Searches one ceiling for all songs of sets that share their search, where their lossy formats ask for it,
+    /// and sets it. A song with a lower ceiling of its own keeps that.
+    fn search_ceiling(&mut self, group: &[usize], asked: f64) -> Result<Option<CeilingSearch>> {
+        let set = group[0];
+        let searches = |&i: &usize| {
+            let plan = self.jobs[i][set].encoded.as_ref();
+            !self.job.songs[i].as_it_is && plan.is_some_and(|plan| plan.search_ceiling)
+        };
+        let songs: Vec<usize> = self.indices().into_iter().filter(searches).collect();
+        let ceilings = songs.iter().map(|&i| f64::from(self.jobs[i][set].settings.limiter.ceiling));
+        let Some(first) = ceilings.reduce(f64::max) else { return Ok(None) };
+        let watch = self.watch;
+        let search = search_ceiling(first, watch, |ceiling| {
+            self.lower_ceilings(&songs, group, ceiling);
+            let (prepared, _) = self.search(group, asked)?;
+            watch.part("encoding", self.frames);
+            in_parallel(self.cores, &songs, |&i| {
+                let job = &self.jobs[i][set];
+                let plan = job.encoded.as_ref().expect("chosen above");
+                predict_prepared(job, plan, &prepared[i], &self.watcher(i))
+            })
+        })?;
+        self.lower_ceilings(&songs, group, search.ceiling);
+        Ok(Some(search))
+    }
+
+    fn lower_ceilings(&mut self, songs: &[usize], group: &[usize], ceiling: f64) {
+        for &i in songs {
+            group.iter().for_each(|&set| lower_ceiling(&mut self.jobs[i][set], ceiling));
+        }
+    }
+
+    /// Searches the gain of every song for sets that share it and for which `asked` LUFS were asked; gives the songs
+    /// and the loudness of the loudest, LUFS.
+    fn search(&mut self, group: &[usize], asked: f64) -> Result<(Vec<Prepared>, f64)> {
         let set = group[0];
         let level = |i: usize| self.sources[i].measurement.loudness + self.job.songs[i].offset;
         let matched = self.indices().into_iter().filter(|&i| self.jobs[i][set].match_target);
@@ -225,7 +262,7 @@ impl Run<'_> {
                 _ => -self.job.songs[i].offset,
             })
             .collect();
-        let mut target = self.jobs[0][set].target.loudness;
+        let mut target = asked;
         let rounds = if self.jobs.iter().any(|song| song[set].match_target) { USUAL_ROUNDS } else { 1 };
         self.watch.part("matching the target", self.frames * rounds);
         let mut prepared: Vec<Prepared> = Vec::new();
@@ -253,7 +290,12 @@ impl Run<'_> {
     }
 
     /// Renders the songs once for each rate.
-    fn render(&self, group: &[usize], prepared: &[Prepared]) -> Result<Vec<SetRender>> {
+    fn render(
+        &self,
+        group: &[usize],
+        prepared: &[Prepared],
+        ceiling: Option<&CeilingSearch>,
+    ) -> Result<Vec<SetRender>> {
         let mut renders: Vec<SetRender> = Vec::new();
         let rate = |i: usize| self.sources[i].measurement.format.rate;
         for &set in group {
@@ -270,7 +312,7 @@ impl Run<'_> {
                 let jobs: Vec<&MasterJob> = sets.iter().map(|&set| &self.jobs[i][set]).collect();
                 render_prepared(&jobs, prepared[i].clone(), &self.watcher(i))
             })?;
-            renders.push(SetRender { sets, songs });
+            renders.push(SetRender { sets, songs, ceiling: ceiling.cloned() });
         }
         Ok(renders)
     }
@@ -278,7 +320,7 @@ impl Run<'_> {
     /// Names, re-reads and verifies all files; gives the sets in their order.
     fn finish(&self, rendered: Vec<SetRender>, written: &Mutex<Vec<PathBuf>>) -> Result<Vec<SetMasters>> {
         let mut all: Vec<SetMasters> = Vec::new();
-        for SetRender { sets, songs } in rendered {
+        for SetRender { sets, songs, ceiling } in rendered {
             self.watch.part("re-reading", self.frames * sets.len() as u64);
             let album = album_figures(&songs);
             let songs: Vec<(usize, Mutex<Option<Rendered>>)> =
@@ -287,7 +329,11 @@ impl Run<'_> {
                 let jobs: Vec<&MasterJob> = sets.iter().map(|&set| &self.jobs[*i][set]).collect();
                 let song = song.lock().unwrap_or_else(PoisonError::into_inner).take();
                 let song = song.ok_or_else(|| Error::new(&jobs[0].output, Fault::Stopped))?;
-                let masters = finish_rendered(&jobs, song, album, &self.watcher(*i))?;
+                let mut masters = finish_rendered(&jobs, song, album, &self.watcher(*i))?;
+                if !self.job.songs[*i].as_it_is {
+                    let encoded = masters.iter_mut().filter_map(|master| master.encoded.as_mut());
+                    encoded.for_each(|encoded| encoded.search.clone_from(&ceiling));
+                }
                 lock(written).extend(masters.iter().map(|master| master.output.clone()));
                 Ok(masters)
             })?;

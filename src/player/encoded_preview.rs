@@ -4,7 +4,10 @@
 use super::loaded_song::LoadedSong;
 use crate::chain::Chain;
 use crate::finish::Converter;
-use crate::finish::encoded::{EncodedFormat, EncodedPlan, EncoderChoice, FULL_SCALE_DBTP, decode_planes};
+use crate::finish::encoded::{
+    EncodedFormat, EncodedPlan, EncodedRow, EncoderChoice, FULL_SCALE_DBTP, decode_planes, predict_planes,
+};
+use crate::meter::MonoAs;
 use crate::params::without_monitoring;
 use crate::settings::Settings;
 use std::ops::Range;
@@ -28,11 +31,24 @@ pub enum EncodedSide {
     Difference,
 }
 
+/// What lossy delivery does to the peaks of a passage.
+#[derive(Clone, Debug, PartialEq)]
+pub struct EncodedFigures {
+    /// The format after decoding, the worst of several starts; its time counts from the start of the passage.
+    pub row: EncodedRow,
+    /// True peak of the master before encoding, dBTP; −∞ for silence.
+    pub before: f64,
+    /// Highest true peak of the master that keeps the format under full scale, tolerance included, dBTP; none for
+    /// silence.
+    pub ceiling: Option<f64>,
+}
+
 /// A passage of the song, encoded and decoded.
 #[derive(Debug)]
 pub struct EncodedPassage {
     /// Frames of the song.
     range: Range<u64>,
+    figures: EncodedFigures,
     master: [Vec<f32>; 2],
     decoded: [Vec<f32>; 2],
     /// Length of the fade at the edges, frames.
@@ -57,7 +73,16 @@ impl EncodedPassage {
         let plan = EncodedPlan::new(&word(format), EncoderChoice::Crates, FULL_SCALE_DBTP)?;
         let coded = decode_planes(&plan, format, &master, rate).map_err(|err| err.to_string())?;
         let decoded = back_at(&coded.planes, coded.rate, rate, master[0].len());
-        Ok(Self { range, master, decoded, fade: (FADE_S * f64::from(rate)) as f32 })
+        let mut report =
+            predict_planes(&plan, &master, rate, MonoAs::default()).map_err(|err| err.to_string())?;
+        let ceiling = report.ceiling(&report.rows[0], FULL_SCALE_DBTP);
+        let figures = EncodedFigures { row: report.rows.swap_remove(0), before: report.true_peak, ceiling };
+        Ok(Self { range, figures, master, decoded, fade: (FADE_S * f64::from(rate)) as f32 })
+    }
+
+    /// Its peaks after decoding.
+    pub fn figures(&self) -> &EncodedFigures {
+        &self.figures
     }
 
     /// The passage, frames of the song.

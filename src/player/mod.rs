@@ -27,7 +27,7 @@ mod session;
 mod silent_device;
 
 pub use device_ring::{DeviceRing, RISE_DB, RISE_S, RingStatus};
-pub use encoded_preview::{EncodedPassage, EncodedSide};
+pub use encoded_preview::{EncodedFigures, EncodedPassage, EncodedSide};
 pub use engine::{Engine, EngineCommand};
 pub use export::{Export, ExportProgress, ExportRequest};
 pub use loaded_song::{LoadState, LoadedSong};

@@ -1,7 +1,7 @@
 //! An encoded passage of a song from the request to its end: song, range, settings and format in; what is to be
 //! played, and how far it is, out.
 
-use super::encoded_preview::{EncodedJob, EncodedPassage, EncodedSide};
+use super::encoded_preview::{EncodedFigures, EncodedJob, EncodedPassage, EncodedSide};
 use super::loaded_song::LoadedSong;
 use crate::finish::encoded::{Codec, EncodedFormat};
 use crate::params::without_monitoring;
@@ -70,6 +70,11 @@ impl RunningPreview {
             (None, Some(_)) => Preview::Playing(self.format, self.side),
             (None, None) => Preview::Encoding(self.format),
         }
+    }
+
+    /// The passage's peaks after decoding, once it is ready.
+    pub fn figures(&self) -> Option<&EncodedFigures> {
+        self.passage.as_ref().map(|passage| passage.figures())
     }
 
     /// Chooses what is heard; what is to be played now, if it is ready.

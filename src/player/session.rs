@@ -2,7 +2,7 @@
 //! measures and exports it; driven by [`SessionRequest`]s, drawn from a [`LiveReadout`].
 
 use super::device_ring::{DeviceRing, RingStatus};
-use super::encoded_preview::EncodedSide;
+use super::encoded_preview::{EncodedFigures, EncodedSide};
 use super::engine::{Engine, EngineCommand};
 use super::export::{Export, ExportProgress, ExportRequest};
 use super::loaded_song::{LoadState, LoadedSong};
@@ -205,6 +205,11 @@ impl PlayerSession {
     /// The encoded passage, if one was asked for.
     pub fn preview(&self) -> Option<Preview> {
         self.preview.as_ref().map(RunningPreview::state)
+    }
+
+    /// The peaks of the encoded passage, once it is ready.
+    pub fn encoded_figures(&self) -> Option<&EncodedFigures> {
+        self.preview.as_ref().and_then(RunningPreview::figures)
     }
 
     /// True for a few seconds after a soft start has begun.

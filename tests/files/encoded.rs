@@ -272,6 +272,56 @@ fn ceiling_auto_keeps_eight_of_eight_under_the_limit() {
     assert!(under.len() == 16 && over.is_empty(), "{over:?}");
 }
 
+/// All songs of a release share one ceiling, found on the worst of them, each of which
+/// says so.
+#[test]
+fn the_songs_of_a_release_share_the_searched_ceiling() {
+    let dir = tempfile::tempdir().unwrap();
+    let chosen = ["transient", "dense", "quiet"];
+    let songs: Vec<_> = pieces().iter().filter(|piece| chosen.contains(&piece.name)).collect();
+    assert_eq!(songs.len(), chosen.len());
+    let paths: Vec<_> = songs.iter().map(|piece| dir.path().join(format!("{}.wav", piece.name))).collect();
+    songs.iter().zip(&paths).for_each(|(piece, path)| write(piece, path));
+    let masters = dir.path().join("masters");
+    let release = |ceiling: &[&str]| {
+        let options = ["release", "-q", "--json", "--no-report", "--overwrite", "--keep-balance"];
+        let out = run(lintel()
+            .args(options)
+            .args(["--encoded", "mp3:128,opus:96"])
+            .args(ceiling)
+            .arg("-o")
+            .arg(&masters)
+            .args(&paths));
+        let json: Value = serde_json::from_slice(&out.stdout).expect(&text(&out.stderr));
+        (out.status.code(), json)
+    };
+    let number = |value: &Value| value.as_f64().unwrap();
+    let loudness = |json: &Value| -> Vec<f64> {
+        let songs = json["songs"].as_array().unwrap();
+        songs.iter().map(|song| number(&song["out"]["integrated"])).collect()
+    };
+    let (code, plain) = release(&[]);
+    assert_eq!(code, Some(0));
+    let excess = |json: &Value| {
+        let songs = json["songs"].as_array().unwrap();
+        songs.iter().map(|song| number(&song["encoded"]["excess"])).fold(f64::NEG_INFINITY, f64::max)
+    };
+    assert!(excess(&plain) > 0.0, "the plain release is over the limit: {}", excess(&plain));
+    let (code, json) = release(&["--ceiling", "auto"]);
+    assert_eq!(code, Some(if excess(&json) >= 0.0 { 4 } else { 0 }));
+    let search = &json["songs"][0]["encoded"]["search"];
+    let ceiling = number(&search["ceiling"]);
+    assert!(ceiling < -1.0 && excess(&json) < excess(&plain) - 0.3, "{ceiling} {}", excess(&json));
+    for (song, plain) in json["songs"].as_array().unwrap().iter().zip(loudness(&plain)) {
+        assert_eq!(&song["encoded"]["search"], search);
+        assert!((number(&song["settings"]["ceiling"]) - ceiling).abs() < 1e-6);
+        assert!(number(&song["out"]["true_peak"]) <= ceiling + 0.05);
+        // Without a target a lower ceiling costs no more loudness than it is lower.
+        let lower = plain - number(&song["out"]["integrated"]);
+        assert!((-0.1..=-1.0 - ceiling + 0.1).contains(&lower), "{lower} LU at {ceiling}");
+    }
+}
+
 /// No ceiling of the limiter is so low: the master is written, and the exit code says that it is not enough.
 #[test]
 fn a_limit_out_of_reach_is_an_exit_code() {
@@ -330,7 +380,7 @@ fn faulty_requests_end_in_one_line_and_write_nothing() {
         (&["finish", "--encoder", "ffmpeg"], "--encoded"),
         (&["finish", "--encoded", "mp3:128", "--encoded-limit", "3"], "dBTP from"),
         (&["check", "--encoded", "mp3:128", "--encoder", "ffmpeg"], "ffmpeg is not on PATH"),
-        (&["release", "--ceiling", "auto", "--encoded", "mp3:128"], "use finish"),
+        (&["release", "--ceiling", "auto"], "--encoded mp3:128"),
     ] {
         // No program on PATH: what needs none must not care.
         let out = run(lintel().args(options).arg(&place.mix).env("PATH", place.dir.path()));

@@ -3,7 +3,6 @@
 use std::time::Instant;
 
 use lintel::finish::delivery::parse_list;
-use lintel::finish::encoded::EncodedPlan;
 use lintel::finish::mastering::master_each;
 use lintel::finish::options::{deliveries_of_file, target_of_job};
 use lintel::finish::report::{
@@ -11,7 +10,6 @@ use lintel::finish::report::{
 };
 use lintel::finish::{Delivery, Master, MasterJob, TagField, Tags, file_stem, isrc, name_for};
 use lintel::numbers::{clock_tenths, number};
-use lintel::settings::Settings;
 
 use crate::job_args::FinishArgs;
 use crate::outcome::{End, Failure};
@@ -35,7 +33,7 @@ pub fn run(args: &FinishArgs) -> Result<End, Failure> {
         match_target: asked.is_some(),
         force: args.chain.force,
         grade: args.grade,
-        encoded: encoded(args, &settings)?,
+        encoded: args.encoded.plan_for(&args.chain, &settings)?,
         ends: args.ends.options(),
         layout,
         encoding,
@@ -80,24 +78,6 @@ pub fn run(args: &FinishArgs) -> Result<End, Failure> {
     }
     let ends: Vec<End> = masters.iter().map(End::of).collect();
     Ok([End::BelowTarget, End::NotMet].into_iter().find(|end| ends.contains(end)).unwrap_or(End::Done))
-}
-
-/// The lossy formats asked for, with or without a search for the ceiling.
-fn encoded(args: &FinishArgs, settings: &Settings) -> Result<Option<EncodedPlan>, Failure> {
-    let mut plan = args.encoded.plan()?;
-    if args.chain.searches_ceiling() {
-        let Some(plan) = &mut plan else {
-            let line = "--ceiling auto searches the ceiling for lossy formats: name them, as in --encoded mp3:128,opus:96";
-            return Err(Failure::Usage(line.into()));
-        };
-        if !settings.limiter.on {
-            return Err(Failure::Usage(
-                "--ceiling auto needs the limiter, which is off: switch it on".into(),
-            ));
-        }
-        plan.search_ceiling = true;
-    }
-    Ok(plan)
 }
 
 /// The deliveries asked for: those of the option, else those of the settings file.

@@ -98,10 +98,10 @@ pub struct ChainArgs {
     /// Drive into the limiter, dB (short for --set drive=…); --target finds the drive itself
     #[arg(long, value_name = "DB", allow_hyphen_values = true, conflicts_with = "target")]
     pub drive: Option<String>,
-    /// Ceiling of the limiter, dBTP (short for --set ceiling=…); auto searches it for --encoded (finish only)
+    /// Ceiling of the limiter, dBTP (short for --set ceiling=…); auto searches it for --encoded
     ///
     /// auto starts with the ceiling of the settings and lowers it, with at most two more passes, until the worst
-    /// predicted true peak, tolerance included, is under --encoded-limit.
+    /// predicted true peak, tolerance included, is under --encoded-limit. The songs of a release share one.
     #[arg(long, value_name = "DBTP|auto", allow_hyphen_values = true)]
     pub ceiling: Option<String>,
 }
@@ -153,6 +153,24 @@ impl EncodedArgs {
             EncodedPlan::new(list, choice, limit).map_err(|err| Failure::Usage(format!("--encoded: {err}")))
         };
         self.encoded.as_ref().map(plan).transpose()
+    }
+
+    /// The same, with the search for the ceiling where `chain` asks for it.
+    pub fn plan_for(&self, chain: &ChainArgs, settings: &Settings) -> Result<Option<EncodedPlan>, Failure> {
+        let mut plan = self.plan()?;
+        if chain.searches_ceiling() {
+            let Some(plan) = &mut plan else {
+                let line = "--ceiling auto searches the ceiling for lossy formats: name them, as in --encoded mp3:128,opus:96";
+                return Err(Failure::Usage(line.into()));
+            };
+            if !settings.limiter.on {
+                return Err(Failure::Usage(
+                    "--ceiling auto needs the limiter, which is off: switch it on".into(),
+                ));
+            }
+            plan.search_ceiling = true;
+        }
+        Ok(plan)
     }
 }
 
@@ -318,7 +336,7 @@ impl ReleaseArgs {
             (chain.preset.is_some(), "--preset"),
             (!chain.set.is_empty(), "--set"),
             (chain.drive.is_some(), "--drive"),
-            (chain.ceiling.is_some(), "--ceiling"),
+            (chain.ceiling.is_some() && !chain.searches_ceiling(), "--ceiling"),
             (self.keep_balance, "--keep-balance"),
             (self.level, "--level"),
             (self.gap != DEFAULT_GAP_S, "--gap"),

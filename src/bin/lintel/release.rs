@@ -41,7 +41,13 @@ pub fn run(args: &ReleaseArgs) -> Result<End, Failure> {
     let missed = |set: &lintel::finish::ReleaseSet| {
         set.target < set.asked || set.songs.iter().any(|song| End::of(song) == End::BelowTarget)
     };
-    Ok(if release.sets.iter().any(missed) { End::BelowTarget } else { End::Done })
+    let not_met =
+        |set: &lintel::finish::ReleaseSet| set.songs.iter().any(|song| End::of(song) == End::NotMet);
+    Ok(match &release.sets {
+        sets if sets.iter().any(missed) => End::BelowTarget,
+        sets if sets.iter().any(not_met) => End::NotMet,
+        _ => End::Done,
+    })
 }
 
 /// The plan that the command line names, if it names one instead of songs.
@@ -52,10 +58,6 @@ fn plan_of(paths: &[PathBuf]) -> Option<&Path> {
 
 /// The job that all songs share; their inputs are filled in.
 fn shared_job(args: &ReleaseArgs) -> Result<MasterJob, Failure> {
-    if args.chain.searches_ceiling() {
-        let line = "--ceiling auto works on one song: use finish, or give release the ceiling as a number";
-        return Err(Failure::Usage(line.into()));
-    }
     let settings = args.chain.settings()?;
     let asked = args.chain.target.target()?;
     let (layout, encoding) = args.file.format(None)?;
@@ -68,7 +70,7 @@ fn shared_job(args: &ReleaseArgs) -> Result<MasterJob, Failure> {
         match_target: asked.is_some(),
         force: args.chain.force,
         grade: false,
-        encoded: args.encoded.plan()?,
+        encoded: args.encoded.plan_for(&args.chain, &settings)?,
         ends: EndsOptions::default(),
         layout,
         encoding,

@@ -3,7 +3,8 @@
 use super::view::SongView;
 use crate::editor::buttons::TextButton;
 use crate::editor::theme::Theme;
-use crate::player::{EncodedSide, PREVIEW_FORMATS, Preview, SessionRequest};
+use crate::numbers::{number, signed};
+use crate::player::{EncodedFigures, EncodedSide, PREVIEW_FORMATS, Preview, SessionRequest};
 use egui::{Popup, Rect, Ui};
 
 /// Width of the menu, points.
@@ -24,9 +25,42 @@ pub fn show(ui: &mut Ui, place: Rect, theme: &Theme, view: &SongView, requests: 
     Popup::menu(&button).width(WIDTH_PT).show(|ui| menu(ui, theme, view, requests));
 }
 
+/// The peaks of the passage in one line, and whether they are over full scale.
+pub fn line(figures: &EncodedFigures) -> (String, bool) {
+    let EncodedFigures { row, before, ceiling } = figures;
+    let mut line = format!(
+        "{}: true peak {} dBTP ± {} dB, {} before",
+        row.format,
+        number(row.true_peak, 1),
+        number(row.tolerance, 1),
+        number(*before, 1),
+    );
+    match row.over {
+        0 => {}
+        1 => line.push_str(", 1 sample over"),
+        over => line.push_str(&format!(", {over} samples over")),
+    }
+    if let Some(change) = row.loudness_change {
+        line.push_str(&format!(", {} LU", signed(change, 2)));
+    }
+    // Rounded down: what is printed keeps the limit.
+    if let Some(ceiling) = ceiling.filter(|ceiling| ceiling < before) {
+        line.push_str(&format!(
+            "; a ceiling of {} keeps it under 0",
+            number((10.0 * ceiling).floor() / 10.0, 1)
+        ));
+    }
+    (line, row.true_peak > 0.0)
+}
+
 fn menu(ui: &mut Ui, theme: &Theme, view: &SongView, requests: &mut Vec<SessionRequest>) {
     if let Some(Preview::Failed(why)) = &view.preview {
         ui.colored_label(theme.red, why);
+    }
+    if let Some(figures) = view.encoded_figures {
+        let (line, is_over) = line(figures);
+        ui.colored_label(if is_over { theme.red } else { theme.text }, line);
+        ui.separator();
     }
     let now = match &view.preview {
         Some(Preview::Encoding(format) | Preview::Playing(format, _)) => Some(*format),

@@ -107,7 +107,10 @@ fn file_and_message(ui: &mut Ui, rect: Rect, theme: &Theme, view: &SongView) {
         (_, _, Some(why)) => (why.to_owned(), true),
         (_, LoadState::Reading, _) => ("reading the file".to_owned(), false),
         _ if view.starts_softly => (format!("starts {RISE_DB:.0} dB lower and rises for one second"), false),
-        _ => return,
+        _ => match view.encoded_figures {
+            Some(figures) => encoded_menu::line(figures),
+            None => return,
+        },
     };
     let room = rect.right() - about.right() - 16.0;
     if room < 60.0 {

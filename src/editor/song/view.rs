@@ -1,7 +1,7 @@
 //! What the row of the song shows.
 
 use crate::meter::Target;
-use crate::player::{ExportProgress, LoadedSong, Playhead, Preview};
+use crate::player::{EncodedFigures, ExportProgress, LoadedSong, Playhead, Preview};
 
 /// The state of the session in one frame.
 pub struct SongView<'a> {
@@ -23,6 +23,8 @@ pub struct SongView<'a> {
     pub export: Option<ExportProgress>,
     /// The encoded passage, if one was asked for.
     pub preview: Option<Preview>,
+    /// Its peaks, once it is ready.
+    pub encoded_figures: Option<&'a EncodedFigures>,
     /// The delivery target.
     pub target: Target,
 }

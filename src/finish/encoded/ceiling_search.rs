@@ -1,6 +1,6 @@
-//! The search for the limiter's ceiling that keeps every format under the limit: a job and its measured source in,
-//! the job with its ceiling and the search log out. Each pass matches the target, renders without writing
-//! and encodes.
+//! The search for the limiter's ceiling that keeps every format under the limit: a first ceiling and a pass over one
+//! or more songs in, the search log with the ceiling out. A pass matches the target, renders without writing and
+//! encodes.
 
 use super::ceiling::{CeilingPass, CeilingSearch, LOWEST_DBTP, MAX_PASSES, next_ceiling};
 use super::plan::EncodedPlan;
@@ -16,39 +16,44 @@ use crate::finish::source::MeasuredSource;
 use crate::numbers::number;
 use crate::settings::Settings;
 
-/// Searches the ceiling. `settings_of` gives the settings of the render with the gain that reaches the job's target.
+/// Searches the ceiling from `first` on, dBTP. `pass` tries a ceiling on all songs and gives their reports.
 pub(in crate::finish) fn search_ceiling(
-    job: &MasterJob,
-    plan: &EncodedPlan,
-    source: &MeasuredSource,
+    first: f64,
     watch: &dyn ProgressWatcher,
-    settings_of: &dyn Fn(&MasterJob) -> Result<(CutPlan, Settings)>,
-) -> Result<(MasterJob, CeilingSearch)> {
-    let (mut job, mut search) = (job.clone(), CeilingSearch::default());
+    mut pass: impl FnMut(f64) -> Result<Vec<EncodedReport>>,
+) -> Result<CeilingSearch> {
+    let mut search = CeilingSearch { passes: Vec::new(), ceiling: first };
     for _ in 0..MAX_PASSES {
-        let (cut, settings) = settings_of(&job)?;
-        let report = trial(&job, plan, source, (&cut, &settings), watch)?;
-        let Some(excess) = report.excess() else { break };
-        let ceiling = f64::from(job.settings.limiter.ceiling);
+        let ceiling = search.ceiling;
+        let reports = pass(ceiling)?;
+        let Some(excess) = reports.iter().filter_map(EncodedReport::excess).reduce(f64::max) else { break };
         search.passes.push(CeilingPass { ceiling, excess });
         let (at, over) = (number(ceiling, 2), number(excess.abs(), 2));
         let side = if excess < 0.0 { "under" } else { "over" };
         watch.say(&format!("ceiling {at} dBTP: the worst format is {over} dB {side} the limit"));
-        let Some(next) = next_ceiling(ceiling, report.true_peak, excess) else { break };
-        if job.target.true_peak >= ceiling {
-            job.target.true_peak = next;
-        }
-        job.settings.limiter.ceiling = next as f32;
+        let next = |report: &EncodedReport| next_ceiling(ceiling, report.true_peak, report.excess()?);
+        let Some(next) = reports.iter().filter_map(next).reduce(f64::min) else { break };
+        search.ceiling = next;
         if next <= LOWEST_DBTP {
             break;
         }
     }
-    search.ceiling = f64::from(job.settings.limiter.ceiling);
-    Ok((job, search))
+    Ok(search)
 }
 
-/// Renders a pass into the encoders.
-fn trial(
+/// Lowers the ceiling of a job to `ceiling`, dBTP, and that of its target where it would allow more.
+pub(in crate::finish) fn lower_ceiling(job: &mut MasterJob, ceiling: f64) {
+    let before = f64::from(job.settings.limiter.ceiling);
+    if ceiling < before {
+        if job.target.true_peak >= before {
+            job.target.true_peak = ceiling;
+        }
+        job.settings.limiter.ceiling = ceiling as f32;
+    }
+}
+
+/// Renders a song into the encoders, without a file.
+pub(in crate::finish) fn predict_render(
     job: &MasterJob,
     plan: &EncodedPlan,
     source: &MeasuredSource,

@@ -26,7 +26,7 @@ mod run;
 mod tolerance;
 
 pub use ceiling::{CeilingPass, CeilingSearch, next_ceiling};
-pub(super) use ceiling_search::search_ceiling;
+pub(super) use ceiling_search::{lower_ceiling, predict_render, search_ceiling};
 pub use decode::{Decoded, decode_planes};
 pub use format::{Codec, EncodedFormat, parse_formats};
 pub use measure::StreamFigures;

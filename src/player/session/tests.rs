@@ -1,6 +1,7 @@
 //! A session with an accelerated clock in place of a device.
 
 use super::*;
+use crate::finish::encoded::SHIFTS;
 use crate::player::loaded_song::tests::file;
 use crate::player::preview::PREVIEW_FORMATS;
 use crate::player::silent_device::SilentDevice;
@@ -136,6 +137,15 @@ fn an_encoded_passage_is_played_in_place_and_ends_with_other_settings() {
         session.refresh(&settings, "", false, None);
         session.preview() == Some(Preview::Playing(format, EncodedSide::Decoded))
     });
+    // The figures are those of the passage: what the command line prints of such a master.
+    let figures = session.encoded_figures().unwrap();
+    assert_eq!(figures.row.format, format);
+    assert_eq!(figures.row.true_peaks.len(), SHIFTS.len());
+    let ceiling = f64::from(settings.limiter.ceiling);
+    assert!((ceiling - 12.0..=ceiling + 0.02).contains(&figures.before), "{}", figures.before);
+    assert!((figures.row.true_peak - figures.before).abs() < 2.0, "{figures:?}");
+    let allowed = figures.before - (figures.row.true_peak + figures.row.tolerance);
+    assert_eq!(figures.ceiling, Some(allowed.min(0.0)));
     session.request(SessionRequest::EncodedSide(EncodedSide::Difference));
     assert_eq!(session.preview(), Some(Preview::Playing(format, EncodedSide::Difference)));
     let mut louder = settings;
