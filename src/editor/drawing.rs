@@ -93,6 +93,35 @@ pub fn line(p: &Painter, points: Vec<Pos2>, stroke: Stroke, dash: Option<(f32, f
     }
 }
 
+/// A curve through `points` whose x positions rise, dashed by (on, off) lengths along x. Along the curve, a dense
+/// one would be cut into tens of thousands of dashes.
+pub fn dashed_curve(p: &Painter, points: &[Pos2], stroke: Stroke, (on, off): (f32, f32)) {
+    let [Some(first), Some(last)] = [points.first(), points.last()] else { return };
+    let period = on + off;
+    let mut n = (first.x / period).floor();
+    while n * period < last.x {
+        let (from, to) = ((n * period).max(first.x), (n * period + on).min(last.x));
+        n += 1.0;
+        if from >= to {
+            continue;
+        }
+        let inside =
+            points.partition_point(|point| point.x <= from)..points.partition_point(|point| point.x < to);
+        let mut dash = vec![at_x(points, from)];
+        dash.extend_from_slice(&points[inside]);
+        dash.push(at_x(points, to));
+        p.line(dash, stroke);
+    }
+}
+
+/// The point of a curve at `x`, which lies between its ends.
+fn at_x(points: &[Pos2], x: f32) -> Pos2 {
+    let right = points.partition_point(|point| point.x < x).min(points.len() - 1);
+    let (a, b) = (points[right.saturating_sub(1)], points[right]);
+    let share = if b.x > a.x { (x - a.x) / (b.x - a.x) } else { 1.0 };
+    a.lerp(b, share.clamp(0.0, 1.0))
+}
+
 /// Fills the area between two lines with the same x positions.
 pub fn fill_between(p: &Painter, upper: &[Pos2], lower: &[Pos2], fill: Color32) {
     let mut mesh = Mesh::default();
@@ -112,6 +141,29 @@ pub fn fill_between(p: &Painter, upper: &[Pos2], lower: &[Pos2], fill: Color32) 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_dashed_curve_lies_on_the_curve_and_has_a_bounded_number_of_dashes() {
+        // As dense as the chart on a wide screen: 3840 columns that jump up and down.
+        let points: Vec<Pos2> =
+            (0..3840).map(|n| pos2(n as f32 + 0.5, if n % 2 == 0 { 0.0 } else { 90.0 })).collect();
+        let ctx = egui::Context::default();
+        let mut output = ctx.run_ui(Default::default(), |ui| {
+            dashed_curve(ui.painter(), &points, Stroke::new(1.0, Color32::BLACK), (1.5, 2.0));
+        });
+        let mut dashes = 0;
+        for clipped in &output.shapes {
+            let egui::Shape::Path(path) = &clipped.shape else { continue };
+            dashes += 1;
+            let [first, last] = [path.points[0], path.points[path.points.len() - 1]];
+            assert!(last.x > first.x && last.x - first.x <= 1.5 + 1e-3, "{first} {last}");
+            for point in [first, last] {
+                assert!(point.distance(at_x(&points, point.x)) < 1e-3);
+            }
+        }
+        assert!((1000..=1100).contains(&dashes), "{dashes}");
+        output.textures_delta.clear();
+    }
 
     /// Columns of figures are aligned only if all digits have the same width.
     #[test]

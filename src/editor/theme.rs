@@ -177,7 +177,7 @@ mod tests {
     #[test]
     fn text_meets_the_contrast_requirement_on_every_background() {
         for theme in [Theme::LIGHT, Theme::DARK] {
-            for text in [theme.text, theme.secondary, theme.red, theme.teal, theme.ochre] {
+            for text in [theme.text, theme.secondary, theme.red, theme.teal, theme.ochre, theme.violet] {
                 for background in [theme.background, theme.window] {
                     let reached = contrast(text, background);
                     assert!(reached >= 4.5, "{text:?} on {background:?}: {reached}");

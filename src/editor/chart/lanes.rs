@@ -172,12 +172,12 @@ impl LaneDrawing<'_, '_> {
         let clip_stroke = Stroke::new(1.1, theme.text);
         if self.columns.iter().any(|c| c.clip > INVISIBLE_DB) {
             for run in self.trace(|c| self.reduction_y(f64::from(c.clip))) {
-                drawing::line(&p, run, clip_stroke, Some(CLIP_DOT_PT));
+                drawing::dashed_curve(&p, &run, clip_stroke, CLIP_DOT_PT);
             }
         }
         if self.columns.iter().any(|c| c.compressor > INVISIBLE_DB) {
             for run in compressor {
-                drawing::line(&p, run, Stroke::new(1.6, theme.teal), Some(COMPRESSOR_DASH_PT));
+                drawing::dashed_curve(&p, &run, Stroke::new(1.6, theme.teal), COMPRESSOR_DASH_PT);
             }
         }
         let p = ui.painter();
