@@ -215,8 +215,12 @@ fn monitoring(
     let (side, gain) = if now > 0 { (now - 1, db[now - 1]) } else { (place, least) };
     let applied = format!("{} dB", number(-gain.abs(), 1));
     let color = if now > 0 { theme.text } else { theme.secondary };
-    let at = row.place(56.0, 6.0);
-    drawing::text(ui.painter(), at.right_center(), Align2::RIGHT_CENTER, &applied, drawing::BODY_PT, color);
+    let at = row.place(60.0, 2.0);
+    // What the figure is stands above it: a plain "dB" between buttons says nothing.
+    let p = ui.painter();
+    let small = drawing::SMALL_PT;
+    drawing::text(p, at.right_center(), Align2::RIGHT_BOTTOM, "level match", small, theme.secondary);
+    drawing::text(p, at.right_center(), Align2::RIGHT_TOP, &applied, small, color);
     let side = SIDES[side];
     spoken::figure(ui, at, "compare, turned down", &format!("{side} by {applied}"))
         .on_hover_text(format!("Applied to \"{side}\" while comparing, so that all are equally loud."));

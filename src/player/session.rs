@@ -13,7 +13,7 @@ use crate::chain::ChainReadout;
 use crate::finish::encoded::EncodedFormat;
 use crate::finish::{self, CutPlan, Error};
 use crate::live::{self, AnalysisUpdates, HistorySource, LiveReadout, MeasuredHistory, MeasurementRequest};
-use crate::meter::{self, History};
+use crate::meter::{self, AnalysisCommand, History};
 use crate::settings::Settings;
 use crate::sync::lock;
 use crate::tap_ring::tap_ring;
@@ -124,6 +124,7 @@ impl PlayerSession {
         let (taps, receiver) = tap_ring(format.rate, TAP_RING_S);
         let analysis = meter::LiveAnalysis::start(format.rate, usize::from(format.channels), receiver)
             .map_err(no_thread)?;
+        analysis.send(AnalysisCommand::Song(format.frames));
         let rate = device.rate(format.rate);
         let (reference, receiver_of_references) = ReferenceLoader::new();
         reference.chain_created(format.rate);
@@ -304,7 +305,9 @@ impl PlayerSession {
 
     fn set_bounds(&mut self, bounds: Range<u64>) {
         self.playhead.set_bounds(bounds);
-        self.send(EngineCommand::Bounds(self.playhead.bounds()));
+        let bounds = self.playhead.bounds();
+        self.analysis.send(AnalysisCommand::Song(bounds.end - bounds.start));
+        self.send(EngineCommand::Bounds(bounds));
     }
 
     fn set_loop(&mut self, range: Option<Range<u64>>) {
