@@ -2,7 +2,7 @@
 //! many other figures as there is room for.
 
 use super::buttons::TextButton;
-use super::context::{DrawContext, ScreenRequests};
+use super::context::{DrawContext, Matching, ScreenRequests};
 use super::drawing;
 use super::spoken;
 use super::theme::Theme;
@@ -27,7 +27,7 @@ pub(super) fn show(
     p.vline(rect.left() + 6.0, rect.y_range(), Stroke::new(1.0, theme.tint(theme.red, 0.35)));
     let inner = Rect::from_min_max(rect.min + vec2(14.0, 6.0), rect.max - vec2(12.0, 6.0));
 
-    target(window_state, ui, inner, context);
+    target(window_state, ui, inner, context, requests);
     let extra = ((rect.height() - 250.0) / 130.0).clamp(0.0, 1.0);
     let size = 36.0 + 10.0 * extra;
     let y = inner.top() + 24.0 + size * 0.5;
@@ -82,10 +82,20 @@ pub(super) fn show(
 }
 
 /// The delivery target: a button that opens the list.
-fn target(window_state: &mut WindowState, ui: &mut Ui, inner: Rect, context: &DrawContext) {
+fn target(
+    window_state: &mut WindowState,
+    ui: &mut Ui,
+    inner: Rect,
+    context: &DrawContext,
+    requests: &mut ScreenRequests,
+) {
     let aim = context.live.chosen_target();
+    let row = Rect::from_min_size(inner.min, vec2(inner.width(), 20.0));
     let text = format!("{} {} LUFS", aim.name, number(aim.loudness, 1));
-    let rect = Rect::from_min_size(inner.min, vec2(inner.width(), 20.0));
+    let (rect, text) = match match_button(ui, row, context, requests) {
+        None => (row, text),
+        Some(left) => (row.with_max_x(left - 4.0), fitting(ui, aim, left - 4.0 - row.left())),
+    };
     let help = "The delivery target that the loudness is compared with; the specification of your delivery takes precedence.";
     let button = TextButton::new(&text, help).named("target").size(12.0).show(ui, rect, &context.theme);
     Popup::menu(&button).width(290.0).show(|ui| {
@@ -105,6 +115,39 @@ fn target(window_state: &mut WindowState, ui: &mut Ui, inner: Rect, context: &Dr
         ui.separator();
         monitoring_level(&mut window_state.monitoring_level, ui);
     });
+}
+
+/// The target as long as it fits into `room` points beside the button: with its unit, with its name, or its
+/// loudness alone.
+fn fitting(ui: &Ui, aim: &Target, room: f32) -> String {
+    let loudness = number(aim.loudness, 1);
+    let long = [format!("{} {loudness} LUFS", aim.name), format!("{} {loudness}", aim.name)];
+    let fits = |text: &String| drawing::width(ui.painter(), text, 12.0) + 8.0 <= room;
+    long.into_iter().find(fits).unwrap_or_else(|| format!("{loudness} LUFS"))
+}
+
+/// The button that searches the drive for the target, at the right of `row`; its left edge.
+fn match_button(ui: &mut Ui, row: Rect, context: &DrawContext, requests: &mut ScreenRequests) -> Option<f32> {
+    let loudness = number(context.live.chosen_target().loudness, 0);
+    let (text, help) = match context.matching {
+        Matching::Unavailable => return None,
+        Matching::Ready => (
+            if row.width() > 260.0 { format!("match {loudness} LUFS") } else { "match".to_owned() },
+            format!(
+                "Searches the drive with which the whole song, from start to end, reaches {loudness} LUFS, and sets it; one step of undo. Where the limiter would be over-driven it stops before, and says so."
+            ),
+        ),
+        Matching::Running(share) => {
+            (format!("stop, {:.0} %", share * 100.0), "Stops the search; nothing is changed.".to_owned())
+        }
+    };
+    let is_running = matches!(context.matching, Matching::Running(_));
+    let button = TextButton::new(&text, &help).named("match").size(12.0).on(is_running);
+    let left = row.right() - button.width(ui);
+    if button.highlight(context.theme.teal).show(ui, row.with_min_x(left), &context.theme).clicked() {
+        requests.match_target = true;
+    }
+    Some(left)
 }
 
 /// The loudness above which the output is marked.

@@ -3,9 +3,12 @@
 
 mod buttons;
 mod cautions;
+mod exporting;
 mod hands;
 mod input;
+mod keyboard;
 mod legibility;
+mod matching;
 mod passage;
 mod reading;
 mod reference;
@@ -13,6 +16,7 @@ mod rig;
 mod scene;
 mod snapshots;
 mod song;
+mod start;
 mod steps;
 mod stretch;
 mod window_rig;

@@ -2,9 +2,11 @@
 
 use crate::legibility::assert_legible;
 use crate::reading::spoken;
+use crate::scene;
 use crate::window_rig::{RATE, Rig, output};
 use egui_kittest::SnapshotOptions;
-use lintel::editor::standalone;
+use lintel::editor::window_state::WindowState;
+use lintel::editor::{MemoryControls, standalone};
 use lintel::player::SessionRequest;
 use std::time::{Duration, Instant};
 
@@ -31,6 +33,17 @@ fn the_readout_says_of_a_loop_that_it_is_a_passage() {
     assert!(!said.iter().any(|said| said.contains("over the target") || said.contains("under the target")));
     assert!(!said.iter().any(|said| said.contains("LUFS turns this down")), "{said:?}");
     assert_legible(rig.harness.output(), width, height);
+}
+
+#[test]
+fn a_passage_in_neutral_colour() {
+    let settings = scene::settings();
+    // 10 s of a song of 3 minutes.
+    let scene = scene::looped(&settings, 10.0, 180.0);
+    let memory = MemoryControls { settings, ..MemoryControls::default() };
+    let window = WindowState { width: 900.0, height: 600.0, dark: true, ..WindowState::default() };
+    let history = Box::new(scene::OwnedHistory(scene.history));
+    let mut rig = crate::rig::Rig::with(window, memory, scene.live, history, 1.0);
     let options = SnapshotOptions::new().max_failed_pixels(300).output_path("tests/pictures/snapshots");
-    rig.harness.snapshot_options("passage", &options);
+    rig.0.snapshot_options("passage", &options);
 }

@@ -149,7 +149,7 @@ fn an_export_is_requested_in_a_form_and_replaces_only_after_a_question() {
     let master = rig.folder.path().join("evening (master).wav");
     let wait = |rig: &mut Rig| {
         let start = Instant::now();
-        while matches!(rig.session().export(), Some(ExportProgress::Running { .. })) {
+        while matches!(rig.session().export(), Some(ExportProgress::Running(_))) {
             assert!(start.elapsed() < Duration::from_secs(60));
             std::thread::sleep(Duration::from_millis(10));
         }
@@ -165,7 +165,7 @@ fn an_export_is_requested_in_a_form_and_replaces_only_after_a_question() {
     wait(&mut rig);
     let done = rig.session().export();
     assert!(
-        matches!(&done, Some(ExportProgress::Done(words)) if words.contains("evening (master).wav")),
+        matches!(&done, Some(ExportProgress::Done(done)) if done.words.contains("evening (master).wav")),
         "{done:?}"
     );
     assert_eq!(Reader::open(&master).unwrap().format().encoding, Encoding::Int(16));

@@ -3,9 +3,10 @@
 
 use crate::rig::Pixels;
 use egui::{Key, Modifiers, Pos2, Rect, Vec2, vec2};
-use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable;
+use egui_kittest::{Harness, SnapshotOptions};
 use lintel::editor::StandaloneWindow;
+use lintel::editor::standalone::WindowRequests;
 use lintel::editor::window_state::WindowState;
 use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Writer};
 use lintel::player::{Device, DeviceRing, LoadedSong, PlayerSession};
@@ -15,8 +16,8 @@ use std::time::{Duration, Instant};
 
 pub const RATE: u32 = 48_000;
 
-/// A device that never reads its ring.
-pub struct UnreadDevice(pub Option<DeviceRing>);
+/// A device that never reads its ring; beside it what the window has asked of its owner.
+pub struct UnreadDevice(pub Option<DeviceRing>, pub Vec<WindowRequests>);
 
 impl Device for UnreadDevice {
     fn rate(&mut self, song: u32) -> u32 {
@@ -50,6 +51,11 @@ pub fn file(folder: &Path) -> PathBuf {
     path
 }
 
+fn window(width: f32, height: f32, dark: bool) -> StandaloneWindow {
+    let window_state = WindowState { width, height, dark, ..WindowState::default() };
+    StandaloneWindow::new(window_state, Settings::default(), None)
+}
+
 pub struct Rig {
     pub harness: Harness<'static, (StandaloneWindow, UnreadDevice)>,
     pub folder: tempfile::TempDir,
@@ -59,17 +65,35 @@ impl Rig {
     pub fn new(width: f32, height: f32, dark: bool) -> Self {
         let folder = tempfile::tempdir().unwrap();
         let song = LoadedSong::open_whole(&file(folder.path())).unwrap();
-        let mut device = UnreadDevice(None);
-        let window_state = WindowState { width, height, dark, ..WindowState::default() };
-        let mut window = StandaloneWindow::new(window_state, Settings::default(), None);
+        let mut device = UnreadDevice(None, Vec::new());
+        let mut window = window(width, height, dark);
         window.set_session(PlayerSession::of(song, &mut device));
+        Self::of(window, device, folder)
+    }
+
+    /// Without a song: the start page, with file dialogs and these songs before.
+    pub fn empty(width: f32, height: f32, dark: bool, before: &[PathBuf]) -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        let mut window = window(width, height, dark);
+        window.screen.dialogs = true;
+        before.iter().rev().for_each(|path| window.recent.add(path));
+        window.recent.look();
+        Self::of(window, UnreadDevice(None, Vec::new()), folder)
+    }
+
+    fn of(window: StandaloneWindow, device: UnreadDevice, folder: tempfile::TempDir) -> Self {
+        let state = &window.screen.window_state;
+        let (width, height) = (state.width, state.height);
         let mut harness = Harness::builder()
             .with_size(vec2(width, height))
             .with_step_dt(1.0 / 60.0)
             .renderer(Pixels::default())
             .build_ui_state(
                 |ui, (window, device): &mut (StandaloneWindow, UnreadDevice)| {
-                    window.show(ui, device);
+                    let requests = window.show(ui, device);
+                    if requests != WindowRequests::default() {
+                        device.1.push(requests);
+                    }
                 },
                 (window, device),
             );
@@ -83,6 +107,39 @@ impl Rig {
 
     pub fn session(&mut self) -> &mut PlayerSession {
         self.harness.state_mut().0.session().expect("a song")
+    }
+
+    /// Draws until `done`, at most a minute.
+    pub fn until(&mut self, what: &str, mut done: impl FnMut(&mut Self) -> bool) {
+        let start = Instant::now();
+        while !done(self) {
+            assert!(start.elapsed() < Duration::from_secs(60), "{what}");
+            std::thread::sleep(Duration::from_millis(10));
+            self.harness.run_steps(2);
+        }
+        self.harness.run_steps(3);
+    }
+
+    /// What is painted in the message line; empty without one.
+    pub fn message(&self) -> String {
+        let said = crate::reading::spoken(&self.harness);
+        said.iter().find_map(|said| said.strip_prefix("message: ")).unwrap_or_default().to_owned()
+    }
+
+    pub fn snapshot(&mut self, name: &str) {
+        let options = SnapshotOptions::new().max_failed_pixels(300).output_path("tests/pictures/snapshots");
+        self.harness.snapshot_options(name, &options);
+    }
+
+    /// Presses a widget of a menu by its accessible name.
+    pub fn act(&mut self, label: &str) {
+        self.harness.get_by_label(label).click();
+        self.harness.run_steps(3);
+    }
+
+    pub fn text(&mut self, text: &str) {
+        self.harness.event(egui::Event::Text(text.to_owned()));
+        self.harness.run_steps(2);
     }
 
     pub fn value(&self, id: &str) -> f32 {
