@@ -19,6 +19,7 @@ pub mod keys;
 pub mod layout;
 pub mod notes;
 pub mod param_editor;
+pub mod preset_list;
 pub mod raster;
 pub mod readout;
 pub mod recent;

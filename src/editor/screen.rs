@@ -4,11 +4,12 @@
 use super::chart::{self, HistoryChart};
 use super::context::{DrawContext, Matching, ScreenRequests};
 use super::controls::Controls;
-use super::header::{self, HeaderState};
+use super::header;
 use super::keys;
 use super::layout::{Layout, MIN_SIZE};
 use super::notes::{self, NotesState};
 use super::param_editor::ParamEditor;
+use super::preset_list::PresetListState;
 use super::readout;
 use super::stages::{self, StagesState};
 use super::steps;
@@ -47,7 +48,7 @@ pub struct Screen {
     presets: PresetStore,
     stages: StagesState,
     notes: NotesState,
-    header: HeaderState,
+    preset_list: PresetListState,
     compared: Compared,
     /// The figures that are written, and since when, s.
     steady: Option<(f64, LiveReadout)>,
@@ -70,7 +71,7 @@ impl Screen {
             presets: PresetStore::new(folder),
             stages: StagesState::default(),
             notes: NotesState::default(),
-            header: HeaderState::default(),
+            preset_list: PresetListState::default(),
             compared: Compared::default(),
             steady: None,
             applied_dark: None,
@@ -152,11 +153,13 @@ impl Screen {
         let size = area.size().max(vec2(MIN_SIZE.0, MIN_SIZE.1));
         let layout = Layout::with_steps(Rect::from_min_size(area.min, size), !self.window_state.steps_folded);
         let state = &mut self.window_state;
-        keys::apply(ui.ctx(), &mut editor, &mut state.slots);
+        if !self.preset_list.is_previewing() {
+            keys::apply(ui.ctx(), &mut editor, &mut state.slots);
+        }
         part(ui, layout.header, "header", |ui| {
             let presets = &mut self.presets;
             header::show(
-                &mut self.header,
+                &mut self.preset_list,
                 presets,
                 state,
                 ui,

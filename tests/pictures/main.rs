@@ -10,6 +10,7 @@ mod keyboard;
 mod legibility;
 mod matching;
 mod passage;
+mod presets;
 mod reading;
 mod reference;
 mod rig;
