@@ -10,7 +10,7 @@ pub struct ScreenRequests {
     pub measurement: MeasurementRequest,
     /// Loop this part of the song: start and end, s.
     pub loop_song_s: Option<[f64; 2]>,
-    /// Search the drive that reaches the target, or stop the search.
+    /// Match the target: find the drive that reaches it; or stop the search.
     pub match_target: bool,
     /// Another scale was chosen.
     pub rescale: bool,

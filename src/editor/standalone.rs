@@ -160,7 +160,7 @@ impl StandaloneWindow {
             if requests.match_target {
                 session.request(SessionRequest::Match);
             }
-            if let Some(found) = session.take_found() {
+            if let Some(found) = session.take_found(&self.memory.settings) {
                 self.screen.take_over(&found, &mut self.memory, ctx.input(|i| i.time));
             }
             if let Some(seconds) = requests.loop_song_s {

@@ -94,6 +94,12 @@ impl<T: Clone + Send + 'static> Background<T> {
         Err(WorkProgress { part, share, left_s })
     }
 
+    /// Requests a stop, and does not wait for it when this is dropped.
+    pub fn leave(&mut self) {
+        self.stop();
+        self.thread = None;
+    }
+
     /// Requests a stop; [`progress`](Self::progress) reports when it has happened.
     pub fn stop(&self) {
         self.status.stop.store(true, Ordering::Relaxed);

@@ -66,7 +66,7 @@ pub enum SessionRequest {
     Export(ExportRequest),
     /// Stop the export, or clear its result.
     StopExport,
-    /// Search the drive that reaches the target, or stop the search.
+    /// Match the target: find the drive that reaches it; or stop the search.
     Match,
     /// Take the gain that an export found over into the settings; see [`PlayerSession::take_found`].
     UseFound,
@@ -225,14 +225,13 @@ impl PlayerSession {
         self.target_match.as_ref().map(TargetMatch::progress)
     }
 
-    /// The settings with a drive that was found and is to be taken over now, once: when the search for the
+    /// The present settings with a drive that was found and is to be taken over now, once: when the search for the
     /// target has ended, or when the user asks for that of an export.
-    pub fn take_found(&mut self) -> Option<Settings> {
-        let settings = self.settings?;
+    pub fn take_found(&mut self, settings: &Settings) -> Option<Settings> {
         let target = live::target(&self.target);
-        let found = self.target_match.as_mut().and_then(|search| search.take(&settings, &target));
+        let found = self.target_match.as_mut().and_then(|search| search.take(settings, &target));
         let found = self.asked.take().or(found)?;
-        let mut with_it = settings;
+        let mut with_it = *settings;
         with_it.limiter.drive = found.limiter.drive;
         with_it.input = found.input;
         Some(with_it)

@@ -49,8 +49,8 @@ pub struct TargetMatch {
 }
 
 impl TargetMatch {
-    /// Starts to search the drive with which the song at `input` reaches `target`, cut at `ends`. Writes
-    /// nothing.
+    /// Starts to match the target: to find the drive with which the song at `input` reaches it, cut at
+    /// `ends`. Writes nothing.
     pub fn start(input: &Path, settings: Settings, target: Target, ends: finish::EndsOptions) -> Self {
         let job = MasterJob { match_target: true, ..job_of(input, settings, target, ends) };
         let work = Background::start(
@@ -89,6 +89,13 @@ impl TargetMatch {
             return None;
         }
         Some(with_gain(settings, gain))
+    }
+}
+
+impl Drop for TargetMatch {
+    /// It writes nothing, so nobody has to wait for its end: a long file may be under way in one step.
+    fn drop(&mut self) {
+        self.work.leave();
     }
 }
 
