@@ -5,24 +5,14 @@ use super::context::{DrawContext, ScreenRequests};
 use super::controls;
 use super::drawing;
 use super::param_editor::ParamEditor;
+use super::preset_list::{self, PresetListState};
 use super::slots::Slots;
 use super::spoken;
 use super::window_state::{SCALES_PERCENT, WindowState};
 use crate::numbers::number;
 use crate::params;
-use crate::presets::{Preset, PresetStore};
-use egui::{Align2, Key, Popup, Rect, Response, TextEdit, Ui, pos2, vec2};
-
-/// The state that the header keeps between frames.
-#[derive(Debug, Default)]
-pub struct HeaderState {
-    /// The name typed for a new preset.
-    new_name: String,
-    /// Why it was not saved.
-    save_error: Option<String>,
-    /// Name of the preset that was loaded last.
-    loaded: Option<String>,
-}
+use crate::presets::PresetStore;
+use egui::{Align2, Popup, Rect, Response, Ui, pos2, vec2};
 
 /// Places buttons side by side.
 struct ButtonRow {
@@ -47,7 +37,7 @@ impl ButtonRow {
 /// Draws the header into `rect`.
 #[expect(clippy::too_many_arguments, reason = "the states that its buttons change")]
 pub(super) fn show(
-    header: &mut HeaderState,
+    list: &mut PresetListState,
     presets: &mut PresetStore,
     state: &mut WindowState,
     ui: &mut Ui,
@@ -70,11 +60,11 @@ pub(super) fn show(
     ui.painter().rect_filled(bar, 0.0, theme.text);
     let mut row = ButtonRow { x: name.right() + 14.0, rect };
 
-    let title = header.loaded.clone().unwrap_or_else(|| "presets".to_owned());
-    let help = "Presets, each with its purpose, and your own.";
+    let title = list.loaded.clone().unwrap_or_else(|| "presets".to_owned());
+    let help = "Presets, each with its purpose, and your own: try one at equal loudness, then take it.";
     let shown = shorten(ui, &title, 112.0);
     let button = row.show(ui, TextButton::new(&shown, help).named("presets"), context, 14.0);
-    Popup::menu(&button).width(580.0).show(|ui| preset_list(header, presets, ui, context, editor));
+    preset_list::show(list, presets, &button, context, editor);
 
     slots(state, ui, &mut row, context, editor);
     steps(&mut state.slots, ui, &mut row, context, editor);
@@ -215,8 +205,12 @@ fn monitoring(
     let (side, gain) = if now > 0 { (now - 1, db[now - 1]) } else { (place, least) };
     let applied = format!("{} dB", number(-gain.abs(), 1));
     let color = if now > 0 { theme.text } else { theme.secondary };
-    let at = row.place(56.0, 6.0);
-    drawing::text(ui.painter(), at.right_center(), Align2::RIGHT_CENTER, &applied, drawing::BODY_PT, color);
+    let at = row.place(60.0, 2.0);
+    // What the figure is stands above it: a plain "dB" between buttons says nothing.
+    let p = ui.painter();
+    let small = drawing::SMALL_PT;
+    drawing::text(p, at.right_center(), Align2::RIGHT_BOTTOM, "level match", small, theme.secondary);
+    drawing::text(p, at.right_center(), Align2::RIGHT_TOP, &applied, small, color);
     let side = SIDES[side];
     spoken::figure(ui, at, "compare, turned down", &format!("{side} by {applied}"))
         .on_hover_text(format!("Applied to \"{side}\" while comparing, so that all are equally loud."));
@@ -246,55 +240,4 @@ fn monitoring(
             }
         }
     });
-}
-
-fn preset_list(
-    header: &mut HeaderState,
-    presets: &mut PresetStore,
-    ui: &mut Ui,
-    context: &DrawContext,
-    editor: &mut ParamEditor,
-) {
-    let mut chosen: Option<Preset> = None;
-    let entry = |ui: &mut Ui, preset: &Preset| {
-        let clicked = ui.button(egui::RichText::new(&preset.name).color(context.theme.text)).clicked();
-        ui.with_layout(egui::Layout::top_down(egui::Align::Min), |ui| ui.weak(&preset.purpose));
-        clicked
-    };
-    egui::ScrollArea::vertical().max_height((ui.ctx().content_rect().height() - 130.0).min(560.0)).show(
-        ui,
-        |ui| {
-            for preset in presets.factory.iter().chain(&presets.user) {
-                if entry(ui, preset) {
-                    chosen = Some(preset.clone());
-                    ui.close();
-                }
-            }
-        },
-    );
-    if presets.saves() {
-        ui.separator();
-        ui.horizontal(|ui| {
-            let field = TextEdit::singleline(&mut header.new_name).desired_width(190.0).hint_text("name");
-            let field = ui.add(field).accessible_name("name of a new preset");
-            let enter = field.lost_focus() && ui.input(|i| i.key_pressed(Key::Enter));
-            if ui.button("save as a preset").clicked() || enter {
-                let name = header.new_name.trim().to_owned();
-                match presets.save(&name, &editor.settings()) {
-                    Ok(()) => {
-                        *header = HeaderState { loaded: Some(name), ..HeaderState::default() };
-                        ui.close();
-                    }
-                    Err(error) => header.save_error = Some(error.to_string()),
-                }
-            }
-        });
-        if let Some(error) = &header.save_error {
-            ui.colored_label(context.theme.red, error);
-        }
-    }
-    if let Some(preset) = chosen {
-        editor.load(&preset.settings);
-        header.loaded = Some(preset.name);
-    }
 }

@@ -141,6 +141,46 @@ impl<'a> ParamEditor<'a> {
         });
     }
 
+    /// Sets every parameter except the monitoring switches without a step of undo: for a try that
+    /// [`record`](Self::record) may keep.
+    pub fn put(&mut self, settings: &Settings) {
+        self.end_nudge();
+        for (index, param) in params::all().iter().enumerate() {
+            if !param.is_monitoring() {
+                self.put_one(index, param.get(settings));
+            }
+        }
+    }
+
+    /// Sets one parameter without a step of undo.
+    pub fn put_one(&mut self, index: usize, value: f32) {
+        if self.get(index) != value {
+            self.replay(index, value);
+        }
+    }
+
+    /// Number of steps that can be undone.
+    pub fn steps_done(&self) -> usize {
+        self.history.done.len()
+    }
+
+    /// Makes what was [put](Self::put) one step of undo, from `before` to `after`, as if it had been done when
+    /// there were `at` steps.
+    pub fn record(&mut self, before: &Settings, after: &Settings, at: usize) {
+        let changes = params::all().iter().enumerate().filter(|(_, param)| !param.is_monitoring());
+        let changes = changes.map(|(index, param)| ParamChange {
+            index,
+            old: param.get(before),
+            new: param.get(after),
+        });
+        let params: Vec<ParamChange> = changes.filter(|change| change.old != change.new).collect();
+        if !params.is_empty() {
+            let at = at.min(self.history.done.len());
+            self.history.done.insert(at, UndoStep { params, slots: None });
+            self.history.undone.clear();
+        }
+    }
+
     /// Puts the slot `to` (0 = A, 1 = B) in use; one step.
     pub fn switch_slot(&mut self, slots: &mut Slots, to: usize) {
         if to != slots.slot {

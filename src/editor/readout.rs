@@ -2,13 +2,14 @@
 //! many other figures as there is room for.
 
 use super::buttons::TextButton;
-use super::context::{DrawContext, ScreenRequests};
+use super::context::{DrawContext, Matching, ScreenRequests};
 use super::drawing;
 use super::spoken;
 use super::theme::Theme;
 use super::window_state::{MONITORING_LEVELS, WindowState};
 use crate::live::LiveReadout;
 use crate::meter::Target;
+use crate::meter::reduction::PUMPING_FROM_S;
 use crate::numbers::{clock, number, signed};
 use egui::{Align2, Color32, Popup, Rect, Stroke, Ui, pos2, vec2};
 
@@ -26,13 +27,14 @@ pub(super) fn show(
     p.vline(rect.left() + 6.0, rect.y_range(), Stroke::new(1.0, theme.tint(theme.red, 0.35)));
     let inner = Rect::from_min_max(rect.min + vec2(14.0, 6.0), rect.max - vec2(12.0, 6.0));
 
-    target(window_state, ui, inner, context);
+    target(window_state, ui, inner, context, requests);
     let extra = ((rect.height() - 250.0) / 130.0).clamp(0.0, 1.0);
     let size = 36.0 + 10.0 * extra;
     let y = inner.top() + 24.0 + size * 0.5;
-    let color = match steady.mixed_settings {
-        true => theme.secondary,
-        false => loudness_color(steady.output.integrated, steady.chosen_target(), theme),
+    let color = match (steady.mixed_settings, steady.passage_s) {
+        (true, _) => theme.secondary,
+        (_, Some(_)) => theme.text,
+        _ => loudness_color(steady.output.integrated, steady.chosen_target(), theme),
     };
     let figure = number(steady.output.integrated, 1);
     let value_rect = drawing::bold(&p, pos2(inner.right(), y), Align2::RIGHT_CENTER, &figure, size, color);
@@ -47,10 +49,17 @@ pub(super) fn show(
         p.hline(value_rect.left()..=inner.right(), line + dy, Stroke::new(1.0, theme.text));
     }
     let off = steady.output.integrated - steady.chosen_target().loudness;
-    let words = if steady.mixed_settings { MIXED.to_owned() } else { distance_text(off) };
+    let words = match (steady.mixed_settings, steady.passage_s) {
+        (true, _) => MIXED.to_owned(),
+        (_, Some(seconds)) => passage_text(seconds),
+        _ => distance_text(off),
+    };
     let at = pos2(inner.right(), line + 12.0);
     let words_rect = drawing::text(&p, at, Align2::RIGHT_CENTER, &words, 12.0, color);
-    spoken::figure(ui, words_rect, "loudness against the target", &words);
+    let response = spoken::figure(ui, words_rect, "loudness against the target", &words);
+    if steady.passage_s.is_some() {
+        response.on_hover_text(PASSAGE_HELP);
+    }
 
     let foot = 24.0;
     let top = line + 22.0;
@@ -65,7 +74,7 @@ pub(super) fn show(
             continue;
         }
         let row = Rect::from_min_size(pos2(inner.left(), y), vec2(inner.width(), pitch));
-        spoken::figure(ui, row, label, &value);
+        spoken::figure(ui, row, label, &value).on_hover_text(row_help(label));
         drawing::label_and_value(&p, row, [label, &value], 12.0, [theme.secondary, color]);
         y += pitch;
     }
@@ -73,10 +82,20 @@ pub(super) fn show(
 }
 
 /// The delivery target: a button that opens the list.
-fn target(window_state: &mut WindowState, ui: &mut Ui, inner: Rect, context: &DrawContext) {
+fn target(
+    window_state: &mut WindowState,
+    ui: &mut Ui,
+    inner: Rect,
+    context: &DrawContext,
+    requests: &mut ScreenRequests,
+) {
     let aim = context.live.chosen_target();
+    let row = Rect::from_min_size(inner.min, vec2(inner.width(), 20.0));
     let text = format!("{} {} LUFS", aim.name, number(aim.loudness, 1));
-    let rect = Rect::from_min_size(inner.min, vec2(inner.width(), 20.0));
+    let (rect, text) = match match_button(ui, row, context, requests) {
+        None => (row, text),
+        Some(left) => (row.with_max_x(left - 4.0), fitting(ui, aim, left - 4.0 - row.left())),
+    };
     let help = "The delivery target that the loudness is compared with; the specification of your delivery takes precedence.";
     let button = TextButton::new(&text, help).named("target").size(12.0).show(ui, rect, &context.theme);
     Popup::menu(&button).width(290.0).show(|ui| {
@@ -96,6 +115,39 @@ fn target(window_state: &mut WindowState, ui: &mut Ui, inner: Rect, context: &Dr
         ui.separator();
         monitoring_level(&mut window_state.monitoring_level, ui);
     });
+}
+
+/// The target as long as it fits into `room` points beside the button: with its unit, with its name, or its
+/// loudness alone.
+fn fitting(ui: &Ui, aim: &Target, room: f32) -> String {
+    let loudness = number(aim.loudness, 1);
+    let long = [format!("{} {loudness} LUFS", aim.name), format!("{} {loudness}", aim.name)];
+    let fits = |text: &String| drawing::width(ui.painter(), text, 12.0) + 8.0 <= room;
+    long.into_iter().find(fits).unwrap_or_else(|| format!("{loudness} LUFS"))
+}
+
+/// The button that searches the drive for the target, at the right of `row`; its left edge.
+fn match_button(ui: &mut Ui, row: Rect, context: &DrawContext, requests: &mut ScreenRequests) -> Option<f32> {
+    let loudness = number(context.live.chosen_target().loudness, 0);
+    let (text, help) = match context.matching {
+        Matching::Unavailable => return None,
+        Matching::Ready => (
+            if row.width() > 260.0 { format!("match {loudness} LUFS") } else { "match".to_owned() },
+            format!(
+                "Searches the drive with which the whole song, from start to end, reaches {loudness} LUFS, and sets it; one step of undo. Where the limiter would be over-driven it stops before, and says so."
+            ),
+        ),
+        Matching::Running(share) => {
+            (format!("stop, {:.0} %", share * 100.0), "Stops the search; nothing is changed.".to_owned())
+        }
+    };
+    let is_running = matches!(context.matching, Matching::Running(_));
+    let button = TextButton::new(&text, &help).named("match").size(12.0).on(is_running);
+    let left = row.right() - button.width(ui);
+    if button.highlight(context.theme.teal).show(ui, row.with_min_x(left), &context.theme).clicked() {
+        requests.match_target = true;
+    }
+    Some(left)
 }
 
 /// The loudness above which the output is marked.
@@ -173,6 +225,17 @@ fn loudness_color(integrated: f64, target: &Target, theme: &Theme) -> Color32 {
 /// What stands there instead when the settings have changed while it was measured.
 const MIXED: &str = "settings changed: reset";
 
+/// Tooltip of what stands there while only a passage was measured.
+const PASSAGE_HELP: &str = "Only this much of the song was measured since the reset: its loudest passage reads 1 to 2 LU above the whole song. Press \"reset\" and play the song from start to end, or \"match\" it.";
+
+/// What stands there while only a passage of the song was measured.
+fn passage_text(seconds: f64) -> String {
+    match seconds {
+        seconds if seconds < 99.5 => format!("passage, {} s", number(seconds, 0)),
+        seconds => format!("passage, {}", clock(seconds)),
+    }
+}
+
 /// The difference between loudness and target, in words.
 fn distance_text(off: f64) -> String {
     if !off.is_finite() {
@@ -185,12 +248,55 @@ fn distance_text(off: f64) -> String {
     }
 }
 
+/// What a figure is, for its tip.
+fn row_help(label: &str) -> &'static str {
+    match label {
+        "true peak max" => {
+            "Highest true peak after the chain since the reset, dBTP: between the samples too, as a converter or an encoder meets it (ITU-R BS.1770). Red above the target's limit."
+        }
+        "loudness range" => {
+            "Spread between the soft and the loud parts since the reset, LU (EBU Tech 3342). It needs a minute of music to settle."
+        }
+        "PLR" => {
+            "Highest true peak minus integrated loudness, LU: how far the peaks stand above the whole. The denser the master, the smaller."
+        }
+        "total, deepest" => "Most that compressor, limiter and soft clip took together since the reset, dB.",
+        "limiter, deepest" => "Most that the limiter's gain took since the reset, dB.",
+        "compressor, deepest" => "Most that the compressor took since the reset, dB.",
+        "soft clip, deepest" => "Most that the soft clip took from a peak since the reset, dB.",
+        "limiter active" => "Share of the last ten seconds of music in which the limiter took 1 dB or more.",
+        "pumping, 0.5–8 Hz" => {
+            "How far the gain reduction moves with the beat, peak to peak, dB. From 3 dB on a note says so (common practice, no source)."
+        }
+        "loudness, in" => "Integrated loudness of the source, before the trim, LUFS.",
+        "true peak max, in" => "Highest true peak of the source, before the trim, dBTP.",
+        "crest factor, in" => "Highest sample of the source over its root mean square, dB.",
+        "crest factor, out" => "Highest sample after the chain over its root mean square, dB.",
+        "correlation" => {
+            "Correlation of left and right after the chain: +1 is mono, 0 unrelated, below 0 parts cancel in mono."
+        }
+        "reference" => "Integrated loudness of the reference, LUFS.",
+        "reference range" => "Loudness range of the reference, LU.",
+        "reference PLR" => "Highest true peak of the reference minus its integrated loudness, LU.",
+        _ => "",
+    }
+}
+
+/// Pumping, dB; before there is a figure, from when on there will be one.
+pub(super) fn pumping_text(pumping: Option<f64>) -> String {
+    pumping.map_or_else(
+        || format!("from {} s", number(PUMPING_FROM_S, 0)),
+        |pumping| format!("{} dB", number(pumping, 1)),
+    )
+}
+
 /// The other figures, the most important first.
 fn rows(live: &LiveReadout, red: Color32, text_color: Color32) -> Vec<(&'static str, String, Color32)> {
     let (output, input) = (&live.output, &live.input);
     let tenths = |value: f64| number(value, 1);
     let over = output.true_peak_max > live.chosen_target().true_peak + 0.05;
     let peak = if over { red } else { text_color };
+    let pumping = Some(live.pumping_db).filter(|_| live.measured >= PUMPING_FROM_S);
     let mut rows = vec![
         ("true peak max", format!("{} dBTP", tenths(output.true_peak_max)), peak),
         ("loudness range", format!("{} LU", tenths(output.range)), text_color),
@@ -200,7 +306,7 @@ fn rows(live: &LiveReadout, red: Color32, text_color: Color32) -> Vec<(&'static 
         ("compressor, deepest", format!("{} dB", tenths(live.compressor.deepest)), text_color),
         ("soft clip, deepest", format!("{} dB", tenths(live.clip.deepest)), text_color),
         ("limiter active", format!("{} %", number(live.limiter.active_share * 100.0, 0)), text_color),
-        ("pumping, 0.5–8 Hz", format!("{} dB", tenths(live.pumping_db)), text_color),
+        ("pumping, 0.5–8 Hz", pumping_text(pumping), text_color),
         ("loudness, in", format!("{} LUFS", tenths(input.integrated)), text_color),
         ("true peak max, in", format!("{} dBTP", tenths(input.true_peak_max)), text_color),
         ("crest factor, in", format!("{} dB", tenths(input.crest)), text_color),
@@ -228,6 +334,28 @@ mod tests {
         assert_eq!(distance_text(1.24), "1.2 LU over the target");
         assert_eq!(distance_text(-3.0), "3.0 LU under the target");
         assert_eq!(distance_text(f64::NEG_INFINITY), "not measured yet");
+        assert_eq!(
+            (passage_text(10.1), passage_text(125.0)),
+            ("passage, 10 s".into(), "passage, 2:05".into())
+        );
+    }
+
+    #[test]
+    fn every_row_has_a_tip() {
+        use crate::live::{ReferenceFigures, ReferenceLoad, ReferenceReadout};
+        let figures = ReferenceFigures {
+            integrated: -12.0,
+            range: 5.0,
+            plr: 11.0,
+            true_peak: -1.0,
+            seconds: 60.0,
+            bands: Vec::new(),
+        };
+        let reference = ReferenceReadout { load: ReferenceLoad::Ready(figures), ..Default::default() };
+        let live = LiveReadout { reference: reference.into(), ..LiveReadout::default() };
+        for (label, ..) in rows(&live, Color32::RED, Color32::BLACK) {
+            assert!(row_help(label).len() > 20, "{label}");
+        }
     }
 
     #[test]

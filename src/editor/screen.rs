@@ -2,13 +2,14 @@
 //! returns the user's [`ScreenRequests`].
 
 use super::chart::{self, HistoryChart};
-use super::context::{DrawContext, ScreenRequests};
+use super::context::{DrawContext, Matching, ScreenRequests};
 use super::controls::Controls;
-use super::header::{self, HeaderState};
+use super::header;
 use super::keys;
 use super::layout::{Layout, MIN_SIZE};
 use super::notes::{self, NotesState};
 use super::param_editor::ParamEditor;
+use super::preset_list::PresetListState;
 use super::readout;
 use super::stages::{self, StagesState};
 use super::steps;
@@ -18,6 +19,7 @@ use super::undo::UndoHistory;
 use super::window_state::WindowState;
 use crate::live::{Compared, HistorySource, LiveReadout};
 use crate::presets::PresetStore;
+use crate::settings::Settings;
 use egui::{Rect, Ui, UiBuilder, vec2};
 use std::path::PathBuf;
 use std::time::Duration;
@@ -37,12 +39,16 @@ pub struct Screen {
     pub solo: Option<usize>,
     /// Whether parts of the song can be looped ([`ScreenRequests::loop_song_s`]).
     pub loops: bool,
+    /// Whether the drive that reaches the target can be searched ([`ScreenRequests::match_target`]).
+    pub matching: Matching,
+    /// Whether file dialogs can be shown.
+    pub dialogs: bool,
     undo_history: UndoHistory,
     chart: HistoryChart,
     presets: PresetStore,
     stages: StagesState,
     notes: NotesState,
-    header: HeaderState,
+    preset_list: PresetListState,
     compared: Compared,
     /// The figures that are written, and since when, s.
     steady: Option<(f64, LiveReadout)>,
@@ -58,12 +64,14 @@ impl Screen {
             window_state,
             solo: None,
             loops: false,
+            matching: Matching::default(),
+            dialogs: false,
             undo_history: UndoHistory::default(),
             chart: HistoryChart::default(),
             presets: PresetStore::new(folder),
             stages: StagesState::default(),
             notes: NotesState::default(),
-            header: HeaderState::default(),
+            preset_list: PresetListState::default(),
             compared: Compared::default(),
             steady: None,
             applied_dark: None,
@@ -79,6 +87,20 @@ impl Screen {
     /// The window's new size, logical points of the system.
     pub fn resized(&mut self, width: f32, height: f32) {
         (self.window_state.width, self.window_state.height) = (width, height);
+    }
+
+    /// Sets every parameter but the monitoring switches as one step of undo; `now_s` is the time of the
+    /// frame, s.
+    pub fn take_over(&mut self, settings: &Settings, controls: &mut dyn Controls, now_s: f64) {
+        ParamEditor::new(controls, &mut self.undo_history, now_s).load(settings);
+    }
+
+    /// Sets egui's style where the theme has changed.
+    pub fn style(&mut self, ctx: &egui::Context) {
+        if self.applied_dark != Some(self.window_state.dark) {
+            Theme::of(self.window_state.dark).apply(ctx);
+            self.applied_dark = Some(self.window_state.dark);
+        }
     }
 
     /// Draws one frame into the whole window.
@@ -104,10 +126,7 @@ impl Screen {
         controls: &mut dyn Controls,
     ) -> ScreenRequests {
         let theme = Theme::of(self.window_state.dark);
-        if self.applied_dark != Some(self.window_state.dark) {
-            theme.apply(ui.ctx());
-            self.applied_dark = Some(self.window_state.dark);
-        }
+        self.style(ui.ctx());
         let old_state = self.window_state.clone();
         let now_s = ui.input(|i| i.time);
         if self.steady.as_ref().is_none_or(|(since, _)| now_s - since >= FIGURE_INTERVAL_S || now_s < *since)
@@ -117,7 +136,15 @@ impl Screen {
         let steady = self.steady.as_ref().map_or(live, |(_, steady)| steady);
         let level = self.window_state.monitoring_level;
         let monitoring_level = (level != 0).then_some(f64::from(level));
-        let context = DrawContext { theme, live, steady, monitoring_level, history };
+        let context = DrawContext {
+            theme,
+            live,
+            steady,
+            monitoring_level,
+            matching: self.matching,
+            dialogs: self.dialogs,
+            history,
+        };
         let mut editor = ParamEditor::new(controls, &mut self.undo_history, now_s);
         let mut requests = ScreenRequests::default();
 
@@ -126,11 +153,13 @@ impl Screen {
         let size = area.size().max(vec2(MIN_SIZE.0, MIN_SIZE.1));
         let layout = Layout::with_steps(Rect::from_min_size(area.min, size), !self.window_state.steps_folded);
         let state = &mut self.window_state;
-        keys::apply(ui.ctx(), &mut editor, &mut state.slots);
+        if !self.preset_list.is_previewing() {
+            keys::apply(ui.ctx(), &mut editor, &mut state.slots);
+        }
         part(ui, layout.header, "header", |ui| {
             let presets = &mut self.presets;
             header::show(
-                &mut self.header,
+                &mut self.preset_list,
                 presets,
                 state,
                 ui,

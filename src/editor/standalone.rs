@@ -1,21 +1,24 @@
 //! The content of the standalone window: the screen and the row of the song below it. The
 //! parameters are in memory; the sound goes to a [`Device`].
 
-use super::context::ScreenRequests;
+use super::context::{Matching, ScreenRequests};
 use super::controls::MemoryControls;
-use super::drawing;
+use super::files::{FileChoice, FileRequest};
 use super::keys;
 use super::layout::MIN_SIZE;
+use super::recent::RecentFiles;
 use super::screen::Screen;
 use super::song::{self, SongView};
+use super::start_page::{self, StartState};
 use super::theme::Theme;
 use super::window_state::WindowState;
 use crate::finish::Error;
-use crate::live::{self, LiveReadout, response};
-use crate::player::{Device, ExportProgress, LoadState, PlayerSession, Preview, SessionRequest};
+use crate::live;
+use crate::player::{
+    Device, ExportProgress, LoadState, MatchProgress, PlayerSession, Preview, SessionRequest,
+};
 use crate::settings::Settings;
-use crate::stage::eq::EqCurve;
-use egui::{Align2, Key, Rect, Ui, UiBuilder, pos2, vec2};
+use egui::{Key, Rect, Ui, UiBuilder, pos2, vec2};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -25,14 +28,26 @@ pub const MIN_WINDOW_SIZE: (f32, f32) = (MIN_SIZE.0, MIN_SIZE.1 + song::HEIGHT_P
 /// How long it is still drawn after the last sound, s: the analysis is slightly behind.
 const REPAINT_AFTER_S: f64 = 1.0;
 
+/// Requests to whoever owns the window; empty in most frames.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct WindowRequests {
+    /// The [`WindowState`] has changed.
+    pub save_window_state: bool,
+    /// Show a file dialog, and pass its result to [`StandaloneWindow::chosen`].
+    pub choose: Option<FileChoice>,
+}
+
 /// The content of the window.
 pub struct StandaloneWindow {
     /// The screen.
     pub screen: Screen,
     /// The parameters.
     pub memory: MemoryControls,
+    /// Songs that were opened before.
+    pub recent: RecentFiles,
     session: Option<PlayerSession>,
     song: song::SongState,
+    start: StartState,
     /// Time of the last frame that was not caused by input, s.
     last_change_s: f64,
     /// Why the last file could not be opened.
@@ -47,7 +62,9 @@ impl StandaloneWindow {
         Self {
             screen,
             memory: MemoryControls { settings, ..MemoryControls::default() },
+            recent: RecentFiles::default(),
             session: None,
+            start: StartState::default(),
             song: song::SongState::default(),
             last_change_s: f64::NEG_INFINITY,
             open_error: None,
@@ -63,11 +80,34 @@ impl StandaloneWindow {
     pub fn set_session(&mut self, session: Result<PlayerSession, Error>) {
         match session {
             Ok(session) => {
+                self.recent.add(session.song().path());
+                self.recent.look();
                 self.session = Some(session);
                 self.song = song::SongState::default();
                 self.open_error = None;
             }
-            Err(err) => self.open_error = Some(err.to_string()),
+            Err(err) => {
+                self.open_error = Some(err.to_string());
+                self.recent.look();
+            }
+        }
+    }
+
+    /// The result of a file dialog: a path, none if the user has cancelled it, or why there is no dialog.
+    pub fn chosen(
+        &mut self,
+        choice: &FileChoice,
+        result: Result<Option<PathBuf>, String>,
+        device: &mut dyn Device,
+    ) {
+        match (result, choice) {
+            (Ok(None), _) => {}
+            (Ok(Some(path)), FileChoice::Song) => self.open(&path, device),
+            (Ok(Some(path)), FileChoice::Reference) => {
+                self.screen.window_state.reference = path.to_string_lossy().into_owned();
+            }
+            (Ok(Some(path)), FileChoice::Master(_)) => self.song.export_form.write_to(path),
+            (Err(why), _) => self.open_error = Some(why),
         }
     }
 
@@ -76,8 +116,8 @@ impl StandaloneWindow {
         self.session.as_mut()
     }
 
-    /// Draws one frame into the whole window; true if the [`WindowState`] has changed.
-    pub fn show(&mut self, ui: &mut Ui, device: &mut dyn Device) -> bool {
+    /// Draws one frame into the whole window.
+    pub fn show(&mut self, ui: &mut Ui, device: &mut dyn Device) -> WindowRequests {
         let ctx = ui.ctx().clone();
         let dropped = ctx.input(|i| i.raw.dropped_files.first().map(|file| file.path().to_owned()));
         if let Some(path) = dropped {
@@ -100,10 +140,29 @@ impl StandaloneWindow {
         let cut = area.bottom() - song::HEIGHT_PT;
         let upper = Rect::from_min_max(area.min, pos2(area.right(), cut));
         let lower = Rect::from_min_max(pos2(area.left(), cut), area.max);
-        let requests = self.show_screen(ui, upper);
-        self.song_row(ui, lower, upper);
+        let old_state = self.screen.window_state.clone();
+        let mut requests = ScreenRequests::default();
+        let file = if self.session.is_some() {
+            requests = self.show_screen(ui, upper);
+            self.song_row(ui, lower, upper);
+            self.song.file_request.take()
+        } else {
+            self.start_page(ui, area)
+        };
+        let mut choose = requests.choose_reference.then_some(FileChoice::Reference);
+        match file {
+            Some(FileRequest::Open(path)) => self.open(&path, device),
+            Some(FileRequest::Choose(choice)) => choose = Some(choice),
+            None => {}
+        }
         if let Some(session) = &mut self.session {
             session.measure(requests.measurement);
+            if requests.match_target {
+                session.request(SessionRequest::Match);
+            }
+            if let Some(found) = session.take_found(&self.memory.settings) {
+                self.screen.take_over(&found, &mut self.memory, ctx.input(|i| i.time));
+            }
             if let Some(seconds) = requests.loop_song_s {
                 let rate = f64::from(session.song().format().rate);
                 let [start, end] = seconds.map(|s| (s * rate).round().max(0.0) as u64);
@@ -112,7 +171,8 @@ impl StandaloneWindow {
             }
             session.reference().show(&self.screen.window_state.reference, requests.reload_reference);
             let now = ctx.input(|i| i.time);
-            let is_working = matches!(session.export(), Some(ExportProgress::Running { .. }))
+            let is_working = matches!(session.export(), Some(ExportProgress::Running(_)))
+                || matches!(session.target_match(), Some(MatchProgress::Running(_)))
                 || matches!(session.preview(), Some(Preview::Encoding(_)))
                 || session.song().load() == LoadState::Reading;
             if session.playing() {
@@ -126,49 +186,40 @@ impl StandaloneWindow {
             }
         }
         limit_zoom(&ctx, f32::from(self.screen.window_state.scale) / 100.0);
-        requests.save_window_state
+        let save_window_state = requests.save_window_state || self.screen.window_state != old_state;
+        WindowRequests { save_window_state, choose }
+    }
+
+    /// What stands there before a song is open.
+    fn start_page(&mut self, ui: &mut Ui, area: Rect) -> Option<FileRequest> {
+        let theme = Theme::of(self.screen.window_state.dark);
+        self.screen.style(ui.ctx());
+        let (dialogs, problem) = (self.screen.dialogs, self.open_error.as_deref());
+        start_page::show(&mut self.start, ui, area, &theme, &self.recent, dialogs, problem)
     }
 
     fn show_screen(&mut self, ui: &mut Ui, area: Rect) -> ScreenRequests {
         let Self { screen, memory, session, .. } = self;
-        let target = screen.window_state.target.clone();
-        match session {
-            Some(session) => {
-                session.refresh(
-                    &memory.settings,
-                    &screen.window_state.target,
-                    screen.window_state.follow_transport,
-                    screen.solo,
-                );
-                session.with_readout(|live, history| screen.show_in(ui, area, live, history, memory))
-            }
-            None => {
-                let mut live = LiveReadout::default();
-                let chosen = live::target(&target);
-                live.target = live.targets.iter().position(|t| t.name == chosen.name).unwrap_or(0);
-                live.response = response(&EqCurve::of(&memory.settings.eq, live.sample_rate));
-                screen.show_in(ui, area, &live, &(), memory)
-            }
-        }
+        screen.matching = match session.as_ref().map(PlayerSession::target_match) {
+            None => Matching::Unavailable,
+            Some(Some(MatchProgress::Running(progress))) => Matching::Running(progress.share),
+            Some(_) => Matching::Ready,
+        };
+        let Some(session) = session else { return ScreenRequests::default() };
+        session.refresh(
+            &memory.settings,
+            &screen.window_state.target,
+            screen.window_state.follow_transport,
+            screen.solo,
+        );
+        session.with_readout(|live, history| screen.show_in(ui, area, live, history, memory))
     }
 
     fn song_row(&mut self, ui: &mut Ui, area: Rect, upper: Rect) {
         let theme = Theme::of(self.screen.window_state.dark);
         ui.painter().rect_filled(area, 0.0, theme.window);
         let rect = song::place(area, upper);
-        let Some(session) = &mut self.session else {
-            let message = self.open_error.as_deref().unwrap_or("drop a WAV, AIFF or FLAC file here");
-            let color = if self.open_error.is_some() { theme.red } else { theme.secondary };
-            drawing::text(
-                ui.painter(),
-                rect.center(),
-                Align2::CENTER_CENTER,
-                message,
-                drawing::TITLE_PT,
-                color,
-            );
-            return;
-        };
+        let Some(session) = &mut self.session else { return };
         let view = SongView {
             song: session.song(),
             playhead: session.playhead(),
@@ -178,9 +229,13 @@ impl StandaloneWindow {
             user_bounds: session.user_bounds(),
             silent: self.open_error.as_deref().or(session.silent()),
             export: session.export(),
+            found_gain: session.found_gain(),
+            target_match: session.target_match(),
             preview: session.preview(),
             encoded_figures: session.encoded_figures(),
             target: live::target(&self.screen.window_state.target),
+            recent: &self.recent,
+            dialogs: self.screen.dialogs,
         };
         let state = &mut self.song;
         let builder = UiBuilder::new().max_rect(rect).id_salt("song");

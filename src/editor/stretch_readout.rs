@@ -5,6 +5,7 @@ use super::buttons::TextButton;
 use super::chart::SelectedStretch;
 use super::context::{DrawContext, ScreenRequests};
 use super::drawing;
+use super::readout::pumping_text;
 use super::spoken;
 use crate::meter::{Stretch, StretchReduction};
 use crate::numbers::{clock_tenths, number};
@@ -74,7 +75,7 @@ fn rows(stretch: &Stretch, worst_song_s: f64) -> Vec<(&'static str, String)> {
         ("limiter", both(&stretch.limiter)),
         ("compressor", both(&stretch.compressor)),
         ("soft clip", both(&stretch.clip)),
-        ("pumping, 0.5–8 Hz", format!("{} dB", number(or_nan(stretch.pumping), 1))),
+        ("pumping, 0.5–8 Hz", pumping_text(stretch.pumping)),
         ("worst moment", clock_tenths(worst_song_s)),
     ]
 }

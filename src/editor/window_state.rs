@@ -15,7 +15,7 @@ pub enum TimeSpan {
     Seconds30,
     /// 2 min.
     Minutes2,
-    /// The whole recording.
+    /// All that was recorded since the window's song, or the plugin, was opened.
     Song,
 }
 
@@ -29,7 +29,7 @@ impl TimeSpan {
             Self::Seconds10 => "10 s",
             Self::Seconds30 => "30 s",
             Self::Minutes2 => "2 min",
-            Self::Song => "whole song",
+            Self::Song => "all",
         }
     }
 

@@ -58,6 +58,31 @@ pub struct MasterJob {
 }
 
 impl MasterJob {
+    /// The master of a file as 24 bit WAV beside it, with default settings and no search for a target.
+    pub fn new(input: &Path) -> Self {
+        Self {
+            input: input.to_owned(),
+            protected: Vec::new(),
+            output: name_for(input, Layout::Wav),
+            settings: Settings::default(),
+            target: Target::default(),
+            match_target: false,
+            force: false,
+            grade: false,
+            encoded: None,
+            ends: EndsOptions::default(),
+            layout: Layout::Wav,
+            encoding: Encoding::Int(24),
+            rate: None,
+            two_channels: false,
+            mono_as: MonoAs::default(),
+            tags: Tags::default(),
+            untitled: None,
+            overwrite: Overwrite::Refuse,
+            cores: 1,
+        }
+    }
+
     /// The specification of the master of a source with its cut.
     pub(super) fn output_spec(&self, source: &MeasuredSource, cut: &CutPlan) -> OutputSpec {
         let limiter = self.settings.limiter;

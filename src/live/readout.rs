@@ -131,6 +131,11 @@ pub struct LiveReadout {
     pub measured: f64,
     /// The settings have changed since the measurement began.
     pub mixed_settings: bool,
+    /// Seconds of the song that were measured, where that is only a passage of it: its loudness is not the
+    /// song's.
+    pub passage_s: Option<f64>,
+    /// A master was exported with the present settings and target.
+    pub exported: bool,
     /// Delivery targets to choose from; never empty.
     pub targets: Vec<Target>,
     /// Index into `targets`.
@@ -188,6 +193,8 @@ impl Default for LiveReadout {
             measuring: true,
             measured: 0.0,
             mixed_settings: false,
+            passage_s: None,
+            exported: false,
             targets: TARGETS.to_vec(),
             target: 0,
             findings: Vec::new(),

@@ -30,6 +30,7 @@ impl LiveReadout {
         self.measuring = snapshot.measuring;
         self.measured = snapshot.measured;
         self.mixed_settings = snapshot.mixed_settings;
+        self.passage_s = snapshot.passage;
         self.targets.clear();
         self.targets.extend(TARGETS);
         self.target = TARGETS.iter().position(|t| t.name == snapshot.target.name).unwrap_or(0);

@@ -200,12 +200,21 @@ fn compare(live: &LiveReadout, settings: &Settings, compared: &Compared) -> (Ste
 fn deliver(live: &LiveReadout) -> (StepState, String) {
     let target = live.chosen_target();
     let loudness = live.output.integrated;
-    let figure = format!("{} LUFS", number(loudness, 1));
-    let over = loudness > *target.band().end() || live.output.true_peak_max > target.true_peak + 0.05;
+    let peak_over = live.output.true_peak_max > target.true_peak + 0.05;
+    let over = loudness > *target.band().end() || peak_over;
+    if live.exported {
+        return (StepState::Done, "exported".to_owned());
+    }
+    let figure = match live.passage_s {
+        Some(_) => "passage".to_owned(),
+        None => format!("{} LUFS", number(loudness, 1)),
+    };
     let state = match () {
         () if !loudness.is_finite() || live.measured < MEASURED_S => StepState::Open,
         // The figure belongs to no one of the settings.
         () if live.mixed_settings => StepState::Open,
+        // The passage's loudness is not the song's; its highest peak is one of the song's.
+        () if live.passage_s.is_some() && !peak_over => StepState::Open,
         () if over => StepState::Look,
         () if target.band().contains(&loudness) => StepState::Done,
         () => StepState::Open,
@@ -281,6 +290,21 @@ mod tests {
         live.findings
             .push(crate::live::SourceFinding { text: "The source is clipped.".to_owned(), trim: None });
         assert_eq!(look(&live, &settings), [1; 6]);
+    }
+
+    #[test]
+    fn a_passage_gives_the_delivery_no_figure_and_its_loudness_no_look() {
+        let mut live = LiveReadout { measured: 60.0, passage_s: Some(10.0), ..LiveReadout::default() };
+        (live.output.integrated, live.output.true_peak_max) = (-9.0, -1.0);
+        let deliver = |live: &LiveReadout| {
+            let [.., step] = steps(live, &Settings::default(), &Compared::default());
+            (step.state, step.figure)
+        };
+        assert_eq!(deliver(&live), (StepState::Open, "passage".to_owned()));
+        live.output.true_peak_max = -0.5;
+        assert_eq!(deliver(&live), (StepState::Look, "passage".to_owned()));
+        live.exported = true;
+        assert_eq!(deliver(&live), (StepState::Done, "exported".to_owned()));
     }
 
     #[test]

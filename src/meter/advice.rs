@@ -5,7 +5,7 @@
 //! disappears, and its threshold for disappearing differs from the one for appearing.
 
 use super::facts::Facts;
-use super::rules::{AdviceNote, RULES, Rule, without_contradictions};
+use super::rules::{AdviceNote, RULES, Rule, RuleId, without_contradictions};
 
 /// Most notes shown at once.
 pub const MAX_NOTES: usize = 3;
@@ -76,6 +76,20 @@ impl Advisor {
         }
     }
 
+    /// Clears at once the notes that ask for a setting and have got it: while no sound runs, time would
+    /// never clear them.
+    pub fn follow_settings(&mut self, facts: &Facts) {
+        for (state, rule) in self.states.iter_mut().zip(&RULES) {
+            let follows = matches!(
+                rule.id,
+                RuleId::FullScale | RuleId::LittleHeadroom | RuleId::EqMoveTooLarge | RuleId::EqMoveLarge
+            );
+            if follows && rule.value(facts).is_none_or(|value| rule.ends(value)) {
+                *state = RuleState::default();
+            }
+        }
+    }
+
     /// The most important notes, at most [`MAX_NOTES`].
     pub fn notes(&self) -> Vec<AdviceNote> {
         let mut notes =
@@ -100,7 +114,6 @@ impl Default for Advisor {
 mod tests {
     use super::*;
     use crate::meter::reduction::ReductionStats;
-    use crate::meter::rules::RuleId;
 
     fn deep(depth: f64) -> Facts {
         let limiter = ReductionStats { now: depth, most: depth, share: 0.3, depth };
@@ -136,6 +149,20 @@ mod tests {
         };
         assert_eq!(ticks_until(deep(6.0), true), 10);
         assert_eq!(ticks_until(deep(1.0), false), 30);
+    }
+
+    #[test]
+    fn a_note_on_a_setting_ends_with_the_setting_and_one_on_the_sound_with_the_sound() {
+        let mut facts = deep(6.0);
+        facts.settings.eq.bands[1].gain = 4.0;
+        let mut advisor = Advisor::new();
+        (0..20).for_each(|_| advisor.tick(&facts, 0.1));
+        let rules = |advisor: &Advisor| advisor.notes().iter().map(|note| note.rule).collect::<Vec<_>>();
+        assert_eq!(rules(&advisor), [RuleId::LimiterDeep, RuleId::EqMoveLarge]);
+        facts.settings.eq.bands[1].gain = 1.0;
+        facts.limiter = ReductionStats::default();
+        advisor.follow_settings(&facts);
+        assert_eq!(rules(&advisor), [RuleId::LimiterDeep]);
     }
 
     #[test]

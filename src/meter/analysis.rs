@@ -7,6 +7,7 @@ use std::sync::{Arc, Mutex};
 use super::advice::{Advisor, verdict};
 use super::chunk::{deepest_total, is_faultless, is_silent, reduction, without_faults};
 use super::column::{ColumnMarks, HistoryColumn};
+use super::coverage::SongCoverage;
 use super::drive_cells::DriveCells;
 use super::facts::{Facts, FileFacts, SETTLED_S};
 use super::history::History;
@@ -78,6 +79,8 @@ pub struct Analysis {
     over: bool,
     overs: u64,
     lost: u64,
+    /// What was measured of the song, where its length is known.
+    coverage: Option<SongCoverage>,
     /// Transport of the last chunk.
     transport: Option<Transport>,
     target: Target,
@@ -132,6 +135,7 @@ impl Analysis {
             over: false,
             overs: 0,
             lost: 0,
+            coverage: None,
             transport: None,
             target: Target::default(),
             settings: Settings::default(),
@@ -189,6 +193,11 @@ impl Analysis {
         if running {
             self.check.add(&chunk.before, &before);
             self.measured += CHUNK as u64;
+            if let (Some(coverage), Some(position), true) =
+                (&mut self.coverage, chunk.transport.position, chunk.transport.playing)
+            {
+                coverage.add(position);
+            }
         }
         self.column.merge(&HistoryColumn {
             before: before.extremes(),
@@ -306,6 +315,7 @@ impl Analysis {
             compressor: if whole { self.compressor.whole() } else { self.compressor.recent() },
             limiter: if whole { self.limiter.whole() } else { self.limiter.recent() },
             clip: if whole { self.clip.whole() } else { self.clip.recent() },
+            is_passage: self.passage().is_some(),
             drive_move: if whole { self.forecast_drive() } else { self.drive_move },
             pumping: if whole { self.pumping.most().0 } else { self.pumping.db() },
             file: self.file,
@@ -333,6 +343,7 @@ impl Analysis {
             measuring: self.running,
             measured: self.measured as f64 / f64::from(self.sample_rate),
             mixed_settings: self.mixed_settings,
+            passage: self.passage(),
             before: Readings::of(&self.before.loudness, &self.before.levels),
             after: Readings::of(&self.after.loudness, &self.after.levels),
             compressor: self.compressor.whole(),
@@ -351,6 +362,20 @@ impl Analysis {
             transport: self.transport.unwrap_or_default(),
             lost: self.lost,
         }
+    }
+
+    /// Seconds of the song that were measured, where that is a passage only.
+    fn passage(&self) -> Option<f64> {
+        self.coverage.as_ref()?.passage()
+    }
+
+    /// What is measured is one song, of so many frames between its start and its end; positions of the
+    /// transport count from the start of its file.
+    pub fn set_song_frames(&mut self, song_frames: u64) {
+        let rate = self.sample_rate;
+        self.coverage
+            .get_or_insert_with(|| SongCoverage::new(rate, song_frames))
+            .set_song_frames(song_frames);
     }
 
     /// Frames fed so far, in whole chunks; lost ones are counted too.
@@ -421,6 +446,9 @@ impl Analysis {
         self.advisor.reset();
         self.measured = 0;
         self.mixed_settings = false;
+        if let Some(coverage) = &mut self.coverage {
+            coverage.restart();
+        }
         self.overs = 0;
     }
 
@@ -447,8 +475,14 @@ impl Analysis {
         let changes_sound = without_monitoring(settings) != without_monitoring(&self.settings);
         self.mixed_settings |= self.knows_settings && self.measured > 0 && changes_sound;
         self.knows_settings = true;
-        self.drive_move = self.drive_move.filter(|_| self.settings == *settings);
+        let is_new = self.settings != *settings;
+        self.drive_move = self.drive_move.filter(|_| !is_new);
         self.settings = *settings;
+        if is_new {
+            self.settle();
+            let facts = self.facts(false);
+            self.advisor.follow_settings(&facts);
+        }
     }
 
     /// What only the reader of a file knows.

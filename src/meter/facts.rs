@@ -43,6 +43,8 @@ pub struct Facts {
     pub limiter: ReductionStats,
     /// What the soft curve takes.
     pub clip: ReductionStats,
+    /// Only a passage of the song was measured: its loudness is not the song's.
+    pub is_passage: bool,
     /// Change of drive that leads to the target by the forecast, dB; known while it is missed.
     pub drive_move: Option<f64>,
     /// Pumping: movement of both reductions together at 0.5 to 8 Hz, dB.
@@ -65,6 +67,7 @@ impl Default for Facts {
             compressor: ReductionStats::default(),
             limiter: ReductionStats::default(),
             clip: ReductionStats::default(),
+            is_passage: false,
             drive_move: None,
             pumping: 0.0,
             file: FileFacts::default(),
@@ -78,9 +81,9 @@ pub fn is_trimmed(facts: &Facts) -> bool {
     input.trim_on && f64::from(input.trim) <= facts.source.trim_db + 0.5 && facts.source.trim_db < 0.0
 }
 
-/// Integrated loudness over the target, LU; `None` before [`SETTLED_S`].
+/// Integrated loudness over the target, LU; `None` before [`SETTLED_S`], and of a passage of the song.
 pub fn distance_to_target(facts: &Facts) -> Option<f64> {
-    (facts.measured >= SETTLED_S && facts.integrated.is_finite())
+    (facts.measured >= SETTLED_S && facts.integrated.is_finite() && !facts.is_passage)
         .then_some(facts.integrated - facts.target.loudness)
 }
 

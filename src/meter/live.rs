@@ -40,6 +40,8 @@ pub enum AnalysisCommand {
     FollowTransport(bool),
     /// Measure against another target.
     Target(Target),
+    /// Frames of the song that is measured, between its start and its end.
+    Song(u64),
     /// The chain's settings have changed.
     Settings(Box<Settings>),
     /// Clear the history.
@@ -138,6 +140,7 @@ impl AnalysisWorker {
                 Ok(AnalysisCommand::Restart) => self.analysis.restart(),
                 Ok(AnalysisCommand::FollowTransport(follow)) => self.analysis.follow_transport(follow),
                 Ok(AnalysisCommand::Target(target)) => self.analysis.set_target(target),
+                Ok(AnalysisCommand::Song(frames)) => self.analysis.set_song_frames(frames),
                 Ok(AnalysisCommand::Settings(settings)) => self.analysis.set_settings(&settings),
                 Ok(AnalysisCommand::ClearHistory) => {
                     lock(&self.analysis.history()).reset();

@@ -25,6 +25,7 @@ pub mod advice;
 pub mod analysis;
 mod chunk;
 pub mod column;
+mod coverage;
 pub mod drive_cells;
 pub mod facts;
 pub mod flat_tops;

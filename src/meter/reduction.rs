@@ -16,6 +16,8 @@ const PUMPING_BAND_HZ: [f64; 2] = [0.5, 8.0];
 /// reduction, from a quiet part to a loud one, reaches into two passages at most (own choice).
 const PASSAGE_S: f64 = 2.0;
 const PASSAGES: usize = 3;
+/// Seconds of music after which pumping is known.
+pub const PUMPING_FROM_S: f64 = PASSAGES as f64 * PASSAGE_S;
 
 /// Gain reduction of a stage.
 #[derive(Clone, Copy, Debug, PartialEq, Default)]

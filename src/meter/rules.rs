@@ -182,7 +182,7 @@ pub static RULES: [Rule; 22] = [
         applies_at: FULL_SCALE_DBFS,
         ends_at: FULL_SCALE_DBFS - 0.1,
         source: PRACTICE,
-        measure: |f| (!(f.settings.compressor.on && is_trimmed(f))).then_some(f.source.peak_db),
+        measure: |f| (!is_trimmed(f)).then_some(f.source.peak_db),
         decimals: 1,
         says: "The source reaches full scale: its peak is {value} dBFS.",
         advises: "{make headroom}",

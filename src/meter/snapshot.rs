@@ -104,6 +104,8 @@ pub struct Snapshot {
     pub measured: f64,
     /// The sound's settings have changed since the measurement began: its figures belong to no one of them.
     pub mixed_settings: bool,
+    /// Seconds of the song that were measured, where that is only a passage of it and its length is known.
+    pub passage: Option<f64>,
     /// Readings of the untouched input.
     pub before: Readings,
     /// Readings of the output.

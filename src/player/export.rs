@@ -1,28 +1,36 @@
 //! Exporting the master of a song: the same code as `lintel finish`, on its own thread, with
 //! progress and a way to stop it.
 
+use super::background::{Background, WorkProgress};
+use super::song_job::{gain_text, job_of};
+use crate::finish::mastering::master_each;
 use crate::finish::{
-    self, Encoding, Fault, Layout, Master, MasterJob, Overwrite, ProgressWatcher, Tags, master, name_for,
-    report,
+    self, Delivery, Encoding, Fault, Layout, Master, MasterJob, Outcome, Overwrite, ProgressWatcher, Tags,
+    jobs_of, name_for, report, report_path, with_gain,
 };
-use crate::meter::{MonoAs, Target};
+use crate::meter::Target;
 use crate::numbers::number;
+use crate::params::without_monitoring;
 use crate::settings::Settings;
-use crate::sync::lock;
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::sync::{Arc, Mutex};
-use std::thread::JoinHandle;
 
 /// What to write.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ExportRequest {
-    /// File of the master.
+    /// File of the master; with deliveries, what their names begin with.
     pub output: PathBuf,
     /// WAV or FLAC.
     pub layout: Layout,
     /// Sample format.
     pub encoding: Encoding,
+    /// Sample rate, Hz; none keeps the rate of the song.
+    pub rate: Option<u32>,
+    /// Length of the fade at the start and at the end, s; none as `lintel finish` does it.
+    pub fades_s: [Option<f64>; 2],
+    /// Tags that take precedence over those of the song.
+    pub tags: Tags,
+    /// Several files in place of one, each in its own format.
+    pub deliveries: Vec<Delivery>,
     /// Find the drive that reaches the target, instead of using the present one.
     pub solve: bool,
     /// Overwrite an existing file: the user has agreed.
@@ -36,24 +44,32 @@ impl ExportRequest {
             output: name_for(input, Layout::Wav),
             layout: Layout::Wav,
             encoding: Encoding::Int(24),
+            rate: None,
+            fades_s: [None; 2],
+            tags: Tags::default(),
+            deliveries: Vec::new(),
             solve: false,
             replace: false,
         }
     }
 }
 
+/// What was exported.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Exported {
+    /// A sentence with the measured figures.
+    pub words: String,
+    /// The gain that the search for the target found, dB, where there was one.
+    pub gain: Option<f64>,
+}
+
 /// Progress of an export.
 #[derive(Clone, Debug, PartialEq)]
 pub enum ExportProgress {
     /// Under way.
-    Running {
-        /// Name of the present pass.
-        part: String,
-        /// Share of this pass that is done, 0 to 1.
-        share: f64,
-    },
-    /// Written and verified; a sentence with the measured figures.
-    Done(String),
+    Running(WorkProgress),
+    /// Written and verified.
+    Done(Exported),
     /// A file of that name exists.
     Exists,
     /// Why nothing was written.
@@ -63,33 +79,10 @@ pub enum ExportProgress {
 /// A running or finished export. Dropping it stops the thread and waits until it has removed what
 /// is incomplete.
 pub struct Export {
-    status: Arc<ExportStatus>,
-    thread: Option<JoinHandle<()>>,
-}
-
-#[derive(Default)]
-struct ExportStatus {
-    stop: AtomicBool,
-    part: Mutex<String>,
-    frames: AtomicU64,
-    done: AtomicU64,
-    end: Mutex<Option<ExportProgress>>,
-}
-
-impl ProgressWatcher for ExportStatus {
-    fn part(&self, name: &str, frames: u64) {
-        *lock(&self.part) = name.to_owned();
-        self.frames.store(frames, Ordering::Relaxed);
-        self.done.store(0, Ordering::Relaxed);
-    }
-
-    fn done(&self, frames: u64) {
-        self.done.fetch_add(frames, Ordering::Relaxed);
-    }
-
-    fn stopped(&self) -> bool {
-        self.stop.load(Ordering::Relaxed)
-    }
+    work: Background<ExportProgress>,
+    /// What it was made with, without monitoring.
+    settings: Settings,
+    target: Target,
 }
 
 impl Export {
@@ -99,72 +92,68 @@ impl Export {
         request: &ExportRequest,
         settings: Settings,
         target: Target,
-        ends: finish::EndsOptions,
+        mut ends: finish::EndsOptions,
     ) -> Self {
+        [ends.fade_in, ends.fade_out] = request.fades_s;
         let job = MasterJob {
-            input: input.to_owned(),
-            protected: Vec::new(),
             output: request.output.clone(),
-            settings,
-            target,
             match_target: request.solve,
-            force: false,
-            grade: false,
-            encoded: None,
-            ends,
             layout: request.layout,
             encoding: request.encoding,
-            rate: None,
-            two_channels: false,
-            mono_as: MonoAs::default(),
-            tags: Tags::default(),
-            untitled: None,
+            rate: request.rate,
+            tags: request.tags.clone(),
             overwrite: if request.replace { Overwrite::Allow } else { Overwrite::Refuse },
-            // One core stays free for playback.
-            cores: std::thread::available_parallelism().map_or(1, |n| n.get().saturating_sub(1).max(1)),
+            ..job_of(input, settings, target, ends)
         };
-        let status = Arc::new(ExportStatus::default());
-        let work_status = status.clone();
-        let work = move || {
-            let result = run(&job, &*work_status);
-            *lock(&work_status.end) = Some(result);
-        };
-        let thread = std::thread::Builder::new().name("lintel export".into()).spawn(work);
-        let thread = thread.map_err(|err| {
-            *lock(&status.end) = Some(ExportProgress::Failed(format!("the system refused a thread: {err}")))
-        });
-        Self { status, thread: thread.ok() }
+        let deliveries = request.deliveries.clone();
+        let work = Background::start(
+            "lintel export",
+            move |watch| run(&job, &deliveries, watch),
+            |err| ExportProgress::Failed(format!("the system refused a thread: {err}")),
+        );
+        Self { work, settings: without_monitoring(&settings), target }
     }
 
     /// Its progress.
     pub fn progress(&self) -> ExportProgress {
-        if let Some(end) = &*lock(&self.status.end) {
-            return end.clone();
-        }
-        let frames = self.status.frames.load(Ordering::Relaxed).max(1);
-        let share = self.status.done.load(Ordering::Relaxed) as f64 / frames as f64;
-        ExportProgress::Running { part: lock(&self.status.part).clone(), share: share.min(1.0) }
+        self.work.progress().unwrap_or_else(ExportProgress::Running)
     }
 
     /// Requests a stop; [`progress`](Self::progress) reports when it has happened.
     pub fn stop(&self) {
-        self.status.stop.store(true, Ordering::Relaxed);
+        self.work.stop();
     }
-}
 
-impl Drop for Export {
-    fn drop(&mut self) {
-        self.stop();
-        if let Some(thread) = self.thread.take() {
-            let _ = thread.join();
+    /// The settings of the export with the gain that its search found, where it has found one.
+    pub fn found(&self) -> Option<Settings> {
+        match self.progress() {
+            ExportProgress::Done(Exported { gain: Some(gain), .. }) => Some(with_gain(&self.settings, gain)),
+            _ => None,
         }
     }
+
+    /// Whether a master was written with these settings and this target.
+    pub fn is_of(&self, settings: &Settings, target: &Target) -> bool {
+        let settings = without_monitoring(settings);
+        matches!(self.progress(), ExportProgress::Done(_))
+            && self.target == *target
+            && (self.settings == settings || self.found().is_some_and(|found| same_sound(&found, &settings)))
+    }
 }
 
-fn run(job: &MasterJob, watch: &dyn ProgressWatcher) -> ExportProgress {
-    let page = job.output.with_extension("html");
-    match master(job, Some(&page), watch) {
-        Ok(master) => ExportProgress::Done(summary(&master)),
+/// Equal but for what single precision and the parameters' digits leave of a gain.
+fn same_sound(a: &Settings, b: &Settings) -> bool {
+    let near = |a: f32, b: f32| (a - b).abs() < 1e-3;
+    let mut like = *a;
+    (like.limiter.drive, like.input.trim) = (b.limiter.drive, b.input.trim);
+    like == *b && near(a.limiter.drive, b.limiter.drive) && near(a.input.trim, b.input.trim)
+}
+
+fn run(job: &MasterJob, deliveries: &[Delivery], watch: &dyn ProgressWatcher) -> ExportProgress {
+    let jobs = jobs_of(job, deliveries);
+    let page = report_path(job, deliveries);
+    match master_each(&jobs, Some(&page), watch) {
+        Ok(masters) => ExportProgress::Done(exported(&masters)),
         Err(err) if matches!(err.fault, Fault::Exists) => ExportProgress::Exists,
         Err(err) if err.is_stop() => ExportProgress::Failed("stopped; nothing was written".to_owned()),
         Err(err) => ExportProgress::Failed(err.to_string()),
@@ -172,19 +161,27 @@ fn run(job: &MasterJob, watch: &dyn ProgressWatcher) -> ExportProgress {
 }
 
 /// What was written, in one line.
-fn summary(master: &Master) -> String {
-    let after = &master.measured.output;
+fn exported(masters: &[Master]) -> Exported {
     let tenths = |value: Option<f64>| number(value.unwrap_or(f64::NAN), 1);
-    let name = master.output.file_name().unwrap_or_default().to_string_lossy();
-    let mut summary = format!(
-        "written: {name}, {} LUFS, {} dBTP, with its report",
-        tenths(after.integrated),
-        tenths(after.true_peak)
-    );
-    if let Some(search) = &master.search {
-        summary = format!("{summary}. {}", report::search_sentence(search));
+    let each = masters.iter().map(|master| {
+        let after = &master.measured.output;
+        let name = master.output.file_name().unwrap_or_default().to_string_lossy();
+        format!("{name}, {} LUFS, {} dBTP", tenths(after.integrated), tenths(after.true_peak))
+    });
+    let its = if masters.len() == 1 { "with its report" } else { "with their report" };
+    let mut words = format!("written: {}; {its}", each.collect::<Vec<_>>().join("; "));
+    let search = masters.iter().find_map(|master| master.search.as_ref());
+    if let Some(search) = search {
+        words += &match &search.outcome {
+            Outcome::Reached => format!("; matched with {}", gain_text(search.gain)),
+            _ => format!(". {}", report::search_sentence(search)),
+        };
     }
-    summary
+    // Of several targets no one gain is the window's.
+    let is_one = masters
+        .iter()
+        .all(|master| master.search.as_ref().map(|found| found.gain) == search.map(|found| found.gain));
+    Exported { words, gain: search.filter(|_| is_one).map(|found| found.gain) }
 }
 
 #[cfg(test)]
@@ -205,7 +202,7 @@ mod tests {
     fn wait(export: &Export) -> ExportProgress {
         loop {
             match export.progress() {
-                ExportProgress::Running { .. } => std::thread::sleep(std::time::Duration::from_millis(5)),
+                ExportProgress::Running(_) => std::thread::sleep(std::time::Duration::from_millis(5)),
                 progress => return progress,
             }
         }
@@ -223,8 +220,9 @@ mod tests {
         let start =
             |request: &ExportRequest| Export::start(&input, request, settings, Target::default(), ends);
 
-        let ExportProgress::Done(said) = wait(&start(&request)) else { panic!("not written") };
-        assert!(said.contains("song (master).wav") && said.contains("LUFS"), "{said}");
+        let ExportProgress::Done(done) = wait(&start(&request)) else { panic!("not written") };
+        let said = done.words;
+        assert!(said.contains("song (master).wav") && said.contains("LUFS") && done.gain.is_none(), "{said}");
         let bytes = std::fs::read(&request.output).unwrap();
         let written = samples(&request.output);
         assert_eq!(Reader::open(&request.output).unwrap().format().frames, 72_000, "cut as wished");
@@ -290,5 +288,44 @@ mod tests {
             Export::start(&input, &request, Settings::default(), Target::default(), Default::default());
         let ExportProgress::Failed(why) = wait(&export) else { panic!("written") };
         assert!(why.contains("folder"), "{why}");
+    }
+
+    #[test]
+    fn deliveries_tags_rate_and_fades_reach_the_files() {
+        let folder = tempfile::tempdir().unwrap();
+        let input = file(folder.path(), 48_000, &music());
+        let tags = Tags::default().with(finish::TagField::Title, Some("Slow water".to_owned()));
+        let request = ExportRequest {
+            rate: Some(44_100),
+            fades_s: [Some(0.2), Some(1.0)],
+            tags,
+            deliveries: finish::delivery::parse_list("wav24,flac16,wav24:-20").unwrap(),
+            ..ExportRequest::for_song(&input)
+        };
+        let target = Target::default();
+        let export = Export::start(&input, &request, Settings::default(), target, Default::default());
+        let ExportProgress::Done(done) = wait(&export) else { panic!("{:?}", export.progress()) };
+        assert!(done.words.contains("with their report") && done.gain.is_none(), "{}", done.words);
+        for name in ["song (24 bit).wav", "song (16 bit).flac", "song (24 bit -20 LUFS).wav"] {
+            let path = folder.path().join(name);
+            let format = *Reader::open(&path).unwrap().format();
+            assert_eq!(format.rate, 44_100, "{name}");
+            let tags = finish::read_metadata(&path, format.container).unwrap().tags;
+            assert_eq!(tags.get(finish::TagField::Title), Some("Slow water"), "{name}");
+        }
+        assert!(export.is_of(&Settings::default(), &target));
+        let mut other = Settings::default();
+        other.limiter.drive = 1.0;
+        assert!(!export.is_of(&other, &target));
+        // The last half second of sound before a second of tail, within the fade that was asked for.
+        let plain = ExportRequest { rate: Some(44_100), replace: true, ..ExportRequest::for_song(&input) };
+        let export = Export::start(&input, &plain, Settings::default(), target, Default::default());
+        assert!(matches!(wait(&export), ExportProgress::Done(_)));
+        let power = |name: &str| {
+            let samples = samples(&folder.path().join(name));
+            let last = &samples[samples.len() - 2 * 66_150..];
+            last.iter().map(|x| f64::from(*x).powi(2)).sum::<f64>()
+        };
+        assert!(power("song (24 bit).wav") < 0.5 * power("song (master).wav"));
     }
 }

@@ -7,11 +7,13 @@
 //! - [`DeviceRing`]: the other end of the ring, read in the device's callback, which never allocates
 //!   or waits;
 //! - [`SilentDevice`]: a clock in place of a device;
-//! - [`Export`]: what `lintel finish` does, on its own thread;
+//! - [`Export`]: what `lintel finish` does, and [`TargetMatch`]: its search for a loudness, on their own
+//!   threads;
 //! - [`ReferenceLoader`]: a reference to compare with, loaded in the background; the plugin uses it too;
 //! - [`EncodedPassage`]: a passage of the master as it sounds after lossy delivery;
 //! - [`PlayerSession`]: all of these together, driven by [`SessionRequest`]s.
 
+mod background;
 mod device_ring;
 mod encoded_preview;
 mod engine;
@@ -25,11 +27,14 @@ mod reference_file;
 mod reference_loader;
 mod session;
 mod silent_device;
+mod song_job;
+mod target_match;
 
+pub use background::{Background, WorkProgress};
 pub use device_ring::{DeviceRing, RISE_DB, RISE_S, RingStatus};
 pub use encoded_preview::{EncodedFigures, EncodedPassage, EncodedSide};
 pub use engine::{Engine, EngineCommand};
-pub use export::{Export, ExportProgress, ExportRequest};
+pub use export::{Export, ExportProgress, ExportRequest, Exported};
 pub use loaded_song::{LoadState, LoadedSong};
 pub use overview::Overview;
 pub use playhead::{PlayedRange, Playhead};
@@ -39,3 +44,5 @@ pub use reference_file::{LONGEST_S, ReferenceFile};
 pub use reference_loader::{COMPARED_FROM_S, ReferenceLoader};
 pub use session::{Device, LOUDEST_S, PlayerSession, SessionRequest};
 pub use silent_device::SilentDevice;
+pub use song_job::gain_text;
+pub use target_match::{MatchProgress, TargetMatch};

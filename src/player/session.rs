@@ -9,11 +9,12 @@ use super::loaded_song::{LoadState, LoadedSong};
 use super::playhead::Playhead;
 use super::preview::{Preview, PreviewStep, RunningPreview};
 use super::reference_loader::ReferenceLoader;
+use super::target_match::{MatchProgress, TargetMatch};
 use crate::chain::ChainReadout;
 use crate::finish::encoded::EncodedFormat;
 use crate::finish::{self, CutPlan, Error};
 use crate::live::{self, AnalysisUpdates, HistorySource, LiveReadout, MeasuredHistory, MeasurementRequest};
-use crate::meter::{self, History};
+use crate::meter::{self, AnalysisCommand, History};
 use crate::settings::Settings;
 use crate::sync::lock;
 use crate::tap_ring::tap_ring;
@@ -65,6 +66,10 @@ pub enum SessionRequest {
     Export(ExportRequest),
     /// Stop the export, or clear its result.
     StopExport,
+    /// Match the target: find the drive that reaches it; or stop the search.
+    Match,
+    /// Take the gain that an export found over into the settings; see [`PlayerSession::take_found`].
+    UseFound,
     /// Encode the loop, or all between start and end, and play it so.
     PlayEncoded(EncodedFormat),
     /// Play the other side of the encoded passage.
@@ -102,6 +107,9 @@ pub struct PlayerSession {
     updates: AnalysisUpdates,
     solo: Option<usize>,
     export: Option<Export>,
+    target_match: Option<TargetMatch>,
+    /// Settings that are asked to be taken over.
+    asked: Option<Settings>,
     preview: Option<RunningPreview>,
     /// Why it is silent.
     silent: Option<String>,
@@ -124,6 +132,7 @@ impl PlayerSession {
         let (taps, receiver) = tap_ring(format.rate, TAP_RING_S);
         let analysis = meter::LiveAnalysis::start(format.rate, usize::from(format.channels), receiver)
             .map_err(no_thread)?;
+        analysis.send(AnalysisCommand::Song(format.frames));
         let rate = device.rate(format.rate);
         let (reference, receiver_of_references) = ReferenceLoader::new();
         reference.chain_created(format.rate);
@@ -154,6 +163,8 @@ impl PlayerSession {
             updates: AnalysisUpdates::default(),
             solo: None,
             export: None,
+            target_match: None,
+            asked: None,
             preview: None,
             silent,
             has_played: false,
@@ -200,6 +211,30 @@ impl PlayerSession {
     /// Progress of the export.
     pub fn export(&self) -> Option<ExportProgress> {
         self.export.as_ref().map(Export::progress)
+    }
+
+    /// The gain that the export's search found, dB, while the settings have another.
+    pub fn found_gain(&self) -> Option<f64> {
+        let (export, settings) = (self.export.as_ref()?, self.settings.as_ref()?);
+        let ExportProgress::Done(done) = export.progress() else { return None };
+        done.gain.filter(|_| export.found().is_some_and(|found| !has_gain_of(settings, &found)))
+    }
+
+    /// The search for the target, if there was one.
+    pub fn target_match(&self) -> Option<MatchProgress> {
+        self.target_match.as_ref().map(TargetMatch::progress)
+    }
+
+    /// The present settings with a drive that was found and is to be taken over now, once: when the search for the
+    /// target has ended, or when the user asks for that of an export.
+    pub fn take_found(&mut self, settings: &Settings) -> Option<Settings> {
+        let target = live::target(&self.target);
+        let found = self.target_match.as_mut().and_then(|search| search.take(settings, &target));
+        let found = self.asked.take().or(found)?;
+        let mut with_it = *settings;
+        with_it.limiter.drive = found.limiter.drive;
+        with_it.input = found.input;
+        Some(with_it)
     }
 
     /// The encoded passage, if one was asked for.
@@ -260,6 +295,8 @@ impl PlayerSession {
         self.live.take(&snapshot, settings);
         self.live.reference = self.reference.readout();
         let readout = *lock(&self.status.readout);
+        let target = live::target(&self.target);
+        self.live.exported = self.export.as_ref().is_some_and(|export| export.is_of(settings, &target));
         self.live.follow(readout.filter(|_| self.playing()).as_ref(), settings);
     }
 
@@ -309,7 +346,9 @@ impl PlayerSession {
 
     fn set_bounds(&mut self, bounds: Range<u64>) {
         self.playhead.set_bounds(bounds);
-        self.send(EngineCommand::Bounds(self.playhead.bounds()));
+        let bounds = self.playhead.bounds();
+        self.analysis.send(AnalysisCommand::Song(bounds.end - bounds.start));
+        self.send(EngineCommand::Bounds(bounds));
     }
 
     fn set_loop(&mut self, range: Option<Range<u64>>) {
@@ -360,9 +399,32 @@ impl PlayerSession {
             SessionRequest::Export(export) => {
                 let settings = self.settings.unwrap_or_default();
                 let target = live::target(&self.target);
+                // The message of an earlier search would stay beside that of the export.
+                self.target_match = self
+                    .target_match
+                    .take()
+                    .filter(|search| matches!(search.progress(), MatchProgress::Running(_)));
                 self.export =
                     Some(Export::start(self.song.path(), &export, settings, target, self.ends_options()));
             }
+            SessionRequest::Match => match self.target_match() {
+                Some(MatchProgress::Running(_)) => {
+                    if let Some(search) = &self.target_match {
+                        search.stop();
+                    }
+                }
+                _ => {
+                    let settings = self.settings.unwrap_or_default();
+                    let (target, ends) = (live::target(&self.target), self.ends_options());
+                    // The message of an earlier export would hide that of the search.
+                    self.export = self
+                        .export
+                        .take()
+                        .filter(|export| matches!(export.progress(), ExportProgress::Running(_)));
+                    self.target_match = Some(TargetMatch::start(self.song.path(), settings, target, ends));
+                }
+            },
+            SessionRequest::UseFound => self.asked = self.export.as_ref().and_then(Export::found),
             SessionRequest::PlayEncoded(format) => {
                 self.end_preview();
                 let settings = self.settings.unwrap_or_default();
@@ -376,7 +438,7 @@ impl PlayerSession {
             }
             SessionRequest::EndEncoded => self.end_preview(),
             SessionRequest::StopExport => match self.export() {
-                Some(ExportProgress::Running { .. }) => {
+                Some(ExportProgress::Running(_)) => {
                     if let Some(export) = &self.export {
                         export.stop();
                     }
@@ -407,6 +469,12 @@ impl Drop for PlayerSession {
             let _ = worker.join();
         }
     }
+}
+
+/// Whether drive and trim are those of `found`, but for what the parameters' digits leave of them.
+fn has_gain_of(settings: &Settings, found: &Settings) -> bool {
+    let near = |a: f32, b: f32| (a - b).abs() < 5e-3;
+    near(settings.limiter.drive, found.limiter.drive) && near(settings.input.trim, found.input.trim)
 }
 
 /// The worker thread: applies commands, fills the ring, reports; ends when the session is dropped.

@@ -35,6 +35,7 @@ fn presets_show_their_purpose_and_loading_one_is_one_undo_step() {
     let purpose_shown = rig.0.query_by_label_contains("marimba, hand drums").is_some();
     assert!(purpose_shown, "no purpose shown");
     rig.click("transients");
+    rig.click("take");
     assert_eq!((rig.value("comp_on"), rig.value("eq1_freq")), (1.0, 28.0));
     rig.click("undo");
     assert_eq!((rig.value("comp_on"), rig.value("eq1_freq")), (0.0, 90.0));

@@ -66,19 +66,27 @@ pub fn run(settings: &Settings, seconds: f64, peak: f32) -> Scene {
 
 /// The same, with what the analysis measured last.
 pub fn run_measured(settings: &Settings, seconds: f64, peak: f32) -> (Scene, Snapshot) {
-    measured_passes(&[*settings], seconds, peak)
+    measured_passes(&[*settings], seconds, peak, None)
 }
 
 /// The same music once for each of these settings, as a loop plays it.
 pub fn passes(all: &[Settings], seconds: f64, peak: f32) -> Scene {
-    measured_passes(all, seconds, peak).0
+    measured_passes(all, seconds, peak, None).0
 }
 
-fn measured_passes(all: &[Settings], seconds: f64, peak: f32) -> (Scene, Snapshot) {
+/// The music twice, as a loop of a song of `song_s` seconds.
+pub fn looped(settings: &Settings, seconds: f64, song_s: f64) -> Scene {
+    measured_passes(&[*settings; 2], seconds, 0.0, Some(song_s)).0
+}
+
+fn measured_passes(all: &[Settings], seconds: f64, peak: f32, song_s: Option<f64>) -> (Scene, Snapshot) {
     let mut chain = Chain::new(RATE);
     chain.set(&all[0]);
     chain.jump();
     let mut analysis = Analysis::new(RATE as u32, 2);
+    if let Some(song_s) = song_s {
+        analysis.set_song_frames((song_s * RATE) as u64);
+    }
     let music = music(seconds, peak);
     for settings in all {
         chain.set(settings);

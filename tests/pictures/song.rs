@@ -2,144 +2,15 @@
 //! session plays it on a device that reads nothing.
 
 use crate::legibility::assert_legible;
-use crate::rig::Pixels;
-use egui::{Key, Modifiers, Pos2, Rect, Vec2, vec2};
+use crate::window_rig::{RATE, Rig, output, seconds};
+use egui::{Key, Modifiers, vec2};
+use egui_kittest::SnapshotOptions;
 use egui_kittest::kittest::{NodeT, Queryable};
-use egui_kittest::{Harness, SnapshotOptions};
-use lintel::editor::window_state::WindowState;
-use lintel::editor::{StandaloneWindow, standalone};
-use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Reader, Writer};
-use lintel::player::{
-    Device, DeviceRing, EncodedSide, ExportProgress, LoadState, LoadedSong, PREVIEW_FORMATS, PlayerSession,
-    Preview, SessionRequest,
-};
-use lintel::settings::Settings;
+use lintel::editor::standalone;
+use lintel::finish::{Encoding, Reader};
+use lintel::player::{EncodedSide, ExportProgress, LoadState, PREVIEW_FORMATS, Preview, SessionRequest};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
-
-const RATE: u32 = 48_000;
-
-/// A device that never reads its ring.
-struct UnreadDevice(Option<DeviceRing>);
-
-impl Device for UnreadDevice {
-    fn rate(&mut self, song: u32) -> u32 {
-        song
-    }
-    fn start(&mut self, ring: DeviceRing) -> Option<String> {
-        self.0 = Some(ring);
-        None
-    }
-}
-
-/// 40 s: silence, soft notes, ten louder seconds from 21.5 s on, silence.
-fn file(folder: &Path) -> PathBuf {
-    let path = folder.join("evening.wav");
-    let sample = |n: u32| {
-        let t = f64::from(n) / f64::from(RATE);
-        let level = match t {
-            t if !(2.0..38.0).contains(&t) => 0.0,
-            t if (21.5..31.5).contains(&t) => 0.55,
-            _ => 0.2,
-        };
-        let note = (-(t * 2.3).fract() * 3.0).exp();
-        level * note * (t * 440.0 * std::f64::consts::TAU).sin()
-    };
-    let samples: Vec<f64> = (0..40 * RATE).map(sample).collect();
-    let (layout, encoding) = (Layout::Wav, Encoding::Int(24));
-    let spec = OutputSpec::new(layout, encoding, RATE, 2);
-    let mut writer = Writer::create(&path, spec, Overwrite::Allow, &[]).unwrap();
-    writer.write(&samples, &samples).unwrap();
-    writer.finish(None).unwrap();
-    path
-}
-
-struct Rig {
-    harness: Harness<'static, (StandaloneWindow, UnreadDevice)>,
-    folder: tempfile::TempDir,
-}
-
-impl Rig {
-    fn new(width: f32, height: f32, dark: bool) -> Self {
-        let folder = tempfile::tempdir().unwrap();
-        let song = LoadedSong::open_whole(&file(folder.path())).unwrap();
-        let mut device = UnreadDevice(None);
-        let window_state = WindowState { width, height, dark, ..WindowState::default() };
-        let mut window = StandaloneWindow::new(window_state, Settings::default(), None);
-        window.set_session(PlayerSession::of(song, &mut device));
-        let mut harness = Harness::builder()
-            .with_size(vec2(width, height))
-            .with_step_dt(1.0 / 60.0)
-            .renderer(Pixels::default())
-            .build_ui_state(
-                |ui, (window, device): &mut (StandaloneWindow, UnreadDevice)| {
-                    window.show(ui, device);
-                },
-                (window, device),
-            );
-        harness.run_steps(3);
-        Self { harness, folder }
-    }
-
-    fn usual() -> Self {
-        Self::new(1180.0, 872.0, false)
-    }
-
-    fn session(&mut self) -> &mut PlayerSession {
-        self.harness.state_mut().0.session().expect("a song")
-    }
-
-    fn value(&self, id: &str) -> f32 {
-        lintel::params::find(id).expect("a parameter").get(&self.harness.state().0.memory.settings)
-    }
-
-    fn rect(&self, label: &str) -> Rect {
-        self.harness.get_by_label(label).rect()
-    }
-
-    fn button(&mut self, pos: Pos2, pressed: bool) {
-        let (button, modifiers) = (egui::PointerButton::Primary, Modifiers::NONE);
-        self.harness.event(egui::Event::PointerMoved(pos));
-        self.harness.step();
-        self.harness.event(egui::Event::PointerButton { pos, button, pressed, modifiers });
-        self.harness.step();
-    }
-
-    fn click_at(&mut self, at: Pos2) {
-        self.button(at, true);
-        self.button(at, false);
-        self.harness.run_steps(30);
-    }
-
-    fn click(&mut self, label: &str) {
-        self.click_at(self.rect(label).center());
-    }
-
-    fn drag(&mut self, from: Pos2, by: Vec2) {
-        self.button(from, true);
-        for n in 1..=10 {
-            self.harness.event(egui::Event::PointerMoved(from + by * (n as f32 / 10.0)));
-            self.harness.step();
-        }
-        self.button(from + by, false);
-        self.harness.run_steps(30);
-    }
-
-    fn key(&mut self, key: Key, modifiers: Modifiers) {
-        self.harness.key_press_modifiers(modifiers, key);
-        self.harness.run_steps(2);
-    }
-
-    /// The place of a time of the song on the waveform.
-    fn at(&self, seconds: f32) -> Pos2 {
-        let waveform = self.rect("song");
-        egui::pos2(waveform.left() + waveform.width() * seconds / 40.0, waveform.center().y - 20.0)
-    }
-}
-
-fn seconds(frame: u64) -> f64 {
-    frame as f64 / f64::from(RATE)
-}
 
 #[test]
 fn play_and_space_start_and_pause() {
@@ -172,23 +43,6 @@ fn space_plays_wherever_the_focus_is_unless_a_text_is_typed() {
     rig.harness.run_steps(6);
     rig.key(Key::Space, Modifiers::NONE);
     assert!(!rig.session().playing(), "a text is typed");
-}
-
-/// The next `frames` of the left channel that the device gets.
-fn output(rig: &mut Rig, frames: usize) -> Vec<f32> {
-    let mut ring = rig.harness.state_mut().1.0.take().expect("the device has its ring");
-    let mut left = Vec::new();
-    let start = Instant::now();
-    while left.len() < frames {
-        assert!(start.elapsed() < Duration::from_secs(20));
-        let mut out = [0.0_f32; 2 * 480];
-        ring.fill(&mut out, 2);
-        left.extend(out.iter().step_by(2).filter(|x| **x != 0.0));
-        // The engine fills 0.2 s ahead.
-        std::thread::sleep(Duration::from_millis(2));
-    }
-    rig.harness.state_mut().1.0 = Some(ring);
-    left
 }
 
 #[test]
@@ -295,7 +149,7 @@ fn an_export_is_requested_in_a_form_and_replaces_only_after_a_question() {
     let master = rig.folder.path().join("evening (master).wav");
     let wait = |rig: &mut Rig| {
         let start = Instant::now();
-        while matches!(rig.session().export(), Some(ExportProgress::Running { .. })) {
+        while matches!(rig.session().export(), Some(ExportProgress::Running(_))) {
             assert!(start.elapsed() < Duration::from_secs(60));
             std::thread::sleep(Duration::from_millis(10));
         }
@@ -311,7 +165,7 @@ fn an_export_is_requested_in_a_form_and_replaces_only_after_a_question() {
     wait(&mut rig);
     let done = rig.session().export();
     assert!(
-        matches!(&done, Some(ExportProgress::Done(words)) if words.contains("evening (master).wav")),
+        matches!(&done, Some(ExportProgress::Done(done)) if done.words.contains("evening (master).wav")),
         "{done:?}"
     );
     assert_eq!(Reader::open(&master).unwrap().format().encoding, Encoding::Int(16));

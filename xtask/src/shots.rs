@@ -4,7 +4,9 @@
 use crate::Failure;
 use egui::{Event, Pos2, RawInput, Rect, pos2, vec2};
 use lintel::chain::Chain;
+use lintel::editor::context::Matching;
 use lintel::editor::raster::Raster;
+use lintel::editor::recent::RecentFiles;
 use lintel::editor::song::{self, SongView};
 use lintel::editor::theme::Theme;
 use lintel::editor::window_state::{TimeSpan, WindowState};
@@ -243,6 +245,9 @@ fn draw(shot: &Shot, mix: &[Vec<f32>; 2], loaded: &LoadedSong) -> (Vec<u8>, [usi
     let lower = Rect::from_min_max(upper.left_bottom(), pos2(width, height));
     let lower = song::place(lower, upper);
     let mut state = song::SongState::default();
+    let recent = RecentFiles::default();
+    (screen.loops, screen.dialogs) = (shot.song, shot.song);
+    screen.matching = if shot.song { Matching::Ready } else { Matching::Unavailable };
     let mut playhead = Playhead::new(loaded.format().frames, loaded.format().rate);
     let frame_at = |seconds: f64| (seconds * testkit::quartet::RATE) as u64;
     playhead.set_bounds(frame_at(1.2)..frame_at(126.0));
@@ -281,7 +286,11 @@ fn draw(shot: &Shot, mix: &[Vec<f32>; 2], loaded: &LoadedSong) -> (Vec<u8>, [usi
                     user_bounds,
                     silent,
                     export,
+                    found_gain: None,
+                    target_match: None,
                     preview,
+                    recent: &recent,
+                    dialogs: true,
                     target,
                 };
                 song::show(&mut state, ui, lower, &theme, &view);

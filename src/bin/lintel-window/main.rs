@@ -1,8 +1,11 @@
 //! `lintel-window [FILE]`: the screen without a host. Plays a WAV, AIFF or FLAC file through the chain and
 //! exports its master; a file can also be dropped on the window.
 
+mod dialogs;
 mod sound;
 
+use dialogs::Dialog;
+use lintel::editor::recent::RecentFiles;
 use lintel::editor::window_state::WindowState;
 use lintel::editor::{StandaloneWindow, song, standalone};
 use lintel::params::{from_toml, to_toml};
@@ -22,6 +25,16 @@ struct Args {
     file: Option<PathBuf>,
 }
 
+/// What the file of the window's state holds.
+#[derive(Default, serde::Serialize, serde::Deserialize)]
+#[serde(default)]
+struct SavedWindow {
+    #[serde(flatten)]
+    state: WindowState,
+    /// Songs that were opened before.
+    recent: RecentFiles,
+}
+
 /// Files in which window state and settings are saved from one run to the next.
 struct SavedState {
     window: PathBuf,
@@ -34,19 +47,22 @@ impl SavedState {
         Some(Self { window: folder.join("window.json"), settings: folder.join("window.toml") })
     }
 
-    fn read(&self) -> (WindowState, Settings) {
+    fn read(&self) -> (WindowState, RecentFiles, Settings) {
         let text = |path: &PathBuf| std::fs::read_to_string(path);
-        let window_state =
-            text(&self.window).map_or_else(|_| default_window_state(), |text| WindowState::read(&text));
-        (window_state, from_toml(&text(&self.settings).unwrap_or_default()).unwrap_or_default())
+        let window = text(&self.window);
+        let recent = window.as_ref().ok().and_then(|text| serde_json::from_str::<SavedWindow>(text).ok());
+        let window_state = window.map_or_else(|_| default_window_state(), |text| WindowState::read(&text));
+        let recent = recent.unwrap_or_default().recent;
+        (window_state, recent, from_toml(&text(&self.settings).unwrap_or_default()).unwrap_or_default())
     }
 
     /// Best effort: the window closes even if its state cannot be saved.
-    fn write(&self, window_state: &WindowState, settings: &Settings) {
+    fn write(&self, state: WindowState, recent: RecentFiles, settings: &Settings) {
         let Some(folder) = self.window.parent() else { return };
         let _ = std::fs::create_dir_all(folder);
         let overwrite = lintel::finish::Overwrite::Allow;
-        let _ = lintel::finish::write_whole(&self.window, window_state.text().as_bytes(), overwrite);
+        let window = serde_json::to_string(&SavedWindow { state, recent }).unwrap_or_default();
+        let _ = lintel::finish::write_whole(&self.window, window.as_bytes(), overwrite);
         let _ = lintel::finish::write_whole(&self.settings, to_toml(settings).as_bytes(), overwrite);
     }
 }
@@ -61,18 +77,28 @@ struct App {
     content: StandaloneWindow,
     sound: Sound,
     saved: Option<SavedState>,
+    dialog: Option<Dialog>,
 }
 
 impl eframe::App for App {
     fn ui(&mut self, ui: &mut egui::Ui, _frame: &mut eframe::Frame) {
-        self.content.show(ui, &mut self.sound);
+        if let Some((choice, result)) = self.dialog.as_ref().and_then(Dialog::ended) {
+            self.dialog = None;
+            self.content.chosen(&choice, result, &mut self.sound);
+        }
+        let requests = self.content.show(ui, &mut self.sound);
+        // One dialog at a time.
+        if let (Some(choice), None) = (requests.choose, &self.dialog) {
+            self.dialog = Some(Dialog::show(choice, ui.ctx()));
+        }
         let size = ui.ctx().content_rect().size() * ui.ctx().zoom_factor();
         (self.content.screen.window_state.width, self.content.screen.window_state.height) = (size.x, size.y);
     }
 
     fn on_exit(&mut self, _gl: Option<&eframe::glow::Context>) {
         if let Some(saved) = &self.saved {
-            saved.write(&self.content.screen.window_state, &self.content.memory.settings);
+            let (state, recent) = (self.content.screen.window_state.clone(), self.content.recent.clone());
+            saved.write(state, recent, &self.content.memory.settings);
         }
     }
 }
@@ -80,8 +106,11 @@ impl eframe::App for App {
 fn main() -> ExitCode {
     let args = <Args as clap::Parser>::parse();
     let saved = SavedState::new();
-    let (window_state, settings) =
-        saved.as_ref().map_or_else(|| (default_window_state(), Settings::default()), SavedState::read);
+    let (window_state, mut recent, settings) = saved.as_ref().map_or_else(
+        || (default_window_state(), RecentFiles::default(), Settings::default()),
+        SavedState::read,
+    );
+    recent.look();
     let size = [
         window_state.width.max(standalone::MIN_WINDOW_SIZE.0),
         window_state.height.max(standalone::MIN_WINDOW_SIZE.1),
@@ -100,10 +129,12 @@ fn main() -> ExitCode {
             creation.egui_ctx.options_mut(|o| o.zoom_with_keyboard = false);
             let mut sound = Sound::default();
             let mut content = StandaloneWindow::new(window_state, settings, presets::folder());
+            content.screen.dialogs = true;
+            content.recent = recent;
             if let Some(file) = &args.file {
                 content.open(file, &mut sound);
             }
-            Ok(Box::new(App { content, sound, saved }))
+            Ok(Box::new(App { content, sound, saved, dialog: None }))
         }),
     );
     match result {

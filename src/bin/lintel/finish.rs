@@ -8,7 +8,7 @@ use lintel::finish::options::{deliveries_of_file, target_of_job};
 use lintel::finish::report::{
     clipped_sentence, grade_sentence, mono_sentence, reduction_sentence, search_sentence, song_json,
 };
-use lintel::finish::{Delivery, Master, MasterJob, TagField, Tags, file_stem, isrc, name_for};
+use lintel::finish::{Delivery, Master, MasterJob, TagField, Tags, isrc, jobs_of, name_for, report_path};
 use lintel::numbers::{clock_tenths, number};
 
 use crate::job_args::FinishArgs;
@@ -49,12 +49,8 @@ pub fn run(args: &FinishArgs) -> Result<End, Failure> {
         cores: cores(),
     };
     let jobs = jobs_of(&job, &deliveries);
-    let report = (!args.file.no_report).then(|| {
-        args.report.clone().unwrap_or_else(|| match &deliveries[..] {
-            [] => job.output.with_extension("html"),
-            _ => name_for(&base_of(&job), layout).with_extension("html"),
-        })
-    });
+    let report =
+        (!args.file.no_report).then(|| args.report.clone().unwrap_or_else(|| report_path(&job, &deliveries)));
     let progress = Progress::new(args.file.quiet);
     let result = master_each(&jobs, report.as_deref(), &progress);
     progress.end();
@@ -87,28 +83,6 @@ fn deliveries(args: &FinishArgs) -> Result<Vec<Delivery>, Failure> {
         (None, Some(file)) => deliveries_of_file(file).map_err(Failure::Usage),
         (None, None) => Ok(Vec::new()),
     }
-}
-
-/// The file whose name the deliveries' names begin with: the output asked for, else the mix.
-fn base_of(job: &MasterJob) -> std::path::PathBuf {
-    let usual = name_for(&job.input, job.layout);
-    if job.output == usual { job.input.clone() } else { job.output.clone() }
-}
-
-/// A job for each delivery: `<track> (24 bit).wav` beside the output, or as the delivery names its files.
-fn jobs_of(job: &MasterJob, deliveries: &[Delivery]) -> Vec<MasterJob> {
-    if deliveries.is_empty() {
-        return vec![job.clone()];
-    }
-    let base = base_of(job);
-    let named = |delivery: &Delivery| {
-        let mut of_delivery = delivery.applied_to(job);
-        let usual = format!("{} ({})", file_stem(&base), delivery.format_words());
-        let stem = delivery.file_stem(&usual, &of_delivery);
-        of_delivery.output = base.with_file_name(format!("{stem}.{}", of_delivery.layout.extension()));
-        of_delivery
-    };
-    deliveries.iter().map(named).collect()
 }
 
 /// Number of cores.

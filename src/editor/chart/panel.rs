@@ -143,7 +143,10 @@ fn bar(chart: &mut HistoryChart, state: &mut WindowState, ui: &mut Ui, rect: Rec
     let theme = &context.theme;
     let mut x = rect.left() - 4.0;
     for span in TimeSpan::ALL {
-        let help = "How much time the chart shows.";
+        let help = match span {
+            TimeSpan::Song => "Shows everything since opening, however often a part was played.",
+            _ => "How much time the chart shows.",
+        };
         let button = TextButton::new(span.label(), help).plain().on(state.span == span).size(12.0);
         let width = button.width(ui) + 4.0;
         let place = Rect::from_min_size(pos2(x, rect.top() + 3.5), vec2(width, 17.0));

@@ -1,36 +1,60 @@
 //! The export button, which opens a form, shows the progress and stops the export.
 
+use super::export_texts::{ExportFields, ExportTexts};
 use super::view::SongView;
 use crate::editor::buttons::TextButton;
+use crate::editor::files::FileChoice;
 use crate::editor::theme::Theme;
-use crate::finish::{Encoding, Layout};
+use crate::finish::{Encoding, Layout as FileLayout};
 use crate::numbers::number;
 use crate::player::{ExportProgress, ExportRequest, SessionRequest};
-use egui::{Popup, PopupCloseBehavior, Rect, Sense, SetOpenCommand, Stroke, TextEdit, Ui, vec2};
+use egui::{
+    Align, Layout, Popup, PopupCloseBehavior, Rect, Sense, SetOpenCommand, Stroke, TextEdit, Ui, vec2,
+};
 use std::path::PathBuf;
 
 /// Width of the form, points.
 const WIDTH_PT: f32 = 340.0;
 
+/// Width of the names of the fields, points.
+const NAME_PT: f32 = 66.0;
+
 /// File formats to choose from.
-const FORMATS: [(&str, Layout, Encoding); 5] = [
-    ("WAV, 24 bit", Layout::Wav, Encoding::Int(24)),
-    ("WAV, 16 bit, dithered", Layout::Wav, Encoding::Int(16)),
-    ("WAV, 32 bit float", Layout::Wav, Encoding::Float(32)),
-    ("FLAC, 24 bit", Layout::Flac, Encoding::Int(24)),
-    ("FLAC, 16 bit, dithered", Layout::Flac, Encoding::Int(16)),
+const FORMATS: [(&str, FileLayout, Encoding); 5] = [
+    ("WAV, 24 bit", FileLayout::Wav, Encoding::Int(24)),
+    ("WAV, 16 bit, dithered", FileLayout::Wav, Encoding::Int(16)),
+    ("WAV, 32 bit float", FileLayout::Wav, Encoding::Float(32)),
+    ("FLAC, 24 bit", FileLayout::Flac, Encoding::Int(24)),
+    ("FLAC, 16 bit, dithered", FileLayout::Flac, Encoding::Int(16)),
 ];
+
+/// Sample rates to choose from, Hz; none keeps that of the song.
+const RATES: [(&str, Option<u32>); 4] =
+    [("keep", None), ("44.1 kHz", Some(44_100)), ("48 kHz", Some(48_000)), ("96 kHz", Some(96_000))];
 
 /// The state that the form keeps between frames.
 #[derive(Debug, Default)]
 pub struct ExportFormState {
     /// The export as chosen so far.
     export: Option<ExportRequest>,
+    /// What is typed into its fields.
+    texts: ExportTexts,
     /// An export was requested; if the file exists, the form opens again.
     is_requested: bool,
 }
 
-/// Draws the button into `place` and collects the user's requests.
+impl ExportFormState {
+    /// The master is to be written there; its ending is that of the chosen format.
+    pub fn write_to(&mut self, path: PathBuf) {
+        if let Some(export) = &mut self.export {
+            export.output = path;
+            export.output.set_extension(export.layout.extension());
+            export.replace = false;
+        }
+    }
+}
+
+/// Draws the button into `place` and collects the user's requests; the file that a dialog is to choose.
 pub fn show(
     state: &mut ExportFormState,
     ui: &mut Ui,
@@ -38,10 +62,10 @@ pub fn show(
     theme: &Theme,
     view: &SongView,
     requests: &mut Vec<SessionRequest>,
-) {
+) -> Option<FileChoice> {
     match &view.export {
-        Some(ExportProgress::Running { part, share }) => {
-            let text = format!("{part} {:.0} %: stop", share * 100.0);
+        Some(ExportProgress::Running(progress)) => {
+            let text = format!("stop, {:.0} %", progress.share * 100.0);
             let help = "Stops the export; no incomplete file remains.";
             let button =
                 TextButton::new(&text, help).named("export").on(true).size(12.0).highlight(theme.teal);
@@ -49,9 +73,9 @@ pub fn show(
                 requests.push(SessionRequest::StopExport);
             }
             // The progress as a line along the bottom.
-            let done = Rect::from_min_max(place.min, place.max);
-            let x = place.left() + place.width() * *share as f32;
-            ui.painter().hline(place.left()..=x, done.bottom() + 2.0, Stroke::new(2.0, theme.text));
+            let x = place.left() + place.width() * progress.share as f32;
+            ui.painter().hline(place.left()..=x, place.bottom() + 2.0, Stroke::new(2.0, theme.text));
+            None
         }
         _ => {
             let help = "Writes the master as the command line does: cut at start and end, measured, verified, with a report.";
@@ -67,7 +91,7 @@ pub fn show(
                     popup = popup.open_memory(SetOpenCommand::Bool(true));
                 }
             }
-            popup.show(|ui| form(state, ui, theme, view, requests));
+            popup.show(|ui| form(state, ui, theme, view, requests)).and_then(|shown| shown.inner)
         }
     }
 }
@@ -78,31 +102,35 @@ fn form(
     theme: &Theme,
     view: &SongView,
     requests: &mut Vec<SessionRequest>,
-) {
-    let Some(export) = &mut state.export else { return };
+) -> Option<FileChoice> {
+    let export = state.export.as_mut()?;
+    let mut choice = None;
+    // Menus draw no frames; a text field needs one.
+    ui.visuals_mut().widgets.inactive.bg_stroke = Stroke::new(1.0, theme.border);
     let mut name = export.output.to_string_lossy().into_owned();
-    let changed = ui
-        .scope(|ui| {
-            // Menus draw no frames; a text field needs one.
-            ui.visuals_mut().widgets.inactive.bg_stroke = Stroke::new(1.0, theme.border);
-            let field = ui.add(TextEdit::singleline(&mut name).desired_width(WIDTH_PT - 14.0));
-            field.accessible_name("name of the master").changed()
-        })
-        .inner;
-    if changed {
-        export.output = PathBuf::from(name);
-        export.replace = false;
-    }
-    for (text, layout, encoding) in FORMATS {
-        let on = (export.layout, export.encoding) == (layout, encoding);
-        if ui.selectable_label(on, text).clicked() {
-            (export.layout, export.encoding) = (layout, encoding);
-            let ending = if layout == Layout::Flac { "flac" } else { "wav" };
-            export.output.set_extension(ending);
+    ui.horizontal(|ui| {
+        let room = WIDTH_PT - 14.0 - if view.dialogs { 74.0 } else { 0.0 };
+        let field = ui.add(TextEdit::singleline(&mut name).desired_width(room));
+        if field.accessible_name("name of the master").changed() {
+            export.output = PathBuf::from(name);
             export.replace = false;
         }
-    }
+        let help = "Chooses name and folder of the master in the system's file dialog.";
+        if view.dialogs && ui.button("choose…").on_hover_text(help).clicked() {
+            choice = Some(FileChoice::Master(export.output.clone()));
+        }
+    });
+    let before = (export.clone(), state.texts.clone());
+    ui.scope(|ui| {
+        ui.visuals_mut().widgets.inactive.bg_stroke = Stroke::NONE;
+        format_and_rate(export, ui);
+    });
     ui.separator();
+    fields(&mut state.texts, ui);
+    ui.separator();
+    if before != (export.clone(), state.texts.clone()) {
+        export.replace = false;
+    }
     let place = |ui: &mut Ui| ui.allocate_exact_size(vec2(WIDTH_PT - 14.0, 24.0), Sense::hover()).0;
     let text = format!("match the target: {} LUFS", number(view.target.loudness, 1));
     let help = "Finds the drive that reaches the target; otherwise the present drive is used.";
@@ -111,7 +139,10 @@ fn form(
         export.solve = !export.solve;
     }
     let exists = view.export == Some(ExportProgress::Exists);
-    if exists {
+    let read = state.texts.read();
+    if let Err(why) = &read {
+        ui.colored_label(theme.red, why);
+    } else if exists {
         ui.colored_label(theme.red, "A file of that name, or its report, exists already.");
     }
     let (text, help) = match exists {
@@ -119,11 +150,80 @@ fn form(
         false => ("write", "Writes the master and its report, a web page, beside it."),
     };
     let at = place(ui);
-    if TextButton::new(text, help).show(ui, at, theme).clicked() {
-        export.replace = exists;
-        requests.push(SessionRequest::Export(export.clone()));
+    let button = TextButton::new(text, help).enabled(read.is_ok());
+    if button.show(ui, at, theme).clicked()
+        && let Ok(ExportFields { tags, fades_s, deliveries }) = read
+    {
+        let request = ExportRequest { tags, fades_s, deliveries, replace: exists, ..export.clone() };
+        requests.push(SessionRequest::Export(request));
         export.replace = false;
         state.is_requested = true;
         ui.close();
     }
+    choice
+}
+
+/// The file's format and its sample rate.
+fn format_and_rate(export: &mut ExportRequest, ui: &mut Ui) {
+    for (text, layout, encoding) in FORMATS {
+        let on = (export.layout, export.encoding) == (layout, encoding);
+        if ui.selectable_label(on, text).clicked() {
+            (export.layout, export.encoding) = (layout, encoding);
+            let ending = if layout == FileLayout::Flac { "flac" } else { "wav" };
+            export.output.set_extension(ending);
+        }
+    }
+    ui.horizontal(|ui| {
+        named(ui, "rate");
+        for (text, rate) in RATES {
+            let label = ui.selectable_label(export.rate == rate, text);
+            if label.clicked() {
+                export.rate = rate;
+            }
+            label.on_hover_text("Sample rate of the master; \"keep\" leaves that of the song.");
+        }
+    });
+}
+
+/// The name of a field, as wide as all of them.
+fn named(ui: &mut Ui, name: &str) {
+    ui.allocate_ui_with_layout(vec2(NAME_PT, 20.0), Layout::left_to_right(Align::Center), |ui| {
+        ui.set_min_width(NAME_PT);
+        ui.label(name);
+    });
+}
+
+/// Tags, fades and deliveries.
+fn fields(texts: &mut ExportTexts, ui: &mut Ui) {
+    let room = WIDTH_PT - 14.0 - NAME_PT - 6.0;
+    for (name, text, hint) in [
+        ("title", &mut texts.title, "as in the mix"),
+        ("artist", &mut texts.artist, "as in the mix"),
+        ("ISRC", &mut texts.isrc, "as in the mix"),
+    ] {
+        ui.horizontal(|ui| {
+            named(ui, name);
+            ui.add(TextEdit::singleline(text).desired_width(room).hint_text(hint)).accessible_name(name);
+        });
+    }
+    ui.horizontal(|ui| {
+        named(ui, "fades, s");
+        for (name, text, hint) in [
+            ("fade in", &mut texts.fade_in, "in, short"),
+            ("fade out", &mut texts.fade_out, "out, over the tail"),
+        ] {
+            let field = TextEdit::singleline(text).desired_width((room - 6.0) / 2.0).hint_text(hint);
+            ui.add(field).accessible_name(name).on_hover_text(
+                "Seconds; empty: short within the lead-in, and over the tail after the music.",
+            );
+        }
+    });
+    ui.horizontal(|ui| {
+        named(ui, "deliveries");
+        let field =
+            TextEdit::singleline(&mut texts.deliver).desired_width(room).hint_text("wav24, flac16, wav16@44100");
+        ui.add(field).accessible_name("deliveries").on_hover_text(
+            "Several files in place of the one above, with names of their own: wav16, wav24, wav32f, flac16, flac24; @44100 for a rate, :-16 or \":-16 -1\" for a loudness in LUFS and a true peak in dBTP.",
+        );
+    });
 }

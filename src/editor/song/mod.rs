@@ -3,7 +3,10 @@
 
 mod encoded_menu;
 mod export_form;
+mod export_texts;
+mod open_menu;
 mod panel;
+mod title_row;
 mod view;
 mod waveform;
 

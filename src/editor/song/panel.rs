@@ -2,15 +2,18 @@
 
 use super::encoded_menu;
 use super::export_form::{self, ExportFormState};
+use super::open_menu::{self, OpenMenuState};
+use super::title_row;
 use super::view::SongView;
 use super::waveform::{self, WaveformState};
 use crate::editor::buttons::TextButton;
 use crate::editor::drawing;
+use crate::editor::files::FileRequest;
 use crate::editor::layout::Layout;
 use crate::editor::spoken;
 use crate::editor::theme::Theme;
-use crate::numbers::{clock_tenths, shortest};
-use crate::player::{ExportProgress, LOUDEST_S, LoadState, RISE_DB, SessionRequest};
+use crate::numbers::clock_tenths;
+use crate::player::{LOUDEST_S, LoadState, SessionRequest};
 use egui::{Align2, Rect, Stroke, StrokeKind, Ui, pos2, vec2};
 
 /// Height of the row, points.
@@ -20,7 +23,11 @@ pub const HEIGHT_PT: f32 = 112.0;
 #[derive(Debug, Default)]
 pub struct SongState {
     waveform: WaveformState,
-    export_form: ExportFormState,
+    /// The export form.
+    pub export_form: ExportFormState,
+    open_menu: OpenMenuState,
+    /// A file that was asked for in the last frame; whoever reads it takes it.
+    pub file_request: Option<FileRequest>,
 }
 
 /// The row's place in `area`, aligned with the margins of the screen above it.
@@ -29,7 +36,7 @@ pub fn place(area: Rect, screen: Rect) -> Rect {
     Rect::from_x_y_ranges(notes.x_range(), area.top()..=area.bottom() - 10.0)
 }
 
-/// Draws the row; returns the user's requests.
+/// Draws the row; returns the user's requests, and leaves one for a file in the state.
 pub fn show(
     state: &mut SongState,
     ui: &mut Ui,
@@ -44,9 +51,13 @@ pub fn show(
     let right = Rect::from_min_max(pos2(rect.right() - width, rect.top()), rect.max);
     let middle = Rect::from_min_max(pos2(left.right(), rect.top()), pos2(right.left() - 12.0, rect.bottom()));
     let title_rect = Rect::from_min_size(middle.min, vec2(middle.width(), 18.0));
-    let wave_rect = Rect::from_min_max(pos2(middle.left(), title_rect.bottom() + 1.0), middle.max);
+    let place = Rect::from_min_size(rect.min - vec2(0.0, 3.0), vec2(76.0, 20.0));
+    if let Some(request) = open_menu::show(&mut state.open_menu, ui, place, theme, view) {
+        state.file_request = Some(request);
+    }
     transport(ui, left, theme, view, &mut requests);
-    file_and_message(ui, title_rect, theme, view);
+    let bottom = title_row::show(ui, title_rect, theme, view, &mut requests);
+    let wave_rect = Rect::from_min_max(pos2(middle.left(), bottom + 1.0), middle.max);
     waveform::show(&mut state.waveform, ui, wave_rect, theme, view, &mut requests);
     buttons(state, ui, right, theme, view, &mut requests);
     requests
@@ -77,52 +88,6 @@ fn transport(ui: &mut Ui, rect: Rect, theme: &Theme, view: &SongView, requests: 
     let place = Rect::from_min_max(pos2(rect.left(), top), rect.max);
     spoken::figure(ui, place, "position", &format!("{} {of}", clock_tenths(at)));
     drawing::text(p, pos2(rect.left(), top + 24.0), Align2::LEFT_TOP, &of, 12.0, theme.secondary);
-}
-
-/// The file and its format; on the right a message about export, file or device.
-fn file_and_message(ui: &mut Ui, rect: Rect, theme: &Theme, view: &SongView) {
-    let format = view.song.format();
-    let name = view.song.path().file_name().unwrap_or_default().to_string_lossy().into_owned();
-    let kind = format.container;
-    let channels = if format.channels == 1 { "mono" } else { "stereo" };
-    let rate = format!("{} kHz", shortest(f64::from(format.rate) / 1000.0, 3));
-    let about_text = format!("{kind}, {}, {rate}, {channels}", format.encoding);
-    let p = ui.painter();
-    let y = rect.top() + 1.0;
-    let third = rect.width() * 0.34;
-    let name =
-        drawing::text_within(p, pos2(rect.left() + 2.0, y), &name, drawing::BODY_PT, theme.text, third);
-    let at = pos2(name.right() + 10.0, y + 0.5);
-    let about =
-        drawing::text_within(p, at, &about_text, 12.0, theme.secondary, (rect.right() - at.x).max(1.0));
-    let place = rect.with_max_x(about.right());
-    let about_words =
-        format!("{}, {about_text}", view.song.path().file_name().unwrap_or_default().to_string_lossy());
-    spoken::figure(ui, place, "file", &about_words);
-    let (message, is_problem) = match (&view.export, view.song.load(), view.silent) {
-        (Some(ExportProgress::Done(message)), ..) => (message.clone(), false),
-        (Some(ExportProgress::Exists), ..) => ("not exported: a file of that name exists".to_owned(), true),
-        (Some(ExportProgress::Failed(why)), ..) => (format!("not exported: {why}"), true),
-        (_, LoadState::Broken(why), _) => (format!("the file {why}"), true),
-        (_, _, Some(why)) => (why.to_owned(), true),
-        (_, LoadState::Reading, _) => ("reading the file".to_owned(), false),
-        _ if view.starts_softly => (format!("starts {RISE_DB:.0} dB lower and rises for one second"), false),
-        _ => match view.encoded_figures {
-            Some(figures) => encoded_menu::line(figures),
-            None => return,
-        },
-    };
-    let room = rect.right() - about.right() - 16.0;
-    if room < 60.0 {
-        spoken::figure(ui, rect, "message", &message);
-        return;
-    }
-    let width = drawing::width(p, &message, 12.0).min(room);
-    let at = pos2(rect.right() - width - 1.0, y + 0.5);
-    let color = if is_problem { theme.red } else { theme.text };
-    drawing::text_within(p, at, &message, 12.0, color, room);
-    let area = Rect::from_min_max(at, rect.max);
-    spoken::figure(ui, area, "message", &message).on_hover_text(message);
 }
 
 /// Loudest, loop, found start and end, export.
@@ -181,6 +146,9 @@ fn buttons(
     }
     let (left, right) = cell(0.0, 2.0, inner.width()).split_left_right_at_fraction(0.6);
     let export = left.with_max_x(left.right() - 4.0);
-    export_form::show(&mut state.export_form, ui, export, theme, view, requests);
+    let choice = export_form::show(&mut state.export_form, ui, export, theme, view, requests);
+    if let Some(choice) = choice {
+        state.file_request = Some(FileRequest::Choose(choice));
+    }
     encoded_menu::show(ui, right.with_min_x(right.left() + 4.0), theme, view, requests);
 }

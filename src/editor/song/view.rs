@@ -1,7 +1,8 @@
 //! What the row of the song shows.
 
+use crate::editor::recent::RecentFiles;
 use crate::meter::Target;
-use crate::player::{EncodedFigures, ExportProgress, LoadedSong, Playhead, Preview};
+use crate::player::{EncodedFigures, ExportProgress, LoadedSong, MatchProgress, Playhead, Preview};
 
 /// The state of the session in one frame.
 pub struct SongView<'a> {
@@ -21,10 +22,18 @@ pub struct SongView<'a> {
     pub silent: Option<&'a str>,
     /// Progress of the export, if there is one.
     pub export: Option<ExportProgress>,
+    /// The gain that its search found, dB, while the settings have another.
+    pub found_gain: Option<f64>,
+    /// The search for the target, if there was one.
+    pub target_match: Option<MatchProgress>,
     /// The encoded passage, if one was asked for.
     pub preview: Option<Preview>,
     /// Its peaks, once it is ready.
     pub encoded_figures: Option<&'a EncodedFigures>,
+    /// Songs that were opened before.
+    pub recent: &'a RecentFiles,
+    /// Whether file dialogs can be shown.
+    pub dialogs: bool,
     /// The delivery target.
     pub target: Target,
 }

@@ -160,3 +160,30 @@ fn an_encoded_passage_is_played_in_place_and_ends_with_other_settings() {
     session.refresh(&louder, "", false, None);
     assert_eq!(session.preview(), None, "another passage");
 }
+
+#[test]
+fn a_loop_is_measured_as_a_passage_and_the_song_as_the_song() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut device = Fast::default();
+    let mut session = PlayerSession::open(&file(folder.path(), 48_000, &music()), &mut device).unwrap();
+    let settings = Settings::default();
+    until("reading", || {
+        session.refresh(&settings, "", false, None);
+        session.song().ready() == 34 * 48_000 && session.playhead().bounds().start > 0
+    });
+    session.request(SessionRequest::LoopLoudest);
+    let passage = |session: &mut PlayerSession| {
+        session.refresh(&settings, "", false, None);
+        session.live.passage_s
+    };
+    // Half as long again as the loop: every second of it counts once.
+    until("the loop", || {
+        let seconds = passage(&mut session);
+        session.live.measured > 15.0 && seconds.is_some_and(|seconds| (seconds - 10.0).abs() < 0.3)
+    });
+    assert!(session.live.notes.iter().all(|note| note.rule != crate::meter::RuleId::OverTarget));
+    session.request(SessionRequest::Loop(None));
+    session.request(SessionRequest::Seek(0));
+    until("most of the song", || passage(&mut session).is_none());
+    assert!(session.live.output.integrated.is_finite());
+}

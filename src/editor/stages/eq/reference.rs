@@ -104,6 +104,11 @@ fn file(state: &mut ReferenceState, ui: &mut Ui, context: &DrawContext, to: &mut
             to.requests.reload_reference = to.window_state.reference == path;
             to.window_state.reference = path;
         }
+        if context.dialogs {
+            let help = "Chooses a sound file in the system's file dialog.";
+            to.requests.choose_reference |=
+                framed(ui, context, "choose…", true).on_hover_text(help).clicked();
+        }
         let is_set = context.live.reference.load != ReferenceLoad::None;
         if framed(ui, context, "remove", is_set).clicked() {
             to.window_state.reference.clear();
