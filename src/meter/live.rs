@@ -1,9 +1,11 @@
 //! The analysis thread of one plugin instance: reads the ring, feeds the analysis, publishes a
-//! snapshot about 30 times a second and executes commands. It stops and is joined on drop.
+//! snapshot about 30 times a second while somebody reads them, and executes commands. It stops and is
+//! joined on drop.
 //!
 //! The audio thread must not wake it (that would be a system call), so it polls the ring every few
 //! milliseconds, and more rarely once nothing has come for a while.
 
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, Sender, TryRecvError, channel};
 use std::sync::{Arc, Mutex};
 use std::thread::{self, JoinHandle};
@@ -53,6 +55,8 @@ pub enum AnalysisCommand {
 pub struct LiveAnalysis {
     commands: Option<Sender<AnalysisCommand>>,
     newest: Arc<Mutex<Arc<Snapshot>>>,
+    /// The newest snapshot was read.
+    is_read: Arc<AtomicBool>,
     history: Arc<Mutex<History>>,
     thread: Option<JoinHandle<()>>,
 }
@@ -63,15 +67,25 @@ impl LiveAnalysis {
         let mut analysis = Analysis::new(sample_rate, channels);
         let history = analysis.history();
         let newest = Arc::new(Mutex::new(Arc::new(analysis.snapshot())));
+        let is_read = Arc::new(AtomicBool::new(true));
         let (commands, inbox) = channel();
-        let worker =
-            AnalysisWorker { analysis, receiver, inbox, newest: newest.clone(), published: 0, quiet: 0 };
+        let worker = AnalysisWorker {
+            analysis,
+            receiver,
+            inbox,
+            newest: newest.clone(),
+            is_read: is_read.clone(),
+            published: 0,
+            quiet: 0,
+        };
         let thread = thread::Builder::new().name("lintel analysis".into()).spawn(move || worker.run())?;
-        Ok(Self { commands: Some(commands), newest, history, thread: Some(thread) })
+        Ok(Self { commands: Some(commands), newest, is_read, history, thread: Some(thread) })
     }
 
-    /// The newest snapshot.
+    /// The newest snapshot. While the sound goes on, one that nobody has read is not replaced: the first after a
+    /// while is old, and the next one, within 40 ms, is not.
     pub fn snapshot(&self) -> Arc<Snapshot> {
+        self.is_read.store(true, Ordering::Relaxed);
         lock(&self.newest).clone()
     }
 
@@ -107,6 +121,7 @@ struct AnalysisWorker {
     receiver: TapReceiver,
     inbox: Receiver<AnalysisCommand>,
     newest: Arc<Mutex<Arc<Snapshot>>>,
+    is_read: Arc<AtomicBool>,
     /// Frames at the newest snapshot.
     published: u64,
     /// Polls in a row that found nothing.
@@ -152,12 +167,14 @@ impl AnalysisWorker {
         }
     }
 
-    /// Publishes a snapshot when one is due, or when the ring has run empty with something new.
+    /// Publishes a snapshot when one is due and the one before was read, or when the ring has run empty with
+    /// something new.
     fn publish(&mut self, executed: bool, empty: bool) {
         let frames = self.analysis.frames();
         let due = frames >= self.published + u64::from(self.analysis.sample_rate()) / SNAPSHOTS_PER_S;
         let last = empty && frames > self.published && self.quiet > 2;
-        if executed || due || last {
+        if executed || last || (due && self.is_read.load(Ordering::Relaxed)) {
+            self.is_read.store(false, Ordering::Relaxed);
             let snapshot = Arc::new(self.analysis.snapshot());
             *lock(&self.newest) = snapshot;
             self.published = frames;
