@@ -53,7 +53,13 @@ impl Limiter {
 
     /// At the end of the rest: gives the parts behind the detectors the samples that have passed.
     pub(super) fn wake(&mut self) {
-        let back = self.to_gain();
+        self.catch_up(true);
+    }
+
+    /// Gives the parts behind the detectors the samples on their way; `is_pushed`: the chunk that is worked out
+    /// next is in the ring already.
+    pub(super) fn catch_up(&mut self, is_pushed: bool) {
+        let back = self.to_gain() - if is_pushed { 0 } else { CHUNK };
         for ch in 0..CHANNELS {
             self.curves[ch].catch_up(|chunks| self.signal[ch].read(back + chunks * CHUNK));
             self.last.catch_up(ch, |chunks| self.signal[ch].read(back + SoftClip::DELAY + chunks * CHUNK));
