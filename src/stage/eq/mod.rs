@@ -27,7 +27,10 @@ use crate::dsp::{Block, CHUNK};
 use crate::settings::{BANDS, BandChannel, BandSettings, EqSettings};
 use band::EqBand;
 use multiversion::multiversion;
-use section::{EqSection, SectionPlace, SectionState, process_cascade, process_rotated};
+use section::{
+    ChunkCoefficients, EqSection, SectionPlace, SectionState, process_cascade, process_moving_cascade,
+    process_rotated,
+};
 use shape::SECTIONS;
 use solo::BandSolo;
 
@@ -41,6 +44,21 @@ fn process_steady(eq: &mut Eq, block: &mut Block) {
     eq.process_steady_scalar(block);
 }
 
+/// [`Eq::process_moving_scalar`] in the same way.
+#[multiversion(targets("x86_64+avx2"))]
+fn process_moving(eq: &mut Eq, block: &mut Block) {
+    eq.process_moving_scalar(block);
+}
+
+/// [`Eq::fill_chunk_scalar`] in the same way.
+#[multiversion(targets("x86_64+avx2"))]
+fn fill_chunk(eq: &mut Eq) {
+    eq.fill_chunk_scalar();
+}
+
+/// Most sections of all bands.
+const MOST: usize = BANDS * SECTIONS;
+
 /// The EQ stage. Ignores [`EqSettings::on`]: the chain fades the whole stage.
 #[derive(Clone, Debug)]
 pub struct Eq {
@@ -49,6 +67,10 @@ pub struct Eq {
     bands: [EqBand; BANDS],
     solo: BandSolo,
     curve_changes: u64,
+    /// While a stereo band moves and nothing fades: the running sections' coefficients in every frame of the
+    /// chunk, and their number.
+    moving: [ChunkCoefficients; MOST],
+    moving_count: usize,
 }
 
 impl Eq {
@@ -61,6 +83,8 @@ impl Eq {
             bands: settings.each_ref().map(|band| EqBand::new(band, sample_rate)),
             solo: BandSolo::new(&settings, sample_rate),
             curve_changes: 0,
+            moving: [ChunkCoefficients::NONE; MOST],
+            moving_count: 0,
         }
     }
 
@@ -97,6 +121,19 @@ impl Eq {
         self.curve_changes += u64::from(!self.bands.iter().all(EqBand::is_at_rest));
         self.bands.iter_mut().for_each(EqBand::tick);
         self.solo.tick(&self.settings);
+        self.moving_count = 0;
+        if !self.is_steady() && self.bands.iter().all(|band| band.is_idle() || band.is_whole_stereo()) {
+            fill_chunk(self);
+        }
+    }
+
+    #[inline(always)]
+    fn fill_chunk_scalar(&mut self) {
+        let mut count = 0;
+        for band in self.bands.iter().filter(|band| !band.is_idle()) {
+            count += band.fill_chunk(&mut self.moving[count..]);
+        }
+        self.moving_count = count;
     }
 
     /// Processes in place; with every band flat or off the block is not changed.
@@ -107,6 +144,9 @@ impl Eq {
         }
         if !soloed && self.is_steady() {
             return process_steady(self, block);
+        }
+        if !soloed && self.moving_count > 0 {
+            return process_moving(self, block);
         }
         let mut frames = [[0.0; 2]; CHUNK];
         for (i, frame) in frames.iter_mut().enumerate() {
@@ -135,7 +175,6 @@ impl Eq {
     /// one band after the other.
     #[inline(always)]
     fn process_steady_scalar(&mut self, block: &mut Block) {
-        const MOST: usize = BANDS * SECTIONS;
         const STEREO: SectionPlace =
             SectionPlace { channel: BandChannel::Stereo, is_first: true, is_last: true };
         let mut coefficients = [EqSection::FLAT.frame_coefficients(); MOST];
@@ -172,6 +211,34 @@ impl Eq {
                     4 => process_rotated::<4>(coefficients, places, states, ch, len),
                     _ => process_rotated::<GROUP>(coefficients, places, states, ch, len),
                 }
+            }
+            done += group;
+        }
+        let sections = self.bands.iter_mut().filter(|band| !band.is_idle()).flat_map(EqBand::sections);
+        for ((_, _, state), done) in sections.zip(states) {
+            *state = done;
+        }
+    }
+
+    /// The same while bands move: with the coefficients of each frame.
+    #[inline(always)]
+    fn process_moving_scalar(&mut self, block: &mut Block) {
+        let mut states = [SectionState::default(); MOST];
+        let sections = self.bands.iter_mut().filter(|band| !band.is_idle()).flat_map(EqBand::sections);
+        for (held, (_, _, state)) in states.iter_mut().zip(sections) {
+            *held = *state;
+        }
+        let mut done = 0;
+        while done < self.moving_count {
+            let (coefficients, states) = (&self.moving[done..], &mut states[done..]);
+            let group = (self.moving_count - done).min(GROUP);
+            let (ch, start, len) = (&mut block.ch, block.start, block.len);
+            match group {
+                1 => process_moving_cascade::<1>(coefficients, states, ch, start, len),
+                2 => process_moving_cascade::<2>(coefficients, states, ch, start, len),
+                3 => process_moving_cascade::<3>(coefficients, states, ch, start, len),
+                4 => process_moving_cascade::<4>(coefficients, states, ch, start, len),
+                _ => process_moving_cascade::<GROUP>(coefficients, states, ch, start, len),
             }
             done += group;
         }
@@ -230,6 +297,44 @@ mod tests {
                     let want = frames[i].map(f64::to_bits);
                     assert_eq!([block.ch[0][i], block.ch[1][i]].map(f64::to_bits), want);
                     assert_eq!([other.ch[0][i], other.ch[1][i]].map(f64::to_bits), want);
+                }
+            }
+        }
+    }
+
+    /// The same while bands move.
+    #[test]
+    fn moving_bands_in_one_loop_change_no_bit() {
+        let mut settings = EqSettings::default();
+        settings.bands.iter_mut().for_each(|band| band.on = true);
+        (settings.bands[0].kind, settings.bands[0].slope) = (BandKind::LowCut, Slope::Db24);
+        let mut vector = Eq::new(48_000.0);
+        vector.set(&settings);
+        vector.jump();
+        let (mut scalar, mut single) = (vector.clone(), vector.clone());
+        let mut random = testkit::Random::new(2);
+        for chunk in 0..300 {
+            let band = &mut settings.bands[1 + chunk / 7 % 4];
+            band.gain = 6.0 * random.signed() as f32;
+            band.freq *= 1.0 + 0.1 * random.signed() as f32;
+            for eq in [&mut vector, &mut scalar, &mut single] {
+                eq.set(&settings);
+                eq.tick();
+            }
+            scalar.fill_chunk_scalar();
+            assert!(vector.moving_count >= 3, "{chunk}");
+            for (start, len) in [(0, 7), (7, CHUNK - 7)] {
+                let mut block = Block { start, len, ..Block::new() };
+                block.ch = std::array::from_fn(|_| std::array::from_fn(|_| random.signed()));
+                let mut other = block.clone();
+                let mut frames: [[f64; 2]; CHUNK] = std::array::from_fn(|i| [block.ch[0][i], block.ch[1][i]]);
+                vector.process(&mut block);
+                scalar.process_moving_scalar(&mut other);
+                single.bands.iter_mut().for_each(|band| band.process(&mut frames[..len], start));
+                for i in 0..len {
+                    let want = frames[i].map(f64::to_bits);
+                    assert_eq!([block.ch[0][i], block.ch[1][i]].map(f64::to_bits), want, "{chunk}");
+                    assert_eq!([other.ch[0][i], other.ch[1][i]].map(f64::to_bits), want, "{chunk}");
                 }
             }
         }
