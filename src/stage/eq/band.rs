@@ -112,8 +112,8 @@ impl EqBand {
 
     pub fn tick(&mut self) {
         if self.at_rest {
-            // (An idle band's state is already zero.)
-            if !self.idle {
+            // (An idle band's state is already zero, and so is that of one in silence.)
+            if !self.is_clear() {
                 self.state.iter_mut().for_each(SectionState::flush);
             }
             return;
@@ -205,6 +205,11 @@ impl EqBand {
             }
         }
         count
+    }
+
+    /// Nothing of the past is left: zeros in give zeros out.
+    pub fn is_clear(&self) -> bool {
+        self.state.iter().all(SectionState::is_clear)
     }
 
     /// Every value has reached its target.

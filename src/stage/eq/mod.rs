@@ -118,11 +118,15 @@ impl Eq {
 
     /// Control tick, before the frame at position 0 of each chunk.
     pub fn tick(&mut self) {
-        self.curve_changes += u64::from(!self.bands.iter().all(EqBand::is_at_rest));
+        let is_at_rest = self.bands.iter().all(EqBand::is_at_rest);
+        self.curve_changes += u64::from(!is_at_rest);
         self.bands.iter_mut().for_each(EqBand::tick);
         self.solo.tick(&self.settings);
         self.moving_count = 0;
-        if !self.is_steady() && self.bands.iter().all(|band| band.is_idle() || band.is_whole_stereo()) {
+        if !is_at_rest
+            && !self.is_steady()
+            && self.bands.iter().all(|band| band.is_idle() || band.is_whole_stereo())
+        {
             fill_chunk(self);
         }
     }
@@ -140,6 +144,10 @@ impl Eq {
     pub fn process(&mut self, block: &mut Block) {
         let soloed = !self.solo.is_idle();
         if !soloed && self.bands.iter().all(EqBand::is_idle) {
+            return;
+        }
+        // Silence into filters without a past is silence.
+        if !soloed && self.bands.iter().all(EqBand::is_clear) && block.is_silent() {
             return;
         }
         if !soloed && self.is_steady() {
@@ -338,5 +346,34 @@ mod tests {
                 }
             }
         }
+    }
+
+    /// The silent path against the work, through a pause in which every filter has rung out, and after it.
+    #[test]
+    fn a_pause_passes_without_work_and_leaves_no_bit_behind() {
+        let mut settings = EqSettings::default();
+        for (n, band) in settings.bands.iter_mut().enumerate() {
+            band.gain = [6.0, -4.0, 3.0, -12.0, 2.0][n];
+        }
+        settings.bands[1].channel = BandChannel::Side;
+        let mut quick = Eq::new(8_000.0);
+        quick.set(&settings);
+        quick.jump();
+        let mut whole = quick.clone();
+        let mut random = testkit::Random::new(1);
+        let mut passed = 0;
+        for chunk in 0..3_000 {
+            let level = if (100..2_900).contains(&chunk) { 0.0 } else { 0.7 };
+            let ch = std::array::from_fn(|_| std::array::from_fn(|_| level * random.signed() + 0.0));
+            let mut block = Block { ch, start: 0, len: CHUNK };
+            let mut other = block.clone();
+            quick.tick();
+            whole.tick();
+            passed += usize::from(quick.bands.iter().all(EqBand::is_clear));
+            quick.process(&mut block);
+            whole.process_steady_scalar(&mut other);
+            assert_eq!(block.ch.map(|ch| ch.map(f64::to_bits)), other.ch.map(|ch| ch.map(f64::to_bits)));
+        }
+        assert!((1_000..2_900).contains(&passed), "{passed}");
     }
 }

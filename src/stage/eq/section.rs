@@ -332,6 +332,12 @@ impl SectionState {
         *self = state;
     }
 
+    /// Nothing of the past is left: zeros in give zeros out.
+    #[inline]
+    pub fn is_clear(&self) -> bool {
+        self.band == [0.0; 2] && self.low == [0.0; 2]
+    }
+
     /// Clears state below −400 dBFS, before it becomes subnormal, and state that is not a number.
     #[inline]
     pub fn flush(&mut self) {

@@ -77,6 +77,7 @@ impl Limiter {
         self.last_knee = [0.0; _];
         self.quiet = usize::MAX;
         self.resting = false;
+        self.silent = 0;
         self.alike = usize::MAX;
         self.one = self.link.end() == 1.0;
         self.curves.iter_mut().for_each(super::curve::SoftClip::reset);

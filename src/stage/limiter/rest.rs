@@ -3,6 +3,7 @@
 //! bit depends on the rest.
 
 use super::curve::SoftClip;
+use super::gains::Gains;
 use super::state::{Limiter, floor_f32};
 use super::work::clamped;
 use crate::dsp::{CHANNELS, CHUNK};
@@ -37,6 +38,18 @@ impl Limiter {
             && self.closed > self.memory
             && self.last.quiet() > self.memory
             && self.curves.iter().all(SoftClip::rests)
+    }
+
+    /// The chunk is silent, as everything on its way is, and the limiter stays at rest: detectors and limited
+    /// samples hold zeros, and would hold them afterwards.
+    #[inline(never)]
+    pub(super) fn is_silent(&mut self) -> bool {
+        let is_zero = self.input.as_flattened().iter().fold(0, |all, x| all | x.to_bits()) == 0;
+        self.silent = if is_zero { self.silent.saturating_add(1) } else { 0 };
+        self.silent > self.delay() / CHUNK + 4
+            && self.is_flat()
+            && self.persistent.rests()
+            && self.gains.iter().all(Gains::rests)
     }
 
     /// A chunk at rest.

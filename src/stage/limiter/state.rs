@@ -59,6 +59,8 @@ pub struct Limiter {
     pub(super) quiet: usize,
     /// Nothing behind the detectors is worked out.
     pub(super) resting: bool,
+    /// Chunks of silence at rest.
+    pub(super) silent: usize,
     /// Chunks in which both channels were given the same; the first then works for both.
     pub(super) alike: usize,
     pub(super) one: bool,
@@ -141,6 +143,7 @@ impl Limiter {
             still: 0,
             quiet: usize::MAX,
             resting: false,
+            silent: 0,
             alike: 0,
             one: false,
             memory,

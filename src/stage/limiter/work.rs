@@ -118,6 +118,11 @@ impl Limiter {
             signal.push(input);
         }
         self.push_limit();
+        if !self.resting || self.input[0][0] != 0.0 {
+            self.silent = 0;
+        } else if self.is_silent() {
+            return;
+        }
         if self.is_off {
             return self.run_off();
         }
