@@ -2,7 +2,7 @@
 //! one run; and the same job made of general crates beside it.
 //! `cargo bench --no-default-features --bench chain`
 
-use testkit::cost::{alone, general, stages};
+use testkit::cost::{alone, general, instances, stages};
 
 fn main() {
     println!("{:>8} {:>6} {:<42} {:>9} {:>8}", "rate", "block", "what runs", "ns/frame", "of all");
@@ -31,5 +31,8 @@ fn main() {
             if moving { ", controls moving" } else { "" },
             worst / median
         );
+    }
+    for sentence in instances::sentences() {
+        println!("{sentence}");
     }
 }

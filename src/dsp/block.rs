@@ -27,6 +27,14 @@ impl Block {
     pub const fn new() -> Self {
         Self { ch: [[0.0; CHUNK]; CHANNELS], len: 0, start: 0 }
     }
+
+    /// Every sample of its frames is +0: what a silent path may be taken for. (−0 is not counted: its sign must
+    /// not depend on which path it takes.)
+    #[inline(always)]
+    pub fn is_silent(&self) -> bool {
+        let bits = |ch: &[f64]| ch[..self.len].iter().fold(0, |all, x| all | x.to_bits());
+        bits(&self.ch[0]) | bits(&self.ch[1]) == 0
+    }
 }
 
 impl Default for Block {

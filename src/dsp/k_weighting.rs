@@ -85,10 +85,15 @@ impl<const LANES: usize> KWeighting<LANES> {
         *energy = sum;
     }
 
+    /// Whether the filter's state is zero.
+    #[inline(always)]
+    pub fn is_clear(&self) -> bool {
+        self.states.iter().all(BiquadState::is_clear)
+    }
+
     /// Whether the frames add nothing and leave the filter as it is: zeros into a state of zeros.
     pub fn rests(&self, channels: &[&[f32]; LANES]) -> bool {
-        let is_clear = |state: &BiquadState<LANES>| state.s1.iter().chain(&state.s2).all(|s| *s == 0.0);
-        self.states.iter().all(is_clear)
+        self.is_clear()
             && channels.iter().all(|channel| channel.iter().fold(true, |all, x| all & (*x == 0.0)))
     }
 

@@ -272,4 +272,19 @@ mod tests {
         pair.feed([&silence, &silence], [&hiss, &hiss]);
         assert!((pair.difference_db() - held).abs() < 0.01);
     }
+
+    /// The version for this processor against the one for every processor.
+    #[test]
+    fn wider_registers_change_no_bit() {
+        let mut random = testkit::Random::new(5);
+        let (mut wide, mut plain) = (KWeighting::<4>::new(48_000.0), KWeighting::<4>::new(48_000.0));
+        for _ in 0..500 {
+            let x: [[f32; CHUNK]; 4] =
+                std::array::from_fn(|_| std::array::from_fn(|_| random.signed() as f32));
+            let part = x.each_ref().map(|channel| &channel[..]);
+            let mut energy = [0.0; 4];
+            plain.add_energy(part, &mut energy);
+            assert_eq!(weighted_energy(&mut wide, part).map(f64::to_bits), energy.map(f64::to_bits));
+        }
+    }
 }

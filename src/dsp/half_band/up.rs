@@ -259,3 +259,30 @@ impl<const LIMITED: bool> HalfBands<LIMITED> {
         peaks
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    type Step = fn(&[f32], usize, &mut [f32], &mut [f32]);
+
+    /// The versions for this processor against the one for every processor.
+    #[test]
+    fn wider_registers_change_no_bit() {
+        let mut random = testkit::Random::new(4);
+        for _ in 0..500 {
+            let x: [f32; PAST + 2 * CHUNK] = std::array::from_fn(|_| random.signed() as f32);
+            let at = FIRST.len() + 8;
+            let (mut wide, mut plain) = ([[0.0; CHUNK]; 2], [[0.0; CHUNK]; 2]);
+            let steps: [[Step; 2]; 2] =
+                [[twofold_chunk, twofold::<CHUNK>], [twofold_half, twofold::<{ CHUNK / 2 }>]];
+            for [step, plainly] in steps {
+                let [even, half] = &mut wide;
+                step(&x, at, even, half);
+                let [even, half] = &mut plain;
+                plainly(&x, at, even, half);
+                assert_eq!(wide.map(|row| row.map(f32::to_bits)), plain.map(|row| row.map(f32::to_bits)));
+            }
+        }
+    }
+}

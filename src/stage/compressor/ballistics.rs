@@ -196,6 +196,14 @@ impl Ballistics {
         }
     }
 
+    /// Nothing is reduced, and nothing is left of what was.
+    #[inline(always)]
+    pub fn rests(&self) -> bool {
+        let is_clear =
+            |state: &BallisticsState| [state.plain, state.demand, state.density, state.reduction] == [0.0; 4];
+        self.states.iter().all(is_clear)
+    }
+
     /// In the present chunk both channels have the same demand and the same state.
     pub fn is_linked(&self) -> bool {
         self.linked

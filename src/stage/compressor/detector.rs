@@ -46,6 +46,10 @@ impl DetectorPower {
     }
 }
 
+/// Mean squares below this (−280 dBFS) become [`FLOOR_POWER`] at a control tick: a detector that is silent for
+/// good comes to rest. No knee reaches down there, and no sound adds to it what a double could hold.
+const NO_POWER: f64 = 1e-28;
+
 /// Level of a mean square, dBFS.
 #[inline(always)]
 pub fn level_dbfs(power: f64) -> f64 {
@@ -114,6 +118,17 @@ impl LevelDetector {
         }
         self.apply_window();
         self.power.state.flush();
+        for mean_square in &mut self.power.mean_square {
+            if *mean_square < NO_POWER {
+                *mean_square = FLOOR_POWER;
+            }
+        }
+    }
+
+    /// Zeros in change nothing.
+    #[inline(always)]
+    pub fn rests(&self) -> bool {
+        self.power.state.is_clear() && self.power.mean_square == [FLOOR_POWER; CHANNELS]
     }
 
     /// Coefficients for the present low-cut frequency. They step once a chunk: the filter is not

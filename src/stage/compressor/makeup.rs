@@ -205,6 +205,20 @@ impl Makeup {
         }
     }
 
+    /// The frames that are measured in place of this block are silent, and the weighting has no past.
+    #[inline(always)]
+    pub fn rests(&self, block: &Block) -> bool {
+        let delayed = self.delayed[block.start..block.start + block.len].as_flattened();
+        self.weighted.weighting.is_clear() && delayed.iter().fold(0, |all, x| all | x.to_bits()) == 0
+    }
+
+    /// [`Self::store`] for a silent block, while [`Self::rests`]: the frames to be measured are silent as they
+    /// are.
+    #[inline(always)]
+    pub fn store_silence(&mut self) {
+        self.is_running = true;
+    }
+
     /// Linear make-up for frames from position `start` of the present chunk on.
     #[inline(always)]
     pub fn gain(&self, start: usize, gain: &mut [f64]) {

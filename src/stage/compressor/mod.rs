@@ -146,7 +146,24 @@ impl Compressor {
 
     /// Compresses in place.
     pub fn process(&mut self, block: &mut Block) {
+        if self.is_silent_with(block) {
+            self.makeup.store_silence();
+            self.reduction_db = [0.0; CHUNK];
+            self.heard_reduction_db = [0.0; CHUNK];
+            self.level_dbfs = detector::FLOOR_DBFS;
+            return;
+        }
         process_vector(self, block);
+    }
+
+    /// The block is silent and nothing is left of what was before: it would pass as it is and change nothing.
+    /// (A reduction that is still released is worked out to its end.)
+    fn is_silent_with(&self, block: &Block) -> bool {
+        block.len > 0
+            && self.ballistics.rests()
+            && self.detector.rests()
+            && block.is_silent()
+            && self.makeup.rests(block)
     }
 
     /// The arithmetic, inlined into every version of [`process_vector`].
@@ -367,5 +384,42 @@ mod tests {
             assert_eq!(block.ch.map(|ch| ch.map(f64::to_bits)), other.ch.map(|ch| ch.map(f64::to_bits)));
             assert_eq!(vector.makeup_db().to_bits(), scalar.makeup_db().to_bits());
         }
+    }
+
+    /// The silent path against the work, through a pause in which everything is released, and after it.
+    #[test]
+    fn a_pause_passes_without_work_and_leaves_no_bit_behind() {
+        let (mut quick, mut whole) = (Compressor::new(8_000.0), Compressor::new(8_000.0));
+        let settings =
+            CompressorSettings { threshold: -40.0, auto_makeup: true, release: 50.0, ..Default::default() };
+        for compressor in [&mut quick, &mut whole] {
+            compressor.set(&settings);
+            compressor.jump();
+        }
+        let mut random = testkit::Random::new(1);
+        let mut passed = 0;
+        for chunk in 0..20_000 {
+            let level = if (400..18_000).contains(&chunk) { 0.0 } else { 0.7 };
+            let mut blocks = [(0, 20), (20, CHUNK - 20)].map(|(start, len)| {
+                let ch = std::array::from_fn(|_| std::array::from_fn(|_| level * random.signed() + 0.0));
+                Block { ch, start, len }
+            });
+            quick.tick();
+            whole.tick();
+            for block in &mut blocks {
+                let mut other = block.clone();
+                passed += usize::from(quick.is_silent_with(block));
+                quick.process(block);
+                whole.process_scalar(&mut other);
+                for ch in 0..CHANNELS {
+                    let bits = |block: &Block| block.ch[ch].map(f64::to_bits);
+                    assert_eq!(bits(block)[..block.len], bits(&other)[..block.len], "{chunk}");
+                }
+                assert_eq!(quick.reduction_db()[..block.len], whole.reduction_db()[..block.len], "{chunk}");
+            }
+            assert_eq!(quick.makeup_db().to_bits(), whole.makeup_db().to_bits(), "{chunk}");
+            assert!((quick.level_db() - whole.level_db()).abs() < 1e-9, "{chunk}");
+        }
+        assert!(passed > 10_000, "{passed}");
     }
 }

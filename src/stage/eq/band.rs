@@ -3,8 +3,9 @@
 //! Frequency, gain and Q are smoothed; switches (on, kind, slope, channel) fade the band out, change
 //! it and fade it in again. A band that is off, or flat and at rest, is not computed.
 
+use super::design::FitAxis;
 use super::glide::BandGlide;
-use super::section::{EqSection, FrameCoefficients, SectionPlace, SectionState};
+use super::section::{ChunkCoefficients, EqSection, FrameCoefficients, SectionPlace, SectionState};
 use super::shape::{BandShape, SECTIONS};
 use crate::dsp::CHUNK;
 use crate::dsp::smooth::Fade;
@@ -12,6 +13,19 @@ use crate::settings::{BandChannel, BandSettings};
 
 /// Seconds for a fade in or out.
 const FADE_S: f64 = 0.008;
+
+/// Seconds between two designs of a band that moves, at most, in whole chunks; between them the coefficients
+/// are on a straight line. (The glide takes 20 ms to 63 %: the line is off by less than 1/1000 of a move.)
+const LINE_S: f64 = 0.0015;
+
+/// The line of a moving band's coefficients.
+#[derive(Clone, Copy, Debug)]
+struct CoefficientLine {
+    start: [EqSection; SECTIONS],
+    end: [EqSection; SECTIONS],
+    /// Chunks of it that are done.
+    done: usize,
+}
 
 /// A band: settings, coefficients and filter state.
 #[derive(Clone, Debug)]
@@ -22,12 +36,17 @@ pub(crate) struct EqBand {
     /// What runs; differs from `wanted` until the band has faded out.
     shape: BandShape,
     glide: BandGlide,
+    /// Where the design is fitted.
+    axis: FitAxis,
     fade: Fade,
+    /// While the band moves; and the chunks that a line takes.
+    line: Option<CoefficientLine>,
+    line_chunks: usize,
     /// Coefficients at the start and at the end of the present chunk.
     from: [EqSection; SECTIONS],
     to: [EqSection; SECTIONS],
     state: [SectionState; SECTIONS],
-    /// `to` as the running loop needs it.
+    /// `to` as the running loop needs it, while nothing moves.
     coefficients: [FrameCoefficients; SECTIONS],
     /// Nothing to compute in the present chunk.
     idle: bool,
@@ -42,7 +61,10 @@ impl EqBand {
             wanted: *settings,
             shape: BandShape::of(settings),
             glide: BandGlide::new(settings, sample_rate),
+            axis: FitAxis::default(),
             fade: Fade::new(settings.on, FADE_S, sample_rate),
+            line: None,
+            line_chunks: ((LINE_S * sample_rate / CHUNK as f64) as usize).max(1),
             from: [EqSection::FLAT; SECTIONS],
             to: [EqSection::FLAT; SECTIONS],
             state: [SectionState::default(); SECTIONS],
@@ -80,17 +102,18 @@ impl EqBand {
         self.glide.jump();
         self.to = self.design();
         self.from = self.to;
+        self.line = None;
     }
 
-    fn design(&self) -> [EqSection; SECTIONS] {
+    fn design(&mut self) -> [EqSection; SECTIONS] {
         let (freq, gain, q) = self.glide.end();
-        self.shape.sections(self.sample_rate, freq, gain, q)
+        self.shape.sections(&mut self.axis, self.sample_rate, freq, gain, q)
     }
 
     pub fn tick(&mut self) {
         if self.at_rest {
-            // (An idle band's state is already zero.)
-            if !self.idle {
+            // (An idle band's state is already zero, and so is that of one in silence.)
+            if !self.is_clear() {
                 self.state.iter_mut().for_each(SectionState::flush);
             }
             return;
@@ -101,16 +124,14 @@ impl EqBand {
             if self.wanted.on {
                 self.apply_settings();
                 self.reset();
+            } else {
+                (self.from, self.line) = (self.to, None);
             }
             self.fade.set(self.wanted.on);
         } else {
             self.fade.set(self.wanted.on && same);
-            self.from = self.to;
             // While the band fades out to change its kind, the new values belong to the new kind.
-            moves = same && self.glide.tick();
-            if moves {
-                self.to = self.design();
-            }
+            moves = self.advance(same);
         }
         self.fade.tick();
         let faded = if self.wanted.on { self.fade.is_wet() } else { self.fade.is_dry() };
@@ -118,11 +139,35 @@ impl EqBand {
         self.update_idle();
     }
 
+    /// From the last chunk's coefficients to those at the end of the present one; true while they move. A new
+    /// line begins where the last one has ended, if it may.
+    fn advance(&mut self, may_begin: bool) -> bool {
+        self.from = self.to;
+        if self.line.is_none() && may_begin && self.glide.tick() {
+            for _ in 1..self.line_chunks {
+                self.glide.tick();
+            }
+            self.line = Some(CoefficientLine { start: self.from, end: self.design(), done: 0 });
+        }
+        let Some(line) = &mut self.line else { return false };
+        line.done += 1;
+        if line.done == self.line_chunks {
+            self.to = line.end;
+            self.line = None;
+        } else {
+            let position = line.done as f64 / self.line_chunks as f64;
+            self.to = std::array::from_fn(|n| line.start[n].toward(&line.end[n], position));
+        }
+        true
+    }
+
     /// Finds out whether there is anything to compute in the present chunk.
     fn update_idle(&mut self) {
         let flat = self.from == self.to && self.to.iter().all(EqSection::is_flat);
         self.idle = flat || self.fade.is_dry();
-        self.coefficients = self.to.each_ref().map(EqSection::frame_coefficients);
+        if self.from == self.to {
+            self.coefficients = self.to.each_ref().map(EqSection::frame_coefficients);
+        }
         if self.idle {
             self.reset();
         }
@@ -141,6 +186,30 @@ impl EqBand {
     /// True for a band without a fade and without moving coefficients.
     pub fn is_steady(&self) -> bool {
         self.fade.is_wet() && self.from == self.to
+    }
+
+    /// Its change is heard whole, on both channels alike.
+    pub fn is_whole_stereo(&self) -> bool {
+        self.fade.is_wet() && self.shape.channel == BandChannel::Stereo
+    }
+
+    /// The running sections' coefficients in every frame of the present chunk; gives their number.
+    #[inline(always)]
+    pub fn fill_chunk(&self, table: &mut [ChunkCoefficients]) -> usize {
+        let count = self.shape.count();
+        for (n, table) in table[..count].iter_mut().enumerate() {
+            if self.from[n] == self.to[n] {
+                table.hold(&self.to[n].frame_coefficients());
+            } else {
+                table.fill(&self.from[n], &self.to[n]);
+            }
+        }
+        count
+    }
+
+    /// Nothing of the past is left: zeros in give zeros out.
+    pub fn is_clear(&self) -> bool {
+        self.state.iter().all(SectionState::is_clear)
     }
 
     /// Every value has reached its target.

@@ -1,5 +1,6 @@
 //! Magnitude of the running coefficients: frequency in Hz in, gain in dB out.
 
+use super::design::FitAxis;
 use super::glide::BandGlide;
 use super::section::EqSection;
 use super::shape::{BandShape, SECTIONS};
@@ -20,7 +21,8 @@ impl EqCurve {
         let bands = settings.bands.map(|band| {
             band.on.then(|| {
                 let (freq, gain, q) = BandGlide::new(&band, sample_rate).end();
-                (BandShape::of(&band).sections(sample_rate, freq, gain, q), band.channel)
+                let axis = &mut FitAxis::default();
+                (BandShape::of(&band).sections(axis, sample_rate, freq, gain, q), band.channel)
             })
         });
         Self { sample_rate, bands }

@@ -28,7 +28,9 @@
 use super::fit::{FitColumn, POINTS, least_squares};
 use super::prototype::Prototype;
 use super::section::EqSection;
+use multiversion::multiversion;
 use std::f64::consts::PI;
+use std::mem::Discriminant;
 
 /// Relative error of |H|² (0.05 dB) with which a fit is taken without looking further.
 const GOOD_FIT_ERROR: f64 = 0.012;
@@ -48,24 +50,22 @@ pub(crate) const MAX_FREQUENCY_SHARE: f64 = 0.49;
 
 /// Bell: `gain` dB at `f0` Hz, cookbook `q`.
 pub fn bell(sample_rate: f64, f0: f64, gain: f64, q: f64) -> EqSection {
-    matched(sample_rate, f0, Prototype::Bell { a: amplitude(gain), q })
+    FitAxis::default().bell(sample_rate, f0, gain, q)
 }
 
 /// High shelf: `gain` dB far above `f0` Hz, half of it at `f0`.
 pub fn high_shelf(sample_rate: f64, f0: f64, gain: f64, q: f64) -> EqSection {
-    matched(sample_rate, f0, Prototype::HighShelf { a: amplitude(gain), q })
+    FitAxis::default().high_shelf(sample_rate, f0, gain, q)
 }
 
 /// Low shelf: `gain` dB far below `f0` Hz, half of it at `f0`.
 pub fn low_shelf(sample_rate: f64, f0: f64, gain: f64, q: f64) -> EqSection {
-    // The high shelf of opposite gain, lifted as a whole: the same curve.
-    let a = amplitude(gain);
-    matched(sample_rate, f0, Prototype::HighShelf { a: 1.0 / a, q }).scaled(a * a)
+    FitAxis::default().low_shelf(sample_rate, f0, gain, q)
 }
 
 /// Low-pass of second order, −12 dB/oct above `f0` Hz.
 pub fn low_pass(sample_rate: f64, f0: f64, q: f64) -> EqSection {
-    matched(sample_rate, f0, Prototype::LowPass { q })
+    matched(&FitAxis::new(sample_rate, f0, Prototype::LowPass { q }.half_width()), Prototype::LowPass { q })
 }
 
 /// High-pass of second order, −12 dB/oct below `f0` Hz.
@@ -74,7 +74,7 @@ pub fn high_pass(sample_rate: f64, f0: f64, q: f64) -> EqSection {
     let axis = FitAxis::new(sample_rate, f0, poles.half_width());
     // |H|² = n2 u² / (1 + d1 u + d2 u²): both zeros stay at DC, three numbers are fitted.
     let power = axis.ratio.map(|w| w * w * (1.0 + poles.shape(w)));
-    let invariant = invariant_poles(&axis, sample_rate, f0, poles);
+    let invariant = invariant_poles(&axis, poles);
     let build = |[n2, d1, d2]: [f64; 3]| -> Option<(f64, EqSection)> {
         let built = section(&axis, [0.0, 0.0, n2], [d1, d2])?;
         let gain = |u: f64| n2 * u * u / (1.0 + u * (d1 + d2 * u));
@@ -136,28 +136,73 @@ fn amplitude(gain: f64) -> f64 {
 
 #[inline(always)]
 fn each(f: impl Fn(usize) -> f64) -> FitColumn {
-    std::array::from_fn(f)
+    let mut column = [0.0; POINTS];
+    for i in 0..POINTS {
+        column[i] = f(i);
+    }
+    column
 }
 
 /// The points of a fit.
-struct FitAxis {
+#[derive(Clone, Debug)]
+pub(crate) struct FitAxis {
+    /// What it was made for: sample rate and f0, Hz.
+    sample_rate: f64,
+    f0: f64,
+    /// The curve on whose width the points were laid out, if any.
+    curve: Option<(Discriminant<Prototype>, f64)>,
     /// tan(πf0/fs)
     tan: f64,
     /// u at each point.
     u: FitColumn,
     /// (f/f0)² at each point.
     ratio: FitColumn,
-    /// Weight of the last point.
-    top_weight: f64,
+    /// Weight of each point.
+    weight: FitColumn,
+}
+
+impl Default for FitAxis {
+    /// For no curve yet.
+    fn default() -> Self {
+        let one = [1.0; POINTS];
+        Self { sample_rate: 0.0, f0: 0.0, curve: None, tan: 1.0, u: one, ratio: one, weight: one }
+    }
 }
 
 impl FitAxis {
+    /// [`bell`] on these points, which move only where rate, frequency or Q have: a gain that glides leaves
+    /// them.
+    pub fn bell(&mut self, sample_rate: f64, f0: f64, gain: f64, q: f64) -> EqSection {
+        self.matched(sample_rate, f0, Prototype::Bell { a: amplitude(gain), q })
+    }
+
+    /// [`high_shelf`] in the same way.
+    pub fn high_shelf(&mut self, sample_rate: f64, f0: f64, gain: f64, q: f64) -> EqSection {
+        self.matched(sample_rate, f0, Prototype::HighShelf { a: amplitude(gain), q })
+    }
+
+    /// [`low_shelf`] in the same way.
+    pub fn low_shelf(&mut self, sample_rate: f64, f0: f64, gain: f64, q: f64) -> EqSection {
+        // The high shelf of opposite gain, lifted as a whole: the same curve.
+        let a = amplitude(gain);
+        self.matched(sample_rate, f0, Prototype::HighShelf { a: 1.0 / a, q }).scaled(a * a)
+    }
+
+    fn matched(&mut self, sample_rate: f64, f0: f64, curve: Prototype) -> EqSection {
+        // The width follows from kind and Q.
+        let of = Some((std::mem::discriminant(&curve), curve.q()));
+        if (sample_rate, f0, of) != (self.sample_rate, self.f0, self.curve) {
+            *self = Self { curve: of, ..Self::new(sample_rate, f0, curve.half_width()) };
+        }
+        matched(self, curve)
+    }
+
     /// Points around `f0`, as far apart as a curve of `half_width` (in ln f) asks; above f0 they
     /// crowd towards Nyquist and never reach it.
     fn new(sample_rate: f64, f0: f64, half_width: f64) -> Self {
         let tan = (PI * f0 / sample_rate).tan();
         let room = (0.5 * sample_rate / f0).ln();
-        let mut axis = Self { tan, u: [1.0; POINTS], ratio: [1.0; POINTS], top_weight: 1.0 };
+        let mut axis = Self { sample_rate, f0, tan, ..Self::default() };
         let middle = POINTS / 2;
         for (i, spread) in POINT_SPREAD.into_iter().enumerate() {
             let away = spread * half_width;
@@ -167,7 +212,7 @@ impl FitAxis {
         let top = AUDIBLE_HZ.min(AUDIBLE_SHARE * sample_rate) / f0;
         if top * top > axis.ratio[POINTS - 1] {
             axis.set_point(POINTS - 1, top, f0 / sample_rate);
-            axis.top_weight = TOP_WEIGHT;
+            axis.weight[POINTS - 1] = TOP_WEIGHT;
         }
         axis
     }
@@ -180,17 +225,18 @@ impl FitAxis {
     }
 
     /// Largest relative error of a power `gain`(u) against the one asked for.
+    #[inline(always)]
     fn miss(&self, power: &FitColumn, gain: impl Fn(f64) -> f64) -> f64 {
         (0..POINTS).map(|i| (gain(self.u[i]) / power[i] - 1.0).abs()).fold(0.0, f64::max)
     }
 
     /// 1/(|H|² D) at each point.
-    #[inline]
+    #[inline(always)]
     fn weights(&self, power: &FitColumn, d1: f64, d2: f64) -> FitColumn {
         each(|i| {
             let d = 1.0 + self.u[i] * (d1 + d2 * self.u[i]);
             // A round may leave D negative somewhere; the next one must still have a weight.
-            (if i + 1 == POINTS { self.top_weight } else { 1.0 }) / (power[i] * d.max(1e-6))
+            self.weight[i] / (power[i] * d.max(1e-6))
         })
     }
 }
@@ -204,36 +250,44 @@ struct SectionFit {
     d2: f64,
 }
 
-fn matched(sample_rate: f64, f0: f64, curve: Prototype) -> EqSection {
-    let axis = FitAxis::new(sample_rate, f0, curve.half_width());
+fn matched(axis: &FitAxis, curve: Prototype) -> EqSection {
+    let FitAxis { sample_rate, f0, .. } = *axis;
     let scale = curve.scale();
     let shape = axis.ratio.map(|w| curve.shape(w));
     let power = shape.map(|e| 1.0 + scale * e);
-    let (p1, p2) = invariant_poles(&axis, sample_rate, f0, curve);
+    let (p1, p2) = invariant_poles(axis, curve);
 
     let build = |fit: SectionFit| -> Option<(f64, EqSection)> {
         let SectionFit { m1, m2, d1, d2 } = fit;
-        let built = section(&axis, [1.0, d1 + scale * m1, d2 + scale * m2], [d1, d2])?;
+        let built = section(axis, [1.0, d1 + scale * m1, d2 + scale * m2], [d1, d2])?;
         let gain = |u: f64| 1.0 + scale * u * (m1 + m2 * u) / (1.0 + u * (d1 + d2 * u));
         Some((axis.miss(&power, gain), built))
     };
 
-    let mut best = free(&axis, &shape, &power, p1, p2).and_then(build);
+    let mut best = free(axis, &shape, &power, p1, p2).and_then(build);
     if best.as_ref().is_none_or(|best| best.0 > GOOD_FIT_ERROR) {
         let nyquist = 0.5 * sample_rate / f0;
         let nyquist = curve.shape(nyquist * nyquist);
-        let pinned = pinned(&axis, &shape, &power, nyquist, p1, p2);
+        let pinned = pinned(axis, &shape, &power, nyquist, p1, p2);
         // Close to half the rate the best poles are more damped than the invariant ones.
         let tried = if f0 > CLOSE_TO_HALF * sample_rate { &DAMPED[..] } else { &DAMPED[..1] };
-        let damped = tried.iter().map(|more| zeros(&axis, &shape, &power, more * p1, p2));
+        let damped = tried.iter().map(|more| zeros(axis, &shape, &power, more * p1, p2));
         let others = damped.chain([pinned]).flatten().filter_map(build);
         best = best.into_iter().chain(others).min_by(|a, b| a.0.total_cmp(&b.0));
     }
     best.map_or_else(|| bilinear(axis.tan, curve), |best| best.1)
 }
 
-/// All four numbers fitted.
+/// [`free_scalar`] for the widest registers that the processor has; the same bits in all. (A test compares
+/// them. The choice among the fits stays outside: with AVX2 the compiler of Rust 1.95 took another one.)
+#[multiversion(targets("x86_64+avx2"))]
 fn free(axis: &FitAxis, shape: &FitColumn, power: &FitColumn, d1: f64, d2: f64) -> Option<SectionFit> {
+    free_scalar(axis, shape, power, d1, d2)
+}
+
+/// All four numbers fitted.
+#[inline(always)]
+fn free_scalar(axis: &FitAxis, shape: &FitColumn, power: &FitColumn, d1: f64, d2: f64) -> Option<SectionFit> {
     let mut fit = SectionFit { m1: 0.0, m2: 0.0, d1, d2 };
     for _ in 0..ROUNDS {
         let w = axis.weights(power, fit.d1, fit.d2);
@@ -277,7 +331,8 @@ fn zeros(axis: &FitAxis, shape: &FitColumn, power: &FitColumn, d1: f64, d2: f64)
 }
 
 /// d1, d2 of the poles z = exp(s/fs).
-fn invariant_poles(axis: &FitAxis, sample_rate: f64, f0: f64, curve: Prototype) -> (f64, f64) {
+fn invariant_poles(axis: &FitAxis, curve: Prototype) -> (f64, f64) {
+    let FitAxis { sample_rate, f0, .. } = *axis;
     let (natural, damping) = curve.poles();
     let w = 2.0 * PI * f0 / sample_rate * natural;
     let (r, turn) = ((-damping * w).exp(), 1.0 - damping * damping);
@@ -352,4 +407,34 @@ fn first_order(sample_rate: f64, f0: f64, dc: f64, power: impl Fn(f64) -> f64) -
     }
     let (high, low) = ((n / d).sqrt(), dc.sqrt());
     EqSection { g: axis.tan / d.sqrt(), k: 2.0, high, band: high + low, low }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The version for this processor against the one for every processor, also where the fit is nearly
+    /// undetermined.
+    #[test]
+    fn wider_registers_change_no_bit() {
+        let mut fitted = 0;
+        for f0 in (0..40).map(|n| 20.0 * 1000f64.powf(f64::from(n) / 39.0)) {
+            for (gain, q) in [(12.0, 0.1), (12.0, 3.0), (-0.1, 0.7), (-6.0, 0.7), (3.0, 10.0), (12.0, 0.71)] {
+                let a = amplitude(gain);
+                for curve in [Prototype::Bell { a, q }, Prototype::HighShelf { a, q }] {
+                    let axis = FitAxis::new(48_000.0, f0, curve.half_width());
+                    let shape = axis.ratio.map(|w| curve.shape(w));
+                    let power = shape.map(|e| 1.0 + curve.scale() * e);
+                    let (d1, d2) = invariant_poles(&axis, curve);
+                    let bits = |fit: Option<SectionFit>| {
+                        fit.map(|SectionFit { m1, m2, d1, d2 }| [m1, m2, d1, d2].map(f64::to_bits))
+                    };
+                    let wide = bits(free(&axis, &shape, &power, d1, d2));
+                    assert_eq!(wide, bits(free_scalar(&axis, &shape, &power, d1, d2)), "{curve:?} at {f0}");
+                    fitted += usize::from(wide.is_some());
+                }
+            }
+        }
+        assert!(fitted > 400, "{fitted}");
+    }
 }

@@ -12,27 +12,53 @@ pub(crate) type FitColumn = [f64; POINTS];
 /// Modified Gram-Schmidt with the right-hand side carried along as one more column, which is as
 /// accurate as a Householder factorisation (Björck 1967 \[from memory\]) and does not square the
 /// condition number as the normal equations do.
-#[inline]
+///
+/// Worked out point by point, all columns of a point side by side: each sum runs over the points in their
+/// order, and the sums of a step are those of a vector register.
+#[inline(always)]
 pub(crate) fn least_squares<const N: usize>(columns: &[FitColumn; N], right: &FitColumn) -> Option<[f64; N]> {
-    let mut a = *columns;
+    let mut a = [[0.0; N]; POINTS];
     let mut y = *right;
+    let mut before = [0.0; N];
+    for p in 0..POINTS {
+        for j in 0..N {
+            a[p][j] = columns[j][p];
+        }
+        for j in 0..N {
+            before[j] += a[p][j] * a[p][j];
+        }
+    }
     let mut r = [[0.0; N]; N];
     let mut x = [0.0; N];
+    // What each column, and the right-hand side, loses of the column before.
+    let (mut factors, mut right_factor) = ([0.0; N], 0.0);
     for i in 0..N {
-        let before = dot(&columns[i], &columns[i]);
-        let power = dot(&a[i], &a[i]);
+        let (mut sums, mut right_sum) = ([0.0; N], 0.0);
+        for p in 0..POINTS {
+            if i > 0 {
+                let done = a[p][i - 1];
+                for j in 0..N {
+                    a[p][j] -= done * factors[j];
+                }
+                y[p] -= done * right_factor;
+            }
+            let column = a[p][i];
+            for j in 0..N {
+                sums[j] += column * a[p][j];
+            }
+            right_sum += column * y[p];
+        }
+        let power = sums[i];
         // Written so that NaN fails too.
-        if !(power > 1e-24 * before && power.is_finite()) {
+        if !(power > 1e-24 * before[i] && power.is_finite()) {
             return None;
         }
-        r[i][i] = power;
-        let column = a[i];
-        for j in i + 1..N {
-            r[i][j] = dot(&column, &a[j]);
-            subtract(&mut a[j], &column, r[i][j] / power);
+        r[i] = sums;
+        x[i] = right_sum;
+        for j in 0..N {
+            factors[j] = if j > i { sums[j] / power } else { 0.0 };
         }
-        x[i] = dot(&column, &y);
-        subtract(&mut y, &column, x[i] / power);
+        right_factor = right_sum / power;
     }
     for i in (0..N).rev() {
         for j in i + 1..N {
@@ -41,18 +67,6 @@ pub(crate) fn least_squares<const N: usize>(columns: &[FitColumn; N], right: &Fi
         x[i] /= r[i][i];
     }
     Some(x)
-}
-
-#[inline]
-fn dot(a: &FitColumn, b: &FitColumn) -> f64 {
-    a.iter().zip(b).map(|(a, b)| a * b).sum()
-}
-
-#[inline]
-fn subtract(from: &mut FitColumn, column: &FitColumn, factor: f64) {
-    for (from, value) in from.iter_mut().zip(column) {
-        *from -= value * factor;
-    }
 }
 
 #[cfg(test)]

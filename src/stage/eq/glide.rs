@@ -15,16 +15,21 @@ pub(crate) struct BandGlide {
     gain: Smooth,
     /// ln Q
     q: Smooth,
+    /// Hz and Q at the end of the present chunk.
+    linear: (f64, f64),
 }
 
 impl BandGlide {
     pub fn new(band: &BandSettings, sample_rate: f64) -> Self {
         let smooth = |value: f64, snap| Smooth::new(value, GLIDE_S, snap, sample_rate);
-        Self {
+        let mut glide = Self {
             freq: smooth(f64::from(band.freq).ln(), 1e-6),
             gain: smooth(f64::from(band.gain), 1e-5),
             q: smooth(f64::from(band.q).ln(), 1e-6),
-        }
+            linear: (1.0, 1.0),
+        };
+        glide.jump();
+        glide
     }
 
     pub fn set(&mut self, band: &BandSettings) {
@@ -37,16 +42,23 @@ impl BandGlide {
         self.freq.jump();
         self.gain.jump();
         self.q.jump();
+        self.linear = (self.freq.end().exp(), self.q.end().exp());
     }
 
     /// One control tick; true while anything moves.
     pub fn tick(&mut self) -> bool {
-        // `|`, not `||`: all three must tick.
-        self.freq.tick() | self.gain.tick() | self.q.tick()
+        let [freq, gain, q] = [self.freq.tick(), self.gain.tick(), self.q.tick()];
+        if freq {
+            self.linear.0 = self.freq.end().exp();
+        }
+        if q {
+            self.linear.1 = self.q.end().exp();
+        }
+        freq | gain | q
     }
 
     /// Hz, dB and Q at the end of the present chunk.
     pub fn end(&self) -> (f64, f64, f64) {
-        (self.freq.end().exp(), self.gain.end(), self.q.end().exp())
+        (self.linear.0, self.gain.end(), self.linear.1)
     }
 }

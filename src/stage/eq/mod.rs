@@ -27,7 +27,10 @@ use crate::dsp::{Block, CHUNK};
 use crate::settings::{BANDS, BandChannel, BandSettings, EqSettings};
 use band::EqBand;
 use multiversion::multiversion;
-use section::{EqSection, SectionPlace, SectionState, process_cascade, process_rotated};
+use section::{
+    ChunkCoefficients, EqSection, SectionPlace, SectionState, process_cascade, process_moving_cascade,
+    process_rotated,
+};
 use shape::SECTIONS;
 use solo::BandSolo;
 
@@ -41,6 +44,21 @@ fn process_steady(eq: &mut Eq, block: &mut Block) {
     eq.process_steady_scalar(block);
 }
 
+/// [`Eq::process_moving_scalar`] in the same way.
+#[multiversion(targets("x86_64+avx2"))]
+fn process_moving(eq: &mut Eq, block: &mut Block) {
+    eq.process_moving_scalar(block);
+}
+
+/// [`Eq::fill_chunk_scalar`] in the same way.
+#[multiversion(targets("x86_64+avx2"))]
+fn fill_chunk(eq: &mut Eq) {
+    eq.fill_chunk_scalar();
+}
+
+/// Most sections of all bands.
+const MOST: usize = BANDS * SECTIONS;
+
 /// The EQ stage. Ignores [`EqSettings::on`]: the chain fades the whole stage.
 #[derive(Clone, Debug)]
 pub struct Eq {
@@ -49,6 +67,10 @@ pub struct Eq {
     bands: [EqBand; BANDS],
     solo: BandSolo,
     curve_changes: u64,
+    /// While a stereo band moves and nothing fades: the running sections' coefficients in every frame of the
+    /// chunk, and their number.
+    moving: [ChunkCoefficients; MOST],
+    moving_count: usize,
 }
 
 impl Eq {
@@ -61,6 +83,8 @@ impl Eq {
             bands: settings.each_ref().map(|band| EqBand::new(band, sample_rate)),
             solo: BandSolo::new(&settings, sample_rate),
             curve_changes: 0,
+            moving: [ChunkCoefficients::NONE; MOST],
+            moving_count: 0,
         }
     }
 
@@ -94,9 +118,26 @@ impl Eq {
 
     /// Control tick, before the frame at position 0 of each chunk.
     pub fn tick(&mut self) {
-        self.curve_changes += u64::from(!self.bands.iter().all(EqBand::is_at_rest));
+        let is_at_rest = self.bands.iter().all(EqBand::is_at_rest);
+        self.curve_changes += u64::from(!is_at_rest);
         self.bands.iter_mut().for_each(EqBand::tick);
         self.solo.tick(&self.settings);
+        self.moving_count = 0;
+        if !is_at_rest
+            && !self.is_steady()
+            && self.bands.iter().all(|band| band.is_idle() || band.is_whole_stereo())
+        {
+            fill_chunk(self);
+        }
+    }
+
+    #[inline(always)]
+    fn fill_chunk_scalar(&mut self) {
+        let mut count = 0;
+        for band in self.bands.iter().filter(|band| !band.is_idle()) {
+            count += band.fill_chunk(&mut self.moving[count..]);
+        }
+        self.moving_count = count;
     }
 
     /// Processes in place; with every band flat or off the block is not changed.
@@ -105,8 +146,15 @@ impl Eq {
         if !soloed && self.bands.iter().all(EqBand::is_idle) {
             return;
         }
+        // Silence into filters without a past is silence.
+        if !soloed && self.bands.iter().all(EqBand::is_clear) && block.is_silent() {
+            return;
+        }
         if !soloed && self.is_steady() {
             return process_steady(self, block);
+        }
+        if !soloed && self.moving_count > 0 {
+            return process_moving(self, block);
         }
         let mut frames = [[0.0; 2]; CHUNK];
         for (i, frame) in frames.iter_mut().enumerate() {
@@ -135,7 +183,6 @@ impl Eq {
     /// one band after the other.
     #[inline(always)]
     fn process_steady_scalar(&mut self, block: &mut Block) {
-        const MOST: usize = BANDS * SECTIONS;
         const STEREO: SectionPlace =
             SectionPlace { channel: BandChannel::Stereo, is_first: true, is_last: true };
         let mut coefficients = [EqSection::FLAT.frame_coefficients(); MOST];
@@ -172,6 +219,34 @@ impl Eq {
                     4 => process_rotated::<4>(coefficients, places, states, ch, len),
                     _ => process_rotated::<GROUP>(coefficients, places, states, ch, len),
                 }
+            }
+            done += group;
+        }
+        let sections = self.bands.iter_mut().filter(|band| !band.is_idle()).flat_map(EqBand::sections);
+        for ((_, _, state), done) in sections.zip(states) {
+            *state = done;
+        }
+    }
+
+    /// The same while bands move: with the coefficients of each frame.
+    #[inline(always)]
+    fn process_moving_scalar(&mut self, block: &mut Block) {
+        let mut states = [SectionState::default(); MOST];
+        let sections = self.bands.iter_mut().filter(|band| !band.is_idle()).flat_map(EqBand::sections);
+        for (held, (_, _, state)) in states.iter_mut().zip(sections) {
+            *held = *state;
+        }
+        let mut done = 0;
+        while done < self.moving_count {
+            let (coefficients, states) = (&self.moving[done..], &mut states[done..]);
+            let group = (self.moving_count - done).min(GROUP);
+            let (ch, start, len) = (&mut block.ch, block.start, block.len);
+            match group {
+                1 => process_moving_cascade::<1>(coefficients, states, ch, start, len),
+                2 => process_moving_cascade::<2>(coefficients, states, ch, start, len),
+                3 => process_moving_cascade::<3>(coefficients, states, ch, start, len),
+                4 => process_moving_cascade::<4>(coefficients, states, ch, start, len),
+                _ => process_moving_cascade::<GROUP>(coefficients, states, ch, start, len),
             }
             done += group;
         }
@@ -233,5 +308,72 @@ mod tests {
                 }
             }
         }
+    }
+
+    /// The same while bands move.
+    #[test]
+    fn moving_bands_in_one_loop_change_no_bit() {
+        let mut settings = EqSettings::default();
+        settings.bands.iter_mut().for_each(|band| band.on = true);
+        (settings.bands[0].kind, settings.bands[0].slope) = (BandKind::LowCut, Slope::Db24);
+        let mut vector = Eq::new(48_000.0);
+        vector.set(&settings);
+        vector.jump();
+        let (mut scalar, mut single) = (vector.clone(), vector.clone());
+        let mut random = testkit::Random::new(2);
+        for chunk in 0..300 {
+            let band = &mut settings.bands[1 + chunk / 7 % 4];
+            band.gain = 6.0 * random.signed() as f32;
+            band.freq *= 1.0 + 0.1 * random.signed() as f32;
+            for eq in [&mut vector, &mut scalar, &mut single] {
+                eq.set(&settings);
+                eq.tick();
+            }
+            scalar.fill_chunk_scalar();
+            assert!(vector.moving_count >= 3, "{chunk}");
+            for (start, len) in [(0, 7), (7, CHUNK - 7)] {
+                let mut block = Block { start, len, ..Block::new() };
+                block.ch = std::array::from_fn(|_| std::array::from_fn(|_| random.signed()));
+                let mut other = block.clone();
+                let mut frames: [[f64; 2]; CHUNK] = std::array::from_fn(|i| [block.ch[0][i], block.ch[1][i]]);
+                vector.process(&mut block);
+                scalar.process_moving_scalar(&mut other);
+                single.bands.iter_mut().for_each(|band| band.process(&mut frames[..len], start));
+                for i in 0..len {
+                    let want = frames[i].map(f64::to_bits);
+                    assert_eq!([block.ch[0][i], block.ch[1][i]].map(f64::to_bits), want, "{chunk}");
+                    assert_eq!([other.ch[0][i], other.ch[1][i]].map(f64::to_bits), want, "{chunk}");
+                }
+            }
+        }
+    }
+
+    /// The silent path against the work, through a pause in which every filter has rung out, and after it.
+    #[test]
+    fn a_pause_passes_without_work_and_leaves_no_bit_behind() {
+        let mut settings = EqSettings::default();
+        for (n, band) in settings.bands.iter_mut().enumerate() {
+            band.gain = [6.0, -4.0, 3.0, -12.0, 2.0][n];
+        }
+        settings.bands[1].channel = BandChannel::Side;
+        let mut quick = Eq::new(8_000.0);
+        quick.set(&settings);
+        quick.jump();
+        let mut whole = quick.clone();
+        let mut random = testkit::Random::new(1);
+        let mut passed = 0;
+        for chunk in 0..3_000 {
+            let level = if (100..2_900).contains(&chunk) { 0.0 } else { 0.7 };
+            let ch = std::array::from_fn(|_| std::array::from_fn(|_| level * random.signed() + 0.0));
+            let mut block = Block { ch, start: 0, len: CHUNK };
+            let mut other = block.clone();
+            quick.tick();
+            whole.tick();
+            passed += usize::from(quick.bands.iter().all(EqBand::is_clear));
+            quick.process(&mut block);
+            whole.process_steady_scalar(&mut other);
+            assert_eq!(block.ch.map(|ch| ch.map(f64::to_bits)), other.ch.map(|ch| ch.map(f64::to_bits)));
+        }
+        assert!((1_000..2_900).contains(&passed), "{passed}");
     }
 }

@@ -20,7 +20,15 @@ pub(crate) enum Prototype {
 }
 
 impl Prototype {
+    /// Cookbook Q.
+    pub fn q(self) -> f64 {
+        match self {
+            Self::Bell { q, .. } | Self::HighShelf { q, .. } | Self::LowPass { q } => q,
+        }
+    }
+
     /// κ: 0 for a flat curve.
+    #[inline(always)]
     pub fn scale(self) -> f64 {
         match self {
             Self::Bell { a, .. } => a * a - 1.0 / (a * a),
@@ -30,7 +38,7 @@ impl Prototype {
     }
 
     /// e(W) for W = (f/f0)².
-    #[inline]
+    #[inline(always)]
     pub fn shape(self, w: f64) -> f64 {
         match self {
             Self::Bell { a, q } => {

@@ -85,7 +85,7 @@ impl EqSection {
     }
 
     /// Linear interpolation: `self` at 0, `to` at 1. Every section between is stable.
-    #[inline]
+    #[inline(always)]
     pub(crate) fn toward(&self, to: &Self, position: f64) -> Self {
         let mix = |a: f64, b: f64| a + (b - a) * position;
         Self {
@@ -98,7 +98,7 @@ impl EqSection {
     }
 
     /// The coefficients as the running loop needs them.
-    #[inline]
+    #[inline(always)]
     pub(crate) fn frame_coefficients(&self) -> FrameCoefficients {
         let a = 1.0 / (1.0 + self.g * (self.g + self.k));
         let (keep, into_band, into_low) = (2.0 * a - 1.0, 2.0 * self.g * a, 2.0 * self.g * self.g * a);
@@ -128,6 +128,84 @@ pub(crate) struct FrameCoefficients {
     direct: f64,
     from_band: f64,
     from_low: f64,
+}
+
+/// The coefficients of every frame of a chunk in which a section moves, each kind in a row of its own: worked
+/// out side by side in vector registers, the division included.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct ChunkCoefficients {
+    keep: [f64; CHUNK],
+    into_band: [f64; CHUNK],
+    into_low: [f64; CHUNK],
+    direct: [f64; CHUNK],
+    from_band: [f64; CHUNK],
+    from_low: [f64; CHUNK],
+}
+
+impl ChunkCoefficients {
+    /// To be filled.
+    pub const NONE: Self = {
+        let none = [0.0; CHUNK];
+        Self { keep: none, into_band: none, into_low: none, direct: none, from_band: none, from_low: none }
+    };
+
+    /// On the line from one section, before the chunk, to another, in its last frame.
+    #[inline(always)]
+    pub fn fill(&mut self, from: &EqSection, to: &EqSection) {
+        for i in 0..CHUNK {
+            let position = (i + 1) as f64 / CHUNK as f64;
+            self.set(i, from.toward(to, position).frame_coefficients());
+        }
+    }
+
+    /// The same in every frame.
+    #[inline(always)]
+    pub fn hold(&mut self, coefficients: &FrameCoefficients) {
+        for i in 0..CHUNK {
+            self.set(i, *coefficients);
+        }
+    }
+
+    #[inline(always)]
+    fn set(&mut self, i: usize, coefficients: FrameCoefficients) {
+        let FrameCoefficients { keep, into_band, into_low, direct, from_band, from_low } = coefficients;
+        (self.keep[i], self.into_band[i], self.into_low[i]) = (keep, into_band, into_low);
+        (self.direct[i], self.from_band[i], self.from_low[i]) = (direct, from_band, from_low);
+    }
+
+    #[inline(always)]
+    fn at(&self, i: usize) -> FrameCoefficients {
+        FrameCoefficients {
+            keep: self.keep[i],
+            into_band: self.into_band[i],
+            into_low: self.into_low[i],
+            direct: self.direct[i],
+            from_band: self.from_band[i],
+            from_low: self.from_low[i],
+        }
+    }
+}
+
+/// [`process_cascade`] with coefficients that move; the first frame stands at `start` inside its chunk.
+#[inline(always)]
+pub(crate) fn process_moving_cascade<const N: usize>(
+    coefficients: &[ChunkCoefficients],
+    states: &mut [SectionState],
+    ch: &mut [[f64; CHUNK]; CHANNELS],
+    start: usize,
+    len: usize,
+) {
+    let mut state: [SectionState; N] = std::array::from_fn(|n| states[n]);
+    let coefficients = &coefficients[..N];
+    let [left, right] = ch;
+    for i in 0..len.min(CHUNK - start) {
+        let mut x = [left[i], right[i]];
+        for n in 0..N {
+            x = state[n].process_frame(&coefficients[n].at(start + i), x);
+        }
+        [left[i], right[i]] = x;
+    }
+    states[..N].copy_from_slice(&state);
 }
 
 /// The first `len` frames in place through N sections in series, coefficients at rest. The same
@@ -252,6 +330,12 @@ impl SectionState {
             *frame = state.process_frame(&from.toward(to, position).frame_coefficients(), *frame);
         }
         *self = state;
+    }
+
+    /// Nothing of the past is left: zeros in give zeros out.
+    #[inline]
+    pub fn is_clear(&self) -> bool {
+        self.band == [0.0; 2] && self.low == [0.0; 2]
     }
 
     /// Clears state below −400 dBFS, before it becomes subnormal, and state that is not a number.

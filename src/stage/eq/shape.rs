@@ -1,6 +1,6 @@
 //! The switches of a band (kind, slope, channel) and the filter sections that they ask for.
 
-use super::design;
+use super::design::{self, FitAxis};
 use super::section::EqSection;
 use crate::settings::{BandChannel, BandKind, BandSettings, Slope};
 
@@ -33,13 +33,21 @@ impl BandShape {
     /// A cut is a Butterworth cascade for q = 1/√2; another q scales that of its sharpest section
     /// in proportion, and does nothing at 6 dB/oct, which has none. Section Qs 1 (third order) and
     /// 0.5412, 1.3066 (fourth): 1/(2 cos φ) of the Butterworth pole angles.
-    pub fn sections(self, sample_rate: f64, freq: f64, gain: f64, q: f64) -> [EqSection; SECTIONS] {
+    /// `axis` is kept from call to call: see [`FitAxis`].
+    pub fn sections(
+        self,
+        axis: &mut FitAxis,
+        sample_rate: f64,
+        freq: f64,
+        gain: f64,
+        q: f64,
+    ) -> [EqSection; SECTIONS] {
         let freq = freq.clamp(1.0, design::MAX_FREQUENCY_SHARE * sample_rate);
         let one = |section| [section, EqSection::FLAT];
         let low = match self.kind {
-            BandKind::Bell => return one(design::bell(sample_rate, freq, gain, q)),
-            BandKind::LowShelf => return one(design::low_shelf(sample_rate, freq, gain, q)),
-            BandKind::HighShelf => return one(design::high_shelf(sample_rate, freq, gain, q)),
+            BandKind::Bell => return one(axis.bell(sample_rate, freq, gain, q)),
+            BandKind::LowShelf => return one(axis.low_shelf(sample_rate, freq, gain, q)),
+            BandKind::HighShelf => return one(axis.high_shelf(sample_rate, freq, gain, q)),
             BandKind::LowCut => true,
             BandKind::HighCut => false,
         };

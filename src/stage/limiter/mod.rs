@@ -54,6 +54,7 @@ pub mod gains;
 pub mod hand_over;
 pub mod lasting;
 pub mod masking;
+mod off;
 pub mod persistent;
 pub mod ramp;
 mod rest;

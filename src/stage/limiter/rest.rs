@@ -3,6 +3,7 @@
 //! bit depends on the rest.
 
 use super::curve::SoftClip;
+use super::gains::Gains;
 use super::state::{Limiter, floor_f32};
 use super::work::clamped;
 use crate::dsp::{CHANNELS, CHUNK};
@@ -39,6 +40,18 @@ impl Limiter {
             && self.curves.iter().all(SoftClip::rests)
     }
 
+    /// The chunk is silent, as everything on its way is, and the limiter stays at rest: detectors and limited
+    /// samples hold zeros, and would hold them afterwards.
+    #[inline(never)]
+    pub(super) fn is_silent(&mut self) -> bool {
+        let is_zero = self.input.as_flattened().iter().fold(0, |all, x| all | x.to_bits()) == 0;
+        self.silent = if is_zero { self.silent.saturating_add(1) } else { 0 };
+        self.silent > self.delay() / CHUNK + 4
+            && self.is_flat()
+            && self.persistent.rests()
+            && self.gains.iter().all(Gains::rests)
+    }
+
     /// A chunk at rest.
     #[inline(always)]
     pub(super) fn rest(&mut self) {
@@ -53,7 +66,13 @@ impl Limiter {
 
     /// At the end of the rest: gives the parts behind the detectors the samples that have passed.
     pub(super) fn wake(&mut self) {
-        let back = self.to_gain();
+        self.catch_up(true);
+    }
+
+    /// Gives the parts behind the detectors the samples on their way; `is_pushed`: the chunk that is worked out
+    /// next is in the ring already.
+    pub(super) fn catch_up(&mut self, is_pushed: bool) {
+        let back = self.to_gain() - if is_pushed { 0 } else { CHUNK };
         for ch in 0..CHANNELS {
             self.curves[ch].catch_up(|chunks| self.signal[ch].read(back + chunks * CHUNK));
             self.last.catch_up(ch, |chunks| self.signal[ch].read(back + SoftClip::DELAY + chunks * CHUNK));

@@ -33,6 +33,12 @@ pub struct Limiter {
     /// Most that the curve may take, log2 units.
     pub(super) soft_clip: Smooth,
     pub(super) on: Fade,
+    /// The switch as it is set.
+    pub(super) wanted_on: bool,
+    /// Nothing is worked out: see [`super::off`].
+    pub(super) is_off: bool,
+    /// Chunks until the stage, switched on, may be heard.
+    pub(super) filling: usize,
     pub(super) removed_only: Fade,
     pub(super) true_peak: bool,
 
@@ -53,6 +59,8 @@ pub struct Limiter {
     pub(super) quiet: usize,
     /// Nothing behind the detectors is worked out.
     pub(super) resting: bool,
+    /// Chunks of silence at rest.
+    pub(super) silent: usize,
     /// Chunks in which both channels were given the same; the first then works for both.
     pub(super) alike: usize,
     pub(super) one: bool,
@@ -118,6 +126,9 @@ impl Limiter {
             link: Smooth::new(1.0, 0.02, 1e-5, sample_rate),
             soft_clip: Smooth::new(1.0, 0.02, 1e-5, sample_rate),
             on: Fade::new(true, 0.02, sample_rate),
+            wanted_on: true,
+            is_off: false,
+            filling: 0,
             removed_only: Fade::new(false, 0.02, sample_rate),
             true_peak: settings.true_peak,
             detectors: Default::default(),
@@ -132,6 +143,7 @@ impl Limiter {
             still: 0,
             quiet: usize::MAX,
             resting: false,
+            silent: 0,
             alike: 0,
             one: false,
             memory,
@@ -183,14 +195,14 @@ impl Limiter {
         self.latency() + AHEAD
     }
 
-    /// New targets. Drive, ceiling, link, soft clip, on/off and removed-only move smoothly; a new
-    /// look-ahead cross-fades; release and true peak act on what the gain does next.
+    /// New targets. Drive, ceiling, link, soft clip, on/off and removed-only move smoothly (switched on, the
+    /// stage is heard about 20 ms later: [`super::off`]); a new look-ahead cross-fades; release and true peak act on what the gain does next.
     pub fn set(&mut self, settings: &LimiterSettings) {
         self.drive.set(f64::from(settings.drive));
         self.ceiling.set(db::to_gain(f64::from(settings.ceiling)));
         self.link.set((f64::from(settings.stereo_link) * 0.01).clamp(0.0, 1.0));
         self.soft_clip.set(f64::from(settings.soft_clip).max(0.0) / DB_PER_OCTAVE);
-        self.on.set(settings.on);
+        self.wanted_on = settings.on;
         self.removed_only.set(settings.removed_only);
         self.true_peak = settings.true_peak;
         for gains in &mut self.gains {
@@ -205,36 +217,21 @@ impl Limiter {
         self.ceiling.jump();
         self.link.jump();
         self.soft_clip.jump();
-        self.on.jump();
         self.removed_only.jump();
         self.gains.iter_mut().for_each(Gains::jump);
+        self.jump_switch();
     }
 
     /// Forgets all sound, and every gain that came of it.
     pub fn reset(&mut self) {
-        self.detectors.iter_mut().for_each(LevelDetector::reset);
-        self.masking.reset();
         self.persistent.reset();
         self.standing.fill(0.0);
         self.last_standing = 0.0;
-        self.gains.iter_mut().for_each(Gains::reset);
-        self.last_gain = [1.0; CHANNELS];
-        self.last_knee = [0.0; CHANNELS];
         self.still = usize::MAX;
-        self.quiet = usize::MAX;
-        self.resting = false;
-        self.alike = usize::MAX;
-        self.one = self.link.end() == 1.0;
-        self.curves.iter_mut().for_each(SoftClip::reset);
-        self.kneed = [false; 4];
-        self.closed = usize::MAX;
-        self.last.reset();
         self.signal.iter_mut().for_each(|s| s.fill(0.0));
         let limit = floor_f32(self.ceiling.end());
         self.limit.fill(limit);
-        self.knees.iter_mut().for_each(|k| k.fill(limit as f32));
-        self.applied.iter_mut().for_each(|a| a.fill(1.0));
-        self.ratio.fill(1.0);
+        self.reset_work();
         self.input = [[0.0; CHUNK]; CHANNELS];
         self.limited = [[0.0; CHUNK]; CHANNELS];
         self.reduction = [0.0; CHUNK];
@@ -251,7 +248,7 @@ impl Limiter {
         self.ceiling.tick();
         self.link.tick();
         self.soft_clip.tick();
-        self.on.tick();
+        self.tick_switch();
         self.removed_only.tick();
     }
 

@@ -135,6 +135,43 @@ fn the_clamp_never_acts() {
     }
 }
 
+/// Switched off, the driven samples alone; switched on again, faded in once all that comes out has been looked
+/// at: under the ceiling without the clamp from the end of the fade on. A second later nothing is left of it.
+#[test]
+fn switched_on_it_fades_in_under_the_ceiling() {
+    for rate in [1_000.0, 8_000.0, 48_000.0, 192_000.0] {
+        let frames = (2.4 * rate) as usize;
+        let x = signal(rate, frames);
+        let always = run_with(&mut stage(&driven(12.0), rate), &x, 512, |_, _| {});
+        let mut limiter = stage(&driven(12.0), rate);
+        let latency = limiter.latency();
+        let fade = (0.02 * rate / CHUNK as f64).ceil() as usize * CHUNK + CHUNK;
+        let second = rate as usize;
+        let [off, on] = [second / 10, second * 11 / 20].map(|frame| frame.next_multiple_of(CHUNK));
+        let whole = (on + latency + 4 * CHUNK + fade).next_multiple_of(CHUNK);
+        let switched = run_with(&mut limiter, &x, 32, |at, limiter| {
+            limiter.set(&LimiterSettings { on: !(off..on).contains(&at), ..driven(12.0) });
+            if at == whole {
+                limiter.clamped = 0;
+            }
+        });
+        assert_eq!(limiter.clamped, 0, "{rate}");
+        let gain = db::to_gain(12.0);
+        let late = 3 * second / 2;
+        for ch in 0..CHANNELS {
+            for n in off + fade..on + latency {
+                let driven = if n < latency { 0.0 } else { x[ch][n - latency] * gain };
+                assert_eq!(switched.out[ch][n], driven, "{rate}, frame {n}");
+            }
+            let over = (off + fade..on).filter(|&n| switched.out[ch][n].abs() > f64::from(switched.limit[n]));
+            assert!(over.count() > 20, "{rate}: nothing to limit");
+            let apart = |n: usize| (switched.out[ch][n] - always.out[ch][n]).abs();
+            assert!((late..frames).map(apart).fold(0.0, f64::max) < 1e-4, "{rate}");
+        }
+        assert!(switched.reduction[off + fade..on].iter().all(|&r| r == 0.0));
+    }
+}
+
 /// Below the ceiling: the driven samples, bit for bit; nothing shown.
 #[test]
 fn what_stays_below_passes_bit_for_bit() {

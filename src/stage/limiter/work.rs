@@ -6,7 +6,7 @@ use super::demand::narrow;
 use super::gains::Gains;
 use super::state::{Lanes, Limiter};
 use super::steps::{STEPS, Steps, gains_at, larger, lines, smaller};
-use super::{demand, hand_over, short};
+use super::{demand, short};
 use crate::dsp::db::DB_PER_OCTAVE;
 use crate::dsp::fastlog::{exp2, log2};
 use crate::dsp::half_band::AHEAD;
@@ -67,11 +67,10 @@ impl Limiter {
         let delay = self.delay();
         for (ch, samples) in block.ch.iter_mut().enumerate() {
             let driven = &self.signal[ch].read(delay)[range.clone()];
-            let (input, limited) = (&mut self.input[ch][range.clone()], &self.limited[ch][range.clone()]);
-            for i in 0..len {
-                input[i] = without_absurd(samples[i]);
-                // The end of the fade, as `exchange_mixed` computes it: the sign of a zero counts.
-                samples[i] = driven[i] + 0.0 * limited[i];
+            let input = &mut self.input[ch][range.clone()];
+            for ((sample, input), driven) in samples[..len].iter_mut().zip(input).zip(driven) {
+                *input = without_absurd(*sample);
+                *sample = *driven;
             }
         }
         self.reduction_db[..len].fill(0.0);
@@ -119,6 +118,14 @@ impl Limiter {
             signal.push(input);
         }
         self.push_limit();
+        if !self.resting || self.input[0][0] != 0.0 {
+            self.silent = 0;
+        } else if self.is_silent() {
+            return;
+        }
+        if self.is_off {
+            return self.run_off();
+        }
         let (excess, any) = self.detect();
         let rests = !any && self.persistent.rests() && self.gains.iter().all(Gains::rests);
         self.quiet = if rests { self.quiet.saturating_add(1) } else { 0 };
@@ -186,15 +193,8 @@ impl Limiter {
         }
 
         let highest = excess.as_flattened().iter().fold(0.0, |a, &b| larger(a, b));
-        let standing = self.persistent.process(highest);
         let clip = self.soft_clip.end() as f32;
-        let standing = hand_over::PERSISTENT.kept(standing, clip);
-        let from = std::mem::replace(&mut self.last_standing, standing);
-        let mut line = [0.0; STEPS];
-        for k in 0..STEPS {
-            line[k] = from + (standing - from) * ((k + 1) as f32 / STEPS as f32);
-        }
-        self.standing.push(&line);
+        self.stand(highest, clip);
         let persistent = *self.standing.read(self.persistent_delay);
         let fast = smaller(clip, (short::FAST_DB / DB_PER_OCTAVE) as f32);
         let masked = self.masking.process([&narrow(&self.input[0]), &narrow(&self.input[1])]);

@@ -3,6 +3,7 @@
 
 pub mod alone;
 pub mod general;
+pub mod instances;
 pub mod meters;
 pub mod stages;
 

@@ -7,7 +7,7 @@ pub mod references;
 
 use crate::Failure;
 use std::fmt::Write;
-use testkit::cost::{Row, alone, asked, general, meters, stages};
+use testkit::cost::{Row, alone, asked, general, instances, meters, stages};
 
 /// Runs everything; some minutes on an otherwise idle machine.
 pub fn run() -> Result<(), Failure> {
@@ -48,6 +48,9 @@ pub fn run() -> Result<(), Failure> {
             worst / median,
             asked(worst / median, 3.0, "")
         )?;
+    }
+    for sentence in instances::sentences() {
+        writeln!(page, "{sentence}\n")?;
     }
     page += "## Each stage by itself, 48 kHz\n\n";
     page += "Blocks of 64, of 32 where a control moves. Every row holds the path alone.\n\n";
