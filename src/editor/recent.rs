@@ -1,5 +1,6 @@
 //! Songs that were opened before: paths in; the newest first, at most ten, and which of them are missing, out.
 
+use super::window_state::WindowState;
 use serde::{Deserialize, Serialize};
 use std::path::{Path, PathBuf};
 
@@ -42,6 +43,30 @@ impl RecentFiles {
     }
 }
 
+/// What the window without a host saves from one run to the next, as one line of JSON.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct SavedWindow {
+    /// As a plugin's session saves it.
+    #[serde(flatten)]
+    pub state: WindowState,
+    /// Songs that were opened before.
+    pub recent: RecentFiles,
+}
+
+impl SavedWindow {
+    /// Reads a saved text; what cannot be read becomes the default.
+    pub fn read(text: &str) -> Self {
+        let recent = serde_json::from_str::<Self>(text).unwrap_or_default().recent;
+        Self { state: WindowState::read(text), recent }
+    }
+
+    /// The text to save.
+    pub fn text(&self) -> String {
+        serde_json::to_string(self).unwrap_or_default()
+    }
+}
+
 impl From<Vec<PathBuf>> for RecentFiles {
     fn from(paths: Vec<PathBuf>) -> Self {
         let files = paths.into_iter().take(MOST).map(|path| RecentFile { path, is_missing: false });
@@ -76,9 +101,14 @@ mod tests {
         let others = ["11", "10", "9", "8", "7", "6", "4", "3", "2"].map(missing);
         assert_eq!(names[0], ("5".to_owned(), false));
         assert_eq!(names[1..], others);
-        let text = serde_json::to_string(&recent).unwrap();
-        let mut read: RecentFiles = serde_json::from_str(&text).unwrap();
-        read.look();
-        assert_eq!(read, recent);
+        let state = WindowState { dark: true, scale: 150, monitoring_level: -18, ..WindowState::default() };
+        let saved = SavedWindow { state, recent };
+        let mut read = SavedWindow::read(&saved.text());
+        read.recent.look();
+        assert_eq!(read, saved);
+        // A state that was saved before there were songs in it, and one that cannot be read.
+        let older = SavedWindow::read(&saved.state.text());
+        assert_eq!((&older.state, older.recent.files().len()), (&saved.state, 0));
+        assert_eq!(SavedWindow::read("{"), SavedWindow::default());
     }
 }

@@ -5,7 +5,7 @@ mod dialogs;
 mod sound;
 
 use dialogs::Dialog;
-use lintel::editor::recent::RecentFiles;
+use lintel::editor::recent::{RecentFiles, SavedWindow};
 use lintel::editor::window_state::WindowState;
 use lintel::editor::{StandaloneWindow, song, standalone};
 use lintel::params::{from_toml, to_toml};
@@ -25,16 +25,6 @@ struct Args {
     file: Option<PathBuf>,
 }
 
-/// What the file of the window's state holds.
-#[derive(Default, serde::Serialize, serde::Deserialize)]
-#[serde(default)]
-struct SavedWindow {
-    #[serde(flatten)]
-    state: WindowState,
-    /// Songs that were opened before.
-    recent: RecentFiles,
-}
-
 /// Files in which window state and settings are saved from one run to the next.
 struct SavedState {
     window: PathBuf,
@@ -49,11 +39,11 @@ impl SavedState {
 
     fn read(&self) -> (WindowState, RecentFiles, Settings) {
         let text = |path: &PathBuf| std::fs::read_to_string(path);
-        let window = text(&self.window);
-        let recent = window.as_ref().ok().and_then(|text| serde_json::from_str::<SavedWindow>(text).ok());
-        let window_state = window.map_or_else(|_| default_window_state(), |text| WindowState::read(&text));
-        let recent = recent.unwrap_or_default().recent;
-        (window_state, recent, from_toml(&text(&self.settings).unwrap_or_default()).unwrap_or_default())
+        let SavedWindow { state, recent } = text(&self.window).map_or_else(
+            |_| SavedWindow { state: default_window_state(), ..SavedWindow::default() },
+            |text| SavedWindow::read(&text),
+        );
+        (state, recent, from_toml(&text(&self.settings).unwrap_or_default()).unwrap_or_default())
     }
 
     /// Best effort: the window closes even if its state cannot be saved.
@@ -61,7 +51,7 @@ impl SavedState {
         let Some(folder) = self.window.parent() else { return };
         let _ = std::fs::create_dir_all(folder);
         let overwrite = lintel::finish::Overwrite::Allow;
-        let window = serde_json::to_string(&SavedWindow { state, recent }).unwrap_or_default();
+        let window = SavedWindow { state, recent }.text();
         let _ = lintel::finish::write_whole(&self.window, window.as_bytes(), overwrite);
         let _ = lintel::finish::write_whole(&self.settings, to_toml(settings).as_bytes(), overwrite);
     }
