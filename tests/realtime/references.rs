@@ -152,7 +152,11 @@ fn inside() {
     assert!(rig.activate(48_000.0, MOST as u32) && rig.start());
     let rig: &'static Rig = Box::leak(Box::new(rig));
     let mut exchanger = Exchanger::new(rig);
-    confined(rig, move || exchanger.exchange(), |_| ());
+    let exchange = move || {
+        exchanger.exchange();
+        exchanger.rounds >= ROUNDS
+    };
+    confined(rig, exchange, |_| ());
 }
 
 #[cfg(target_os = "linux")]

@@ -4,7 +4,7 @@
 
 use crate::allocations::Disturber;
 use crate::rehearsal::{MOST, Rehearsal};
-use std::sync::atomic::{AtomicI32, AtomicU32, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicI32, AtomicU32, Ordering};
 use std::time::{Duration, Instant};
 use testkit::host::raw::Rig;
 use testkit::process;
@@ -34,11 +34,16 @@ fn confine() -> bool {
     }
 }
 
-/// Runs blocks as the audio thread, confined, while the main thread does `disturb` over and over; then ends
-/// the process. `fault`: what a bad audio thread would do.
-pub fn confined(rig: &'static Rig, mut disturb: impl FnMut(), fault: impl Fn(u32) + Send + 'static) -> ! {
+/// Runs blocks as the audio thread, confined, while the main thread does `disturb` over and over, until that has
+/// been done often enough (it says so); then ends the process. `fault`: what a bad audio thread would do.
+pub fn confined(
+    rig: &'static Rig,
+    mut disturb: impl FnMut() -> bool,
+    fault: impl Fn(u32) + Send + 'static,
+) -> ! {
     static THREAD: AtomicI32 = AtomicI32::new(0);
     static DONE: AtomicU32 = AtomicU32::new(0);
+    static ENOUGH: AtomicBool = AtomicBool::new(false);
     let shared = crate::allocations::Shared(rig);
     std::thread::spawn(move || {
         let shared = &shared;
@@ -50,18 +55,23 @@ pub fn confined(rig: &'static Rig, mut disturb: impl FnMut(), fault: impl Fn(u32
             DONE.store(u32::MAX, Ordering::Release);
             return;
         }
-        for n in 1..=BLOCKS {
+        let mut n = 0;
+        while n < BLOCKS || !ENOUGH.load(Ordering::Acquire) {
+            n = n.saturating_add(1);
             rehearsal.block();
             fault(n);
-            DONE.store(n, Ordering::Release);
+            DONE.store(n.min(BLOCKS - 1), Ordering::Release);
         }
+        DONE.store(BLOCKS, Ordering::Release);
         // The thread's own way out would clean up with calls that it may no longer make.
         // SAFETY: ends this thread; its memory stays until the process ends.
         unsafe { libc::syscall(libc::SYS_exit, 0) };
     });
     let start = Instant::now();
     loop {
-        disturb();
+        if disturb() {
+            ENOUGH.store(true, Ordering::Release);
+        }
         let (thread, done) = (THREAD.load(Ordering::Acquire), DONE.load(Ordering::Acquire));
         let gone = thread != 0 && !std::path::Path::new(&format!("/proc/self/task/{thread}")).exists();
         if done == u32::MAX {
@@ -83,7 +93,11 @@ pub fn confined(rig: &'static Rig, mut disturb: impl FnMut(), fault: impl Fn(u32
 /// The same while the instance is moved about.
 fn moved_about(rig: &'static Rig, fault: impl Fn(u32) + Send + 'static) -> ! {
     let mut disturber = Disturber::new(rig);
-    confined(rig, move || disturber.disturb(), fault)
+    let disturb = move || {
+        disturber.disturb();
+        true
+    };
+    confined(rig, disturb, fault)
 }
 
 fn started() -> &'static Rig {
