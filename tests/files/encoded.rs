@@ -292,7 +292,8 @@ fn the_songs_of_a_release_share_the_searched_ceiling() {
             .arg("-o")
             .arg(&masters)
             .args(&paths));
-        let json: Value = serde_json::from_slice(&out.stdout).expect(&text(&out.stderr));
+        let json: Value =
+            serde_json::from_slice(&out.stdout).unwrap_or_else(|_| panic!("{}", text(&out.stderr)));
         (out.status.code(), json)
     };
     let number = |value: &Value| value.as_f64().unwrap();

@@ -289,6 +289,7 @@ fn draw(shot: &Shot, mix: &[Vec<f32>; 2], loaded: &LoadedSong) -> (Vec<u8>, [usi
                     found_gain: None,
                     target_match: None,
                     preview,
+                    encoded_figures: None,
                     recent: &recent,
                     dialogs: true,
                     target,
