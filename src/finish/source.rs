@@ -116,7 +116,11 @@ pub(super) fn measure_source(
 
 /// What the advice needs to know of a file's ends.
 pub fn file_facts(ends: &SongEnds) -> FileFacts {
-    FileFacts { lead_in: Some(ends.start as f64 / f64::from(ends.rate)), end_level: ends.cut_off_end }
+    FileFacts {
+        lead_in: Some(ends.start as f64 / f64::from(ends.rate)),
+        end_level: ends.cut_off_end,
+        peaks: None,
+    }
 }
 
 /// What the advice needs to know of the ends after a cut.
@@ -124,5 +128,5 @@ pub fn file_facts_after_cut(ends: &SongEnds, cut: &CutPlan) -> FileFacts {
     let rate = f64::from(ends.rate);
     let lead_in = (cut.silence_before + ends.start.saturating_sub(cut.from)) as f64 / rate;
     let end_is_kept = cut.to >= ends.frames && cut.fade_out == 0;
-    FileFacts { lead_in: Some(lead_in), end_level: ends.cut_off_end.filter(|_| end_is_kept) }
+    FileFacts { lead_in: Some(lead_in), end_level: ends.cut_off_end.filter(|_| end_is_kept), peaks: None }
 }

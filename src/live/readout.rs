@@ -140,6 +140,9 @@ pub struct LiveReadout {
     pub targets: Vec<Target>,
     /// Index into `targets`.
     pub target: usize,
+    /// Room between the source's highest true peak and full scale, dB: of the whole file where it is known; ∞ for
+    /// silence.
+    pub headroom: f64,
     /// Results of the source check, the most important first.
     pub findings: Vec<SourceFinding>,
     /// Advice, the most important first.
@@ -197,6 +200,7 @@ impl Default for LiveReadout {
             exported: false,
             targets: TARGETS.to_vec(),
             target: 0,
+            headroom: f64::INFINITY,
             findings: Vec::new(),
             notes: Vec::new(),
         }

@@ -34,6 +34,7 @@ impl LiveReadout {
         self.targets.clear();
         self.targets.extend(TARGETS);
         self.target = TARGETS.iter().position(|t| t.name == snapshot.target.name).unwrap_or(0);
+        self.headroom = snapshot.source.headroom_db;
         self.findings = findings(snapshot, settings);
         self.notes = snapshot.notes.iter().map(note).collect();
     }

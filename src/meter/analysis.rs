@@ -17,7 +17,7 @@ use super::reduction::{GainReductionMeter, PumpingMeter};
 use super::rules::AdviceNote;
 use super::signal_meters::SignalMeters;
 use super::snapshot::{Readings, Snapshot};
-use super::source::SourceCheck;
+use super::source::{SourceCheck, SourceReport};
 use super::targets::Target;
 use crate::dsp::loudness_gate::LoudnessGate;
 use crate::dsp::{CHANNELS, CHUNK, db};
@@ -308,7 +308,7 @@ impl Analysis {
             target: self.target,
             settings: self.settings,
             measured: self.measured as f64 / f64::from(self.sample_rate),
-            source: self.check.source(self.before.levels.total()),
+            source: self.source(),
             source_plr: plr.is_finite().then_some(plr),
             integrated: self.after.loudness.integrated(),
             true_peak: highest(self.after.levels.total()),
@@ -355,7 +355,7 @@ impl Analysis {
             pumping_most_at,
             overs: self.overs,
             target: self.target,
-            source: self.check.source(self.before.levels.total()),
+            source: self.source(),
             notes: self.advisor.notes(),
             spectrum_before: self.before.spectrum.bands(),
             spectrum_after: self.after.spectrum.bands(),
@@ -482,6 +482,15 @@ impl Analysis {
             self.settle();
             let facts = self.facts(false);
             self.advisor.follow_settings(&facts);
+        }
+    }
+
+    /// The source check of what was measured, with the peaks of the whole file where they are known.
+    fn source(&self) -> SourceReport {
+        let source = self.check.source(self.before.levels.total());
+        match &self.file.peaks {
+            Some(peaks) => source.with_peaks(peaks),
+            None => source,
         }
     }
 

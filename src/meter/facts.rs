@@ -2,7 +2,7 @@
 //! questions that several rules ask of them.
 
 use super::reduction::ReductionStats;
-use super::source::SourceReport;
+use super::source::{FilePeaks, SourceReport};
 use super::targets::Target;
 use crate::settings::{BandKind, BandSettings, Settings};
 
@@ -18,6 +18,8 @@ pub struct FileFacts {
     pub lead_in: Option<f64>,
     /// Level of the last 10 ms of the file, dBFS.
     pub end_level: Option<f64>,
+    /// The highest peaks of the whole file, of which the measurement may have seen a part.
+    pub peaks: Option<FilePeaks>,
 }
 
 /// Everything that a rule may use.

@@ -12,6 +12,7 @@ use std::thread::{self, JoinHandle};
 use std::time::Duration;
 
 use super::analysis::Analysis;
+use super::facts::FileFacts;
 use super::history::History;
 use super::snapshot::Snapshot;
 use super::targets::Target;
@@ -44,6 +45,8 @@ pub enum AnalysisCommand {
     Target(Target),
     /// Frames of the song that is measured, between its start and its end.
     Song(u64),
+    /// What only the reader of the file knows.
+    File(FileFacts),
     /// The chain's settings have changed.
     Settings(Box<Settings>),
     /// Clear the history.
@@ -156,6 +159,7 @@ impl AnalysisWorker {
                 Ok(AnalysisCommand::FollowTransport(follow)) => self.analysis.follow_transport(follow),
                 Ok(AnalysisCommand::Target(target)) => self.analysis.set_target(target),
                 Ok(AnalysisCommand::Song(frames)) => self.analysis.set_song_frames(frames),
+                Ok(AnalysisCommand::File(facts)) => self.analysis.set_file_facts(facts),
                 Ok(AnalysisCommand::Settings(settings)) => self.analysis.set_settings(&settings),
                 Ok(AnalysisCommand::ClearHistory) => {
                     lock(&self.analysis.history()).reset();

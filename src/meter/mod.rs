@@ -55,6 +55,7 @@ pub use live::{AnalysisCommand, LiveAnalysis};
 pub use loudness::{ChannelRole, LoudnessMeter, MonoAs};
 pub use rules::{AdviceNote, RULES, Rule, RuleId};
 pub use snapshot::{Readings, Snapshot};
+pub use source::FilePeaks;
 pub use source::SourceReport;
 pub use stretch::{Stretch, StretchReduction};
 pub use targets::{TARGETS, Target};

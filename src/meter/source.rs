@@ -139,6 +139,28 @@ struct LeadInWatch {
     quietest: Option<f64>,
 }
 
+/// The highest peaks of a file.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FilePeaks {
+    /// Highest sample, dBFS; −∞ for silence.
+    pub sample_db: f64,
+    /// Highest true peak, dBTP; −∞ for silence.
+    pub true_db: f64,
+}
+
+impl SourceReport {
+    /// With the highest peaks of the whole file.
+    #[must_use]
+    pub fn with_peaks(mut self, peaks: &FilePeaks) -> Self {
+        self.peak_db = self.peak_db.max(peaks.sample_db);
+        let headroom = -peaks.true_db;
+        if headroom.is_finite() && headroom < self.headroom_db {
+            (self.headroom_db, self.trim_db) = (headroom, trim_for(headroom));
+        }
+        self
+    }
+}
+
 impl SourceCheck {
     /// For a sample rate in Hz and 1 or 2 channels.
     pub fn new(sample_rate: u32, channels: usize) -> Self {

@@ -198,7 +198,9 @@ impl Engine {
         let ahead = (BUFFER_S * f64::from(self.rate.1)) as u64;
         let before = self.written;
         while self.written.saturating_sub(self.status.read.load(Ordering::Acquire)) < ahead && self.step() {}
-        if self.playing() && self.written != before {
+        // After a pause the ring may be full already.
+        let is_buffered = self.written > self.status.read.load(Ordering::Acquire);
+        if self.playing() && (is_buffered || self.written != before) {
             self.status.play();
         }
         self.written != before

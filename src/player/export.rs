@@ -70,8 +70,8 @@ pub enum ExportProgress {
     Running(WorkProgress),
     /// Written and verified.
     Done(Exported),
-    /// A file of that name exists.
-    Exists,
+    /// These files exist already, and nothing was written.
+    Exists(Vec<PathBuf>),
     /// Why nothing was written.
     Failed(String),
 }
@@ -154,7 +154,10 @@ fn run(job: &MasterJob, deliveries: &[Delivery], watch: &dyn ProgressWatcher) ->
     let page = report_path(job, deliveries);
     match master_each(&jobs, Some(&page), watch) {
         Ok(masters) => ExportProgress::Done(exported(&masters)),
-        Err(err) if matches!(err.fault, Fault::Exists) => ExportProgress::Exists,
+        Err(err) if matches!(err.fault, Fault::Exists) => {
+            let all = jobs.iter().map(|job| job.output.clone()).chain([page]);
+            ExportProgress::Exists(all.filter(|path| path.symlink_metadata().is_ok()).collect())
+        }
         Err(err) if err.is_stop() => ExportProgress::Failed("stopped; nothing was written".to_owned()),
         Err(err) => ExportProgress::Failed(err.to_string()),
     }
@@ -228,7 +231,8 @@ mod tests {
         assert_eq!(Reader::open(&request.output).unwrap().format().frames, 72_000, "cut as wished");
         assert!(request.output.with_extension("html").exists());
 
-        assert_eq!(wait(&start(&request)), ExportProgress::Exists);
+        let both = vec![request.output.clone(), request.output.with_extension("html")];
+        assert_eq!(wait(&start(&request)), ExportProgress::Exists(both));
         assert_eq!(std::fs::read(&request.output).unwrap(), bytes);
         request.replace = true;
         assert!(matches!(wait(&start(&request)), ExportProgress::Done(_)));

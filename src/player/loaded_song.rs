@@ -2,7 +2,9 @@
 //! per minute of stereo at 48 kHz. Samples are linear, full scale ±1.0.
 
 use super::overview::Overview;
+use crate::dsp::db;
 use crate::finish::{EndsFinder, Error, FileFormat, Reader, SongEnds};
+use crate::meter::{FilePeaks, TruePeak};
 use crate::sync::lock;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -35,6 +37,7 @@ pub struct LoadedSong {
     ready: AtomicU64,
     overview: Mutex<Overview>,
     load: Mutex<LoadState>,
+    peaks: Mutex<Option<FilePeaks>>,
 }
 
 impl LoadedSong {
@@ -71,12 +74,14 @@ impl LoadedSong {
             ready: AtomicU64::new(0),
             overview: Mutex::new(Overview::new(format.rate)),
             load: Mutex::default(),
+            peaks: Mutex::default(),
         };
         Ok((Arc::new(song), reader))
     }
 
     fn read_all(&self, mut reader: Reader, is_unused: &dyn Fn() -> bool) {
         let mut finder = EndsFinder::new(self.format.rate);
+        let mut peaks = PeakSearch::default();
         let mut wide = [vec![0.0_f64; READ_FRAMES], vec![0.0_f64; READ_FRAMES]];
         let mut block = [Vec::with_capacity(BLOCK_FRAMES), Vec::with_capacity(BLOCK_FRAMES)];
         loop {
@@ -101,11 +106,13 @@ impl LoadedSong {
                 block.extend(lane[..n].iter().map(|x| *x as f32));
             }
             lock(&self.overview).push(&block[0][from..], &block[1][from..]);
+            peaks.push([&block[0][from..], &block[1][from..]]);
             if block[0].len() == BLOCK_FRAMES {
                 self.append(&mut block);
             }
         }
         self.append(&mut block);
+        *lock(&self.peaks) = Some(peaks.finish());
         *lock(&self.load) = LoadState::Whole(finder.finish());
     }
 
@@ -137,6 +144,11 @@ impl LoadedSong {
         lock(&self.load).clone()
     }
 
+    /// The highest peaks of the file, once it is read.
+    pub fn peaks(&self) -> Option<FilePeaks> {
+        *lock(&self.peaks)
+    }
+
     /// Peaks and loudness, as far as the file has been read.
     pub fn overview(&self) -> MutexGuard<'_, Overview> {
         lock(&self.overview)
@@ -157,6 +169,30 @@ impl LoadedSong {
         }
         left[done..].fill(0.0);
         right[done..].fill(0.0);
+    }
+}
+
+/// Highest sample and highest true peak of two channels, linear.
+#[derive(Default)]
+struct PeakSearch {
+    meters: [TruePeak; 2],
+    sample: f32,
+    between: f32,
+}
+
+impl PeakSearch {
+    fn push(&mut self, block: [&[f32]; 2]) {
+        for (meter, samples) in self.meters.iter_mut().zip(block) {
+            self.sample = samples.iter().fold(self.sample, |highest, x| highest.max(x.abs()));
+            self.between = self.between.max(meter.feed_above(samples, self.between));
+        }
+    }
+
+    fn finish(mut self) -> FilePeaks {
+        let highest = self.meters.iter_mut().fold(self.between, |highest, meter| highest.max(meter.finish()));
+        let [sample_db, true_db] =
+            [self.sample, highest.max(self.sample)].map(|x| db::from_gain(f64::from(x)));
+        FilePeaks { sample_db, true_db }
     }
 }
 
@@ -210,6 +246,10 @@ pub(super) mod tests {
         };
         assert!(ends.start.abs_diff(48_000) < 500 && ends.end.abs_diff(144_000) < 500, "{ends:?}");
         assert_eq!(song.overview().frames(), 192_000);
+        // A sine of amplitude 0.5 that ends at once: between the samples of a hard edge it is higher.
+        let peaks = song.peaks().unwrap();
+        assert!((peaks.sample_db + 6.02).abs() < 0.01, "{peaks:?}");
+        assert!((-6.02..-4.5).contains(&peaks.true_db), "{peaks:?}");
     }
 
     #[test]

@@ -14,7 +14,7 @@ use crate::chain::ChainReadout;
 use crate::finish::encoded::EncodedFormat;
 use crate::finish::{self, CutPlan, Error};
 use crate::live::{self, AnalysisUpdates, HistorySource, LiveReadout, MeasuredHistory, MeasurementRequest};
-use crate::meter::{self, AnalysisCommand, History};
+use crate::meter::{self, AnalysisCommand, FileFacts, History};
 use crate::settings::Settings;
 use crate::sync::lock;
 use crate::tap_ring::tap_ring;
@@ -113,6 +113,8 @@ pub struct PlayerSession {
     preview: Option<RunningPreview>,
     /// Why it is silent.
     silent: Option<String>,
+    /// The analysis knows the peaks of the whole file.
+    knows_peaks: bool,
     /// The song has been played.
     has_played: bool,
     /// When the last soft start was requested.
@@ -167,6 +169,7 @@ impl PlayerSession {
             asked: None,
             preview: None,
             silent,
+            knows_peaks: false,
             has_played: false,
             soft_start: None,
             song,
@@ -288,6 +291,12 @@ impl PlayerSession {
             && found != self.playhead.bounds()
         {
             self.set_bounds(found);
+        }
+        if !self.knows_peaks
+            && let peaks @ Some(_) = self.song.peaks()
+        {
+            self.knows_peaks = true;
+            self.analysis.send(AnalysisCommand::File(FileFacts { peaks, ..FileFacts::default() }));
         }
         self.follow_preview();
         let snapshot = self.analysis.snapshot();

@@ -97,7 +97,7 @@ fn end_cut_off() {
     let file = |end_level| {
         run(
             1.0,
-            move |a| a.set_file_facts(FileFacts { end_level: Some(end_level), lead_in: None }),
+            move |a| a.set_file_facts(FileFacts { end_level: Some(end_level), ..FileFacts::default() }),
             |t| pass(music(t)),
         )
     };
@@ -111,7 +111,7 @@ fn lead_in_too_long_and_too_short() {
     let file = |lead_in| {
         run(
             1.0,
-            move |a| a.set_file_facts(FileFacts { lead_in: Some(lead_in), end_level: None }),
+            move |a| a.set_file_facts(FileFacts { lead_in: Some(lead_in), ..FileFacts::default() }),
             |t| pass(music(t)),
         )
     };

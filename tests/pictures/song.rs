@@ -173,7 +173,8 @@ fn an_export_is_requested_in_a_form_and_replaces_only_after_a_question() {
     rig.click("export");
     act(&mut rig, "write");
     wait(&mut rig);
-    assert_eq!(rig.session().export(), Some(ExportProgress::Exists));
+    let both = vec![master.clone(), master.with_extension("html")];
+    assert_eq!(rig.session().export(), Some(ExportProgress::Exists(both)));
     assert_eq!(std::fs::metadata(&master).unwrap().modified().unwrap(), written);
     act(&mut rig, "replace");
     wait(&mut rig);

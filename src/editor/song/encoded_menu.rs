@@ -29,11 +29,11 @@ pub fn show(ui: &mut Ui, place: Rect, theme: &Theme, view: &SongView, requests: 
 pub fn line(figures: &EncodedFigures) -> (String, bool) {
     let EncodedFigures { row, before, ceiling } = figures;
     let mut line = format!(
-        "{}: true peak {} dBTP ± {} dB, {} before",
+        "{}: true peak {} dBTP ({} before), up to {} with another encoder",
         row.format,
         number(row.true_peak, 1),
-        number(row.tolerance, 1),
         number(*before, 1),
+        number(row.highest(), 1),
     );
     match row.over {
         0 => {}
@@ -45,10 +45,8 @@ pub fn line(figures: &EncodedFigures) -> (String, bool) {
     }
     // Rounded down: what is printed keeps the limit.
     if let Some(ceiling) = ceiling.filter(|ceiling| ceiling < before) {
-        line.push_str(&format!(
-            "; a ceiling of {} keeps it under 0",
-            number((10.0 * ceiling).floor() / 10.0, 1)
-        ));
+        let ceiling = number((10.0 * ceiling).floor() / 10.0, 1);
+        line.push_str(&format!("; with a ceiling of {ceiling} dBTP it stays under 0"));
     }
     (line, row.true_peak > 0.0)
 }
@@ -89,5 +87,5 @@ fn menu(ui: &mut Ui, theme: &Theme, view: &SongView, requests: &mut Vec<SessionR
         }
     });
     ui.separator();
-    ui.weak("Ends when the passage or a setting changes. Another encoder, or another start, changes other peaks; AAC and Vorbis: lintel check --encoded.");
+    ui.weak("Ends when the passage or a setting changes. Another encoder, or another start, leaves other peaks: the second figure is the highest to be expected. AAC and Vorbis: lintel check --encoded.");
 }

@@ -1,6 +1,6 @@
 //! The export button, which opens a form, shows the progress and stops the export.
 
-use super::export_texts::{ExportFields, ExportTexts};
+use super::export_texts::{ExportFields, ExportTexts, existing_text};
 use super::view::SongView;
 use crate::editor::buttons::TextButton;
 use crate::editor::files::FileChoice;
@@ -41,6 +41,8 @@ pub struct ExportFormState {
     texts: ExportTexts,
     /// An export was requested; if the file exists, the form opens again.
     is_requested: bool,
+    /// What was requested last: only this may replace the files that were found to exist.
+    asked: Option<ExportRequest>,
 }
 
 impl ExportFormState {
@@ -49,7 +51,6 @@ impl ExportFormState {
         if let Some(export) = &mut self.export {
             export.output = path;
             export.output.set_extension(export.layout.extension());
-            export.replace = false;
         }
     }
 }
@@ -87,7 +88,7 @@ pub fn show(
                 Popup::menu(&button).width(WIDTH_PT).close_behavior(PopupCloseBehavior::CloseOnClickOutside);
             if state.is_requested && view.export.is_some() {
                 state.is_requested = false;
-                if view.export == Some(ExportProgress::Exists) {
+                if matches!(view.export, Some(ExportProgress::Exists(_))) {
                     popup = popup.open_memory(SetOpenCommand::Bool(true));
                 }
             }
@@ -113,14 +114,12 @@ fn form(
         let field = ui.add(TextEdit::singleline(&mut name).desired_width(room));
         if field.accessible_name("name of the master").changed() {
             export.output = PathBuf::from(name);
-            export.replace = false;
         }
         let help = "Chooses name and folder of the master in the system's file dialog.";
         if view.dialogs && ui.button("choose…").on_hover_text(help).clicked() {
             choice = Some(FileChoice::Master(export.output.clone()));
         }
     });
-    let before = (export.clone(), state.texts.clone());
     ui.scope(|ui| {
         ui.visuals_mut().widgets.inactive.bg_stroke = Stroke::NONE;
         format_and_rate(export, ui);
@@ -128,35 +127,44 @@ fn form(
     ui.separator();
     fields(&mut state.texts, ui);
     ui.separator();
-    if before != (export.clone(), state.texts.clone()) {
-        export.replace = false;
-    }
     let place = |ui: &mut Ui| ui.allocate_exact_size(vec2(WIDTH_PT - 14.0, 24.0), Sense::hover()).0;
-    let text = format!("match the target: {} LUFS", number(view.target.loudness, 1));
-    let help = "Finds the drive that reaches the target; otherwise the present drive is used.";
+    let text = match export.solve {
+        true => format!("drive: matched to {} LUFS", number(view.target.loudness, 1)),
+        false => "drive: as it is set".to_owned(),
+    };
+    let help = "Switches between the present drive and the one that reaches the target, which is searched when you write.";
     let at = place(ui);
     if TextButton::new(&text, help).named("match the target").on(export.solve).show(ui, at, theme).clicked() {
         export.solve = !export.solve;
     }
-    let exists = view.export == Some(ExportProgress::Exists);
-    let read = state.texts.read();
-    if let Err(why) = &read {
+    let request = state.texts.read().map(|ExportFields { tags, fades_s, deliveries }| ExportRequest {
+        tags,
+        fades_s,
+        deliveries,
+        replace: false,
+        ..export.clone()
+    });
+    let existing = match &view.export {
+        Some(ExportProgress::Exists(files)) if request.as_ref().ok() == state.asked.as_ref() => Some(files),
+        _ => None,
+    };
+    if let Err(why) = &request {
         ui.colored_label(theme.red, why);
-    } else if exists {
-        ui.colored_label(theme.red, "A file of that name, or its report, exists already.");
+    } else if let Some(files) = existing {
+        ui.colored_label(theme.red, existing_text(files));
     }
-    let (text, help) = match exists {
-        true => ("replace", "Overwrites the existing file and report."),
+    let (text, help) = match existing.is_some() {
+        true => ("replace", "Overwrites these files, and writes all others of the request."),
         false => ("write", "Writes the master and its report, a web page, beside it."),
     };
     let at = place(ui);
-    let button = TextButton::new(text, help).enabled(read.is_ok());
+    let button = TextButton::new(text, help).enabled(request.is_ok());
     if button.show(ui, at, theme).clicked()
-        && let Ok(ExportFields { tags, fades_s, deliveries }) = read
+        && let Ok(request) = request
     {
-        let request = ExportRequest { tags, fades_s, deliveries, replace: exists, ..export.clone() };
-        requests.push(SessionRequest::Export(request));
-        export.replace = false;
+        state.asked = Some(request.clone());
+        let replace = existing.is_some();
+        requests.push(SessionRequest::Export(ExportRequest { replace, ..request }));
         state.is_requested = true;
         ui.close();
     }

@@ -3,9 +3,17 @@
 
 use crate::finish::delivery::parse_list;
 use crate::finish::{Delivery, TagField, Tags, isrc};
+use std::path::PathBuf;
 
 /// Longest fade, s.
 const LONGEST_FADE_S: f64 = 120.0;
+
+/// The files that would be replaced, by their names.
+pub fn existing_text(files: &[PathBuf]) -> String {
+    let names = files.iter().map(|path| path.file_name().unwrap_or_default().to_string_lossy());
+    let verb = if files.len() == 1 { "exists" } else { "exist" };
+    format!("{} {verb} already", names.collect::<Vec<_>>().join(", "))
+}
 
 /// The texts as they stand in the form.
 #[derive(Clone, Debug, Default, PartialEq)]

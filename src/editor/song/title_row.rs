@@ -1,6 +1,7 @@
 //! The line above the waveform: the file and its format, and a message about export, search, file or device.
 
 use super::encoded_menu;
+use super::export_texts::existing_text;
 use super::view::SongView;
 use crate::editor::buttons::TextButton;
 use crate::editor::drawing;
@@ -86,7 +87,7 @@ fn message(view: &SongView) -> Option<(String, bool)> {
             (progress_text(progress), false)
         }
         (Some(ExportProgress::Done(done)), _) => (done.words.clone(), false),
-        (Some(ExportProgress::Exists), _) => ("not exported: a file of that name exists".to_owned(), true),
+        (Some(ExportProgress::Exists(files)), _) => (format!("not exported: {}", existing_text(files)), true),
         (Some(ExportProgress::Failed(why)), _) => (format!("not exported: {why}"), true),
         (_, Some(MatchProgress::Found(words))) => (format!("matched: {words}"), false),
         (_, Some(MatchProgress::Failed(why))) => (format!("not matched: {why}"), true),

@@ -22,7 +22,7 @@ pub fn show(ui: &mut Ui, rect: Rect, context: &DrawContext, editor: &mut ParamEd
     let mut y = trim.bottom() + 10.0;
     let live = context.steady;
     let row = |y: f32| Rect::from_min_size(pos2(rect.left(), y), vec2(rect.width(), 16.0));
-    let headroom = -live.input.true_peak_max;
+    let headroom = live.headroom;
     for (label, value) in [
         ("headroom", format!("{} dB", number(headroom, 1))),
         ("correlation", signed(live.input.correlation, 2)),

@@ -173,3 +173,20 @@ fn an_encoded_passage_stands_where_the_song_stands_and_the_difference_is_between
     let outside = (0..latency + 48_000).chain(latency + 96_000..plain.len());
     assert!(outside.into_iter().all(|n| plain[n] == decoded[n]), "outside the passage the master is heard");
 }
+
+/// Whatever is left in the ring by a pause: the fade takes a few frames out, and nothing may have to be written
+/// before it goes on.
+#[test]
+fn it_goes_on_after_every_pause() {
+    let mut rig = rig(&song(20), RATE);
+    let read = |rig: &Rig| rig.status.read.load(Ordering::Relaxed);
+    for n in 0..60 {
+        rig.engine.apply(EngineCommand::Play);
+        let before = read(&rig);
+        rig.output(1_500 + 37 * n);
+        assert!(read(&rig) >= before + 1_000, "pause {n}: {} frames", read(&rig) - before);
+        rig.engine.fill();
+        rig.engine.apply(EngineCommand::Pause);
+        rig.device.fill(&mut [0.0; 2 * 480], 2);
+    }
+}
