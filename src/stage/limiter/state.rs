@@ -196,7 +196,7 @@ impl Limiter {
     }
 
     /// New targets. Drive, ceiling, link, soft clip, on/off and removed-only move smoothly (switched on, the
-    /// stage is heard about 20 ms later: [`super::off`]); a new look-ahead cross-fades; release and true peak
+    /// stage is heard about 20 ms later); a new look-ahead cross-fades; release and true peak
     /// act on what the gain does next.
     pub fn set(&mut self, settings: &LimiterSettings) {
         self.drive.set(f64::from(settings.drive));
