@@ -81,7 +81,7 @@ impl LoadedSong {
 
     fn read_all(&self, mut reader: Reader, is_unused: &dyn Fn() -> bool) {
         let mut finder = EndsFinder::new(self.format.rate);
-        let mut peaks = PeakSearch::default();
+        let mut peaks = FilePeakMeter::default();
         let mut wide = [vec![0.0_f64; READ_FRAMES], vec![0.0_f64; READ_FRAMES]];
         let mut block = [Vec::with_capacity(BLOCK_FRAMES), Vec::with_capacity(BLOCK_FRAMES)];
         loop {
@@ -174,13 +174,13 @@ impl LoadedSong {
 
 /// Highest sample and highest true peak of two channels, linear.
 #[derive(Default)]
-struct PeakSearch {
+struct FilePeakMeter {
     meters: [TruePeak; 2],
     sample: f32,
     between: f32,
 }
 
-impl PeakSearch {
+impl FilePeakMeter {
     fn push(&mut self, block: [&[f32]; 2]) {
         for (meter, samples) in self.meters.iter_mut().zip(block) {
             self.sample = samples.iter().fold(self.sample, |highest, x| highest.max(x.abs()));

@@ -26,6 +26,7 @@ mod reference_exchange;
 mod reference_file;
 mod reference_loader;
 mod session;
+mod session_jobs;
 mod silent_device;
 mod song_job;
 mod target_match;

@@ -4,17 +4,18 @@
 use super::device_ring::{DeviceRing, RingStatus};
 use super::encoded_preview::{EncodedFigures, EncodedSide};
 use super::engine::{Engine, EngineCommand};
-use super::export::{Export, ExportProgress, ExportRequest};
+use super::export::{ExportProgress, ExportRequest};
 use super::loaded_song::{LoadState, LoadedSong};
 use super::playhead::Playhead;
 use super::preview::{Preview, PreviewStep, RunningPreview};
 use super::reference_loader::ReferenceLoader;
-use super::target_match::{MatchProgress, TargetMatch};
+use super::session_jobs::SessionJobs;
+use super::target_match::MatchProgress;
 use crate::chain::ChainReadout;
 use crate::finish::encoded::EncodedFormat;
 use crate::finish::{self, CutPlan, Error};
 use crate::live::{self, AnalysisUpdates, HistorySource, LiveReadout, MeasuredHistory, MeasurementRequest};
-use crate::meter::{self, AnalysisCommand, FileFacts, History};
+use crate::meter::{self, AnalysisCommand, FileFacts, History, Target};
 use crate::settings::Settings;
 use crate::sync::lock;
 use crate::tap_ring::tap_ring;
@@ -106,10 +107,7 @@ pub struct PlayerSession {
     target: String,
     updates: AnalysisUpdates,
     solo: Option<usize>,
-    export: Option<Export>,
-    target_match: Option<TargetMatch>,
-    /// Settings that are asked to be taken over.
-    asked: Option<Settings>,
+    jobs: SessionJobs,
     preview: Option<RunningPreview>,
     /// Why it is silent.
     silent: Option<String>,
@@ -164,9 +162,7 @@ impl PlayerSession {
             target: String::new(),
             updates: AnalysisUpdates::default(),
             solo: None,
-            export: None,
-            target_match: None,
-            asked: None,
+            jobs: SessionJobs::default(),
             preview: None,
             silent,
             knows_peaks: false,
@@ -213,31 +209,23 @@ impl PlayerSession {
 
     /// Progress of the export.
     pub fn export(&self) -> Option<ExportProgress> {
-        self.export.as_ref().map(Export::progress)
+        self.jobs.export()
     }
 
     /// The gain that the export's search found, dB, while the settings have another.
     pub fn found_gain(&self) -> Option<f64> {
-        let (export, settings) = (self.export.as_ref()?, self.settings.as_ref()?);
-        let ExportProgress::Done(done) = export.progress() else { return None };
-        done.gain.filter(|_| export.found().is_some_and(|found| !has_gain_of(settings, &found)))
+        self.jobs.found_gain(self.settings.as_ref()?)
     }
 
     /// The search for the target, if there was one.
     pub fn target_match(&self) -> Option<MatchProgress> {
-        self.target_match.as_ref().map(TargetMatch::progress)
+        self.jobs.target_match()
     }
 
-    /// The present settings with a drive that was found and is to be taken over now, once: when the search for the
-    /// target has ended, or when the user asks for that of an export.
+    /// The present settings with a drive that was found and is to be taken over now, once; see
+    /// [`SessionRequest::Match`] and [`SessionRequest::UseFound`].
     pub fn take_found(&mut self, settings: &Settings) -> Option<Settings> {
-        let target = live::target(&self.target);
-        let found = self.target_match.as_mut().and_then(|search| search.take(settings, &target));
-        let found = self.asked.take().or(found)?;
-        let mut with_it = *settings;
-        with_it.limiter.drive = found.limiter.drive;
-        with_it.input = found.input;
-        Some(with_it)
+        self.jobs.take_found(settings, &live::target(&self.target))
     }
 
     /// The encoded passage, if one was asked for.
@@ -305,7 +293,7 @@ impl PlayerSession {
         self.live.reference = self.reference.readout();
         let readout = *lock(&self.status.readout);
         let target = live::target(&self.target);
-        self.live.exported = self.export.as_ref().is_some_and(|export| export.is_of(settings, &target));
+        self.live.exported = self.jobs.is_exported(settings, &target);
         self.live.follow(readout.filter(|_| self.playing()).as_ref(), settings);
     }
 
@@ -351,6 +339,11 @@ impl PlayerSession {
         let LoadState::Whole(ends) = self.song.load() else { return None };
         let cut = CutPlan::plan(&ends, &finish::EndsOptions::default());
         Some(cut.from..cut.to)
+    }
+
+    /// What a job on the song works with.
+    fn song_with_target(&self) -> (Settings, Target) {
+        (self.settings.unwrap_or_default(), live::target(&self.target))
     }
 
     fn set_bounds(&mut self, bounds: Range<u64>) {
@@ -406,34 +399,14 @@ impl PlayerSession {
                 }
             }
             SessionRequest::Export(export) => {
-                let settings = self.settings.unwrap_or_default();
-                let target = live::target(&self.target);
-                // The message of an earlier search would stay beside that of the export.
-                self.target_match = self
-                    .target_match
-                    .take()
-                    .filter(|search| matches!(search.progress(), MatchProgress::Running(_)));
-                self.export =
-                    Some(Export::start(self.song.path(), &export, settings, target, self.ends_options()));
+                let (song, ends) = (self.song_with_target(), self.ends_options());
+                self.jobs.start_export(self.song.path(), &export, song, ends);
             }
-            SessionRequest::Match => match self.target_match() {
-                Some(MatchProgress::Running(_)) => {
-                    if let Some(search) = &self.target_match {
-                        search.stop();
-                    }
-                }
-                _ => {
-                    let settings = self.settings.unwrap_or_default();
-                    let (target, ends) = (live::target(&self.target), self.ends_options());
-                    // The message of an earlier export would hide that of the search.
-                    self.export = self
-                        .export
-                        .take()
-                        .filter(|export| matches!(export.progress(), ExportProgress::Running(_)));
-                    self.target_match = Some(TargetMatch::start(self.song.path(), settings, target, ends));
-                }
-            },
-            SessionRequest::UseFound => self.asked = self.export.as_ref().and_then(Export::found),
+            SessionRequest::Match => {
+                let (song, ends) = (self.song_with_target(), self.ends_options());
+                self.jobs.match_or_stop(self.song.path(), song, ends);
+            }
+            SessionRequest::UseFound => self.jobs.use_found(),
             SessionRequest::PlayEncoded(format) => {
                 self.end_preview();
                 let settings = self.settings.unwrap_or_default();
@@ -446,14 +419,7 @@ impl PlayerSession {
                 }
             }
             SessionRequest::EndEncoded => self.end_preview(),
-            SessionRequest::StopExport => match self.export() {
-                Some(ExportProgress::Running(_)) => {
-                    if let Some(export) = &self.export {
-                        export.stop();
-                    }
-                }
-                _ => self.export = None,
-            },
+            SessionRequest::StopExport => self.jobs.stop_export(),
         }
     }
 
@@ -478,12 +444,6 @@ impl Drop for PlayerSession {
             let _ = worker.join();
         }
     }
-}
-
-/// Whether drive and trim are those of `found`, but for what the parameters' digits leave of them.
-fn has_gain_of(settings: &Settings, found: &Settings) -> bool {
-    let near = |a: f32, b: f32| (a - b).abs() < 5e-3;
-    near(settings.limiter.drive, found.limiter.drive) && near(settings.input.trim, found.input.trim)
 }
 
 /// The worker thread: applies commands, fills the ring, reports; ends when the session is dropped.
