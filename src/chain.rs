@@ -15,6 +15,7 @@ mod faded;
 mod listening;
 mod ordered;
 mod reference;
+mod silence;
 
 use crate::dsp::delay::Delay;
 use crate::dsp::gain::Gain;
@@ -25,7 +26,7 @@ use crate::stage::eq::EqCurve;
 use crate::stage::limiter::Limiter;
 use crate::stage::word_length::WordRounding;
 use crate::tap_ring::Tap;
-use edge::{EdgeSample, clean};
+use edge::{EdgeSample, single_precision};
 use faded::{FADE_S, faded};
 use listening::Listening;
 use ordered::{Changed, OrderedStages};
@@ -64,6 +65,8 @@ pub struct Chain {
     at: usize,
     /// Nothing has been processed since the reset: settings can still be applied at once.
     fresh: bool,
+    /// Whole chunks of silence in which every stage was at rest: see `silence`.
+    silent_chunks: usize,
     buffers: ChunkBuffers,
 }
 
@@ -119,6 +122,7 @@ impl Chain {
             soloed: None,
             at: 0,
             fresh: true,
+            silent_chunks: 0,
             buffers: ChunkBuffers {
                 block: Block::new(),
                 dry: [[0.0; CHUNK]; CHANNELS],
@@ -149,11 +153,12 @@ impl Chain {
         self.latency() + ring.ceil() as usize
     }
 
-    /// [`Self::tail`], worked out again only where the EQ has changed: for a call in every block.
+    /// [`Self::tail`], worked out again only where the EQ has changed, and not before it has come to rest: for
+    /// a call in every block.
     pub fn tail_now(&mut self) -> usize {
         let of = (self.ordered.eq_is_dry(), self.ordered.curve_changes());
         match self.known_tail {
-            Some((known, tail)) if known == of => tail,
+            Some((known, tail)) if known == of || self.ordered.curve_moves() => tail,
             _ => {
                 let tail = self.tail();
                 self.known_tail = Some((of, tail));
@@ -175,6 +180,7 @@ impl Chain {
         if let Some(known_gain_db) = audible_move(&self.settings, settings) {
             self.listening.control_moved(known_gain_db);
         }
+        self.silent_chunks = 0;
         let old = std::mem::replace(&mut self.settings, *settings);
         self.trim.set(f64::from(settings.input.trim));
         self.trim_on.set(settings.input.trim_on);
@@ -218,6 +224,7 @@ impl Chain {
         self.listening.reset();
         self.at = 0;
         self.fresh = true;
+        self.silent_chunks = 0;
     }
 
     /// Monitoring: solo one EQ band (0 to 4), or `None` for normal operation. Not a setting: it is
@@ -225,6 +232,7 @@ impl Chain {
     pub fn solo(&mut self, band: Option<usize>) {
         if self.soloed != band {
             self.soloed = band;
+            self.silent_chunks = 0;
             self.listening.control_moved(0.0);
         }
         self.ordered.solo(band);
@@ -319,12 +327,14 @@ impl Chain {
             }
             self.buffers.block.len = len;
             self.buffers.block.start = self.at;
-            self.read_input(io, done, len);
-            self.process_stages();
-            if S::IS_MONITORED {
-                self.round_to_words();
+            if !self.pass_silence(io, done, len) {
+                self.read_input(io, done, len);
+                self.process_stages();
+                if S::IS_MONITORED {
+                    self.round_to_words();
+                }
+                self.write_output(io, done, len);
             }
-            self.write_output(io, done, len);
             tap(&self.tap(len));
             self.at = (self.at + len) % CHUNK;
             done += len;
@@ -358,12 +368,9 @@ impl Chain {
         let ChunkBuffers { block, before, .. } = &mut self.buffers;
         for ch in 0..CHANNELS {
             let input = &io[ch.min(io.len() - 1)][done..done + len];
-            let mut narrow = [0.0; CHUNK];
-            for ((narrow, sample), &x) in narrow.iter_mut().zip(&mut block.ch[ch]).zip(input) {
-                *narrow = x.to_f32();
-                *sample = clean(x.to_f64());
-            }
-            self.untouched[ch].process(&narrow[..len], &mut before[ch][..len]);
+            let mut untouched = [0.0; CHUNK];
+            S::read(input, &mut untouched, &mut block.ch[ch]);
+            self.untouched[ch].process(&untouched[..len], &mut before[ch][..len]);
         }
     }
 
@@ -385,19 +392,15 @@ impl Chain {
     fn write_output<S: EdgeSample>(&mut self, io: &mut [&mut [S]], done: usize, len: usize) {
         let ChunkBuffers { block, before, after, .. } = &mut self.buffers;
         for ch in 0..CHANNELS {
-            for i in 0..len {
-                after[ch][i] = f32::from_f64(block.ch[ch][i]);
-            }
+            single_precision(&block.ch[ch], &mut after[ch]);
         }
         if S::IS_MONITORED {
-            self.listening.write(io, done, block, before);
+            self.listening.write(io, done, block, [before, after]);
             self.listening.measure(before, after, len);
             return;
         }
-        for (out, result) in io.iter_mut().zip(&block.ch) {
-            for (out, &y) in out[done..done + len].iter_mut().zip(result) {
-                *out = S::from_f64(y);
-            }
+        for (ch, out) in io.iter_mut().enumerate().take(CHANNELS) {
+            S::write(&block.ch[ch], &after[ch], &mut out[done..done + len]);
         }
     }
 }

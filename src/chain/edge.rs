@@ -3,7 +3,9 @@
 //! What enters is made fit for filters; what leaves has no subnormal numbers, because they slow down
 //! whatever processes them next by up to a hundred times on processors without a fast path for them.
 
+use crate::dsp::CHUNK;
 use crate::dsp::minmax::{larger, smaller};
+use multiversion::multiversion;
 
 /// Largest input sample, linear: +60 dBFS. Anything beyond is a fault, not a sound, and is clamped.
 pub const INPUT_LIMIT: f64 = 1000.0;
@@ -12,10 +14,13 @@ pub const INPUT_LIMIT: f64 = 1000.0;
 pub trait EdgeSample: Copy {
     /// Whether bypass and compare act on this edge.
     const IS_MONITORED: bool;
-    /// As the untouched input is kept: single precision, a subnormal as zero.
-    fn to_f32(self) -> f32;
-    /// As the stages get it, before [`clean`].
-    fn to_f64(self) -> f64;
+    /// Input as it is kept untouched (single precision, a subnormal as zero) and as the stages get it
+    /// ([`clean`]); so many of each as there are samples, at most [`CHUNK`].
+    fn read(input: &[Self], untouched: &mut [f32; CHUNK], stages: &mut [f64; CHUNK]);
+    /// The result on its way out, given as it is and as `from_f64` makes single precision of it.
+    fn write(result: &[f64; CHUNK], single: &[f32; CHUNK], out: &mut [Self]);
+    /// Every sample is +0 (−0 is not counted: its sign must not depend on which path it takes).
+    fn is_silence(samples: &[Self]) -> bool;
     /// The untouched input on its way out.
     fn from_f32(x: f32) -> Self;
     /// The result on its way out: a subnormal leaves as zero.
@@ -25,12 +30,15 @@ pub trait EdgeSample: Copy {
 impl EdgeSample for f32 {
     const IS_MONITORED: bool = true;
     #[inline(always)]
-    fn to_f32(self) -> f32 {
-        without_subnormal(self)
+    fn is_silence(samples: &[f32]) -> bool {
+        samples.first().is_none_or(|x| x.to_bits() == 0)
+            && samples.iter().fold(0, |all, x| all | x.to_bits()) == 0
     }
-    #[inline(always)]
-    fn to_f64(self) -> f64 {
-        f64::from(self)
+    fn read(input: &[f32], untouched: &mut [f32; CHUNK], stages: &mut [f64; CHUNK]) {
+        read(input, untouched, stages);
+    }
+    fn write(_: &[f64; CHUNK], single: &[f32; CHUNK], out: &mut [f32]) {
+        out.copy_from_slice(&single[..out.len()]);
     }
     #[inline(always)]
     fn from_f32(x: f32) -> Self {
@@ -45,12 +53,19 @@ impl EdgeSample for f32 {
 impl EdgeSample for f64 {
     const IS_MONITORED: bool = false;
     #[inline(always)]
-    fn to_f32(self) -> f32 {
-        without_subnormal(self as f32)
+    fn is_silence(samples: &[f64]) -> bool {
+        samples.first().is_none_or(|x| x.to_bits() == 0)
+            && samples.iter().fold(0, |all, x| all | x.to_bits()) == 0
     }
-    #[inline(always)]
-    fn to_f64(self) -> f64 {
-        self
+    fn read(input: &[f64], untouched: &mut [f32; CHUNK], stages: &mut [f64; CHUNK]) {
+        for (i, &x) in input.iter().take(CHUNK).enumerate() {
+            (untouched[i], stages[i]) = (without_subnormal(x as f32), clean(x));
+        }
+    }
+    fn write(result: &[f64; CHUNK], _: &[f32; CHUNK], out: &mut [f64]) {
+        for (out, &y) in out.iter_mut().zip(result) {
+            *out = f64::from_f64(y);
+        }
     }
     #[inline(always)]
     fn from_f32(x: f32) -> Self {
@@ -61,6 +76,34 @@ impl EdgeSample for f64 {
     #[inline(always)]
     fn from_f64(x: f64) -> Self {
         if x.abs() < f64::from(f32::MIN_POSITIVE) { 0.0_f64.copysign(x) } else { x }
+    }
+}
+
+/// [`EdgeSample::read`] of single precision, for the widest registers that the processor has; the same bits in
+/// all.
+#[multiversion(targets("x86_64+avx2"))]
+fn read(input: &[f32], untouched: &mut [f32; CHUNK], stages: &mut [f64; CHUNK]) {
+    let mut whole = [0.0; CHUNK];
+    let input = match <&[f32; CHUNK]>::try_from(input) {
+        Ok(chunk) => chunk,
+        Err(_) => {
+            whole[..input.len()].copy_from_slice(input);
+            &whole
+        }
+    };
+    for i in 0..CHUNK {
+        untouched[i] = without_subnormal(input[i]);
+    }
+    for i in 0..CHUNK {
+        stages[i] = clean(f64::from(input[i]));
+    }
+}
+
+/// The result in single precision, for the widest registers that the processor has; the same bits in all.
+#[multiversion(targets("x86_64+avx2"))]
+pub fn single_precision(result: &[f64; CHUNK], single: &mut [f32; CHUNK]) {
+    for i in 0..CHUNK {
+        single[i] = f32::from_f64(result[i]);
     }
 }
 
@@ -99,6 +142,25 @@ mod tests {
             assert_eq!(without_subnormal(tiny).to_bits(), 0.0_f32.to_bits());
             assert_eq!(without_subnormal(-tiny).to_bits(), (-0.0_f32).to_bits());
             assert_eq!(f64::from_f64(f64::from(-tiny)).to_bits(), (-0.0_f64).to_bits());
+        }
+    }
+
+    /// The versions for this processor against the arithmetic of one sample.
+    #[test]
+    fn wider_registers_change_no_bit() {
+        let mut random = testkit::Random::new(6);
+        let odd = [f32::NAN, f32::INFINITY, -1e30, 1e-42, -1e-42, 0.0, -0.0];
+        for len in (1..=CHUNK).cycle().take(300) {
+            let sample = |n: usize| if n % 9 == 4 { odd[n % odd.len()] } else { 0.0 };
+            let input: [f32; CHUNK] = std::array::from_fn(|n| random.signed() as f32 + sample(n + len));
+            let (mut untouched, mut stages, mut single) = ([9.0; CHUNK], [9.0; CHUNK], [9.0; CHUNK]);
+            f32::read(&input[..len], &mut untouched, &mut stages);
+            single_precision(&stages, &mut single);
+            for n in 0..len {
+                assert_eq!(untouched[n].to_bits(), without_subnormal(input[n]).to_bits());
+                assert_eq!(stages[n].to_bits(), clean(f64::from(input[n])).to_bits());
+                assert_eq!(single[n].to_bits(), f32::from_f64(stages[n]).to_bits());
+            }
         }
     }
 }

@@ -133,14 +133,25 @@ impl Listening {
             .feed([0, 1].map(|ch| &before[ch][..frames]), [0, 1].map(|ch| &after[ch][..frames]));
     }
 
+    /// What is heard is the sound that comes in, and the measurement has no past.
+    pub fn rests(&self) -> bool {
+        self.reference.is_silent() && self.loudness_match.rests()
+    }
+
+    /// Measures silence while [`Self::rests`].
+    pub fn pass_silence(&mut self, frames: usize) {
+        self.loudness_match.feed_silence(frames);
+    }
+
     /// Writes what is heard: the result, or what bypass and compare ask for.
-    /// `block` holds the result, `before` the input; they go to `io` from frame `done` on.
+    /// `block` holds the result, `after` the same in single precision, `before` the input; they go to `io` from
+    /// frame `done` on.
     pub fn write<S: EdgeSample>(
         &mut self,
         io: &mut [&mut [S]],
         done: usize,
         block: &Block,
-        before: &[[f32; CHUNK]; CHANNELS],
+        [before, after]: [&[[f32; CHUNK]; CHANNELS]; 2],
     ) {
         let len = block.len;
         let is_result = self.before.is_dry()
@@ -151,9 +162,7 @@ impl Listening {
         for (ch, out) in io.iter_mut().enumerate().take(CHANNELS) {
             let out = &mut out[done..done + len];
             if is_result {
-                for (out, &y) in out.iter_mut().zip(&block.ch[ch]) {
-                    *out = S::from_f64(y);
-                }
+                S::write(&block.ch[ch], &after[ch], out);
                 continue;
             }
             if self.bypass.is_wet() {

@@ -189,6 +189,20 @@ impl OrderedStages {
         }
     }
 
+    /// Silence passes as it is and changes nothing.
+    pub fn rests(&self) -> bool {
+        !self.is_swapping()
+            && self.current.eq.passes_silence()
+            && (self.switches.comp_idle || self.current.compressor.rests())
+    }
+
+    /// Takes silence in while [`Self::rests`].
+    pub fn pass_silence(&mut self) {
+        if !self.switches.comp_idle {
+            self.current.compressor.pass_silence();
+        }
+    }
+
     /// The compressor's reduction as it is heard, dB ≥ 0, of the last block.
     pub fn heard_reduction_db(&self) -> &[f32] {
         &self.heard_reduction_db[..self.len]
@@ -202,6 +216,11 @@ impl OrderedStages {
     /// Counts the changes of [`Self::curve`]. (After a change of the order it is the other EQ that counts.)
     pub fn curve_changes(&self) -> (StageOrder, u64) {
         (self.current.order, self.current.eq.curve_changes())
+    }
+
+    /// A band is on its way to its targets, or will be with the next tick.
+    pub fn curve_moves(&self) -> bool {
+        !self.current.eq.is_at_rest()
     }
 
     /// The EQ's running coefficients.

@@ -1,5 +1,7 @@
 //! A fixed delay of whole samples.
 
+use super::CHUNK;
+
 /// Ring of the last `len` values; what goes in comes out `len` calls later, unchanged.
 #[derive(Clone, Debug)]
 pub struct Delay<T> {
@@ -43,6 +45,15 @@ impl<T: Copy + Default> Delay<T> {
             y.copy_from_slice(x);
             return;
         }
+        // A whole chunk that does not meet the ring's end: of a length that the compiler knows.
+        if let (Ok(x), Ok(y)) = (<&[T; CHUNK]>::try_from(x), <&mut [T; CHUNK]>::try_from(&mut *y))
+            && self.at + CHUNK < self.ring.len()
+        {
+            let ring = self.ring[self.at..].first_chunk_mut::<CHUNK>().expect("so many are left");
+            *y = std::mem::replace(ring, *x);
+            self.at += CHUNK;
+            return;
+        }
         let mut done = 0;
         while done < x.len() {
             let n = (x.len() - done).min(self.ring.len() - self.at);
@@ -78,14 +89,16 @@ mod tests {
 
     #[test]
     fn process_equals_step_for_every_frame() {
-        let x: Vec<f32> = (1..=50).map(|n| n as f32).collect();
-        for len in [0, 1, 3, 7, 40, 64] {
+        let x: Vec<f32> = (1..=500).map(|n| n as f32).collect();
+        for (len, parts) in
+            [0, 1, 3, 7, 32, 33, 40, 64, 100].into_iter().flat_map(|len| [(len, 7), (len, CHUNK)])
+        {
             let (mut one, mut many) = (Delay::new(len), Delay::new(len));
-            for part in x.chunks(7) {
+            for part in x.chunks(parts) {
                 let want: Vec<f32> = part.iter().map(|&x| one.step(x)).collect();
                 let mut got = vec![0.0; part.len()];
                 many.process(part, &mut got);
-                assert_eq!(got, want, "delay of {len}");
+                assert_eq!(got, want, "delay of {len} in parts of {parts}");
             }
         }
     }

@@ -3,6 +3,7 @@
 //!
 //! Two channels run side by side so that one vector instruction serves both.
 
+use super::CHUNK;
 use super::filter::{Biquad, BiquadState};
 use std::f64::consts::PI;
 
@@ -41,6 +42,16 @@ pub fn design(sample_rate: f64) -> [Biquad; 2] {
     [shelf, Biquad { b: [g, -2.0 * g, g], a }]
 }
 
+/// Frames of channels. (All of a chunk before any is filtered: the compiler then interleaves whole registers.)
+#[inline(always)]
+fn interleaved<const LANES: usize>(channels: [&[f32; CHUNK]; LANES]) -> [[f32; LANES]; CHUNK] {
+    let mut frames = [[0.0; LANES]; CHUNK];
+    for i in 0..CHUNK {
+        frames[i] = channels.map(|channel| channel[i]);
+    }
+    frames
+}
+
 /// K-weighting of `LANES` channels side by side.
 #[derive(Clone, Copy, Debug)]
 pub struct KWeighting<const LANES: usize = 2> {
@@ -66,17 +77,28 @@ impl<const LANES: usize> KWeighting<LANES> {
     /// have the same length.
     #[inline(always)]
     pub fn add_energy(&mut self, channels: [&[f32]; LANES], energy: &mut [f64; LANES]) {
+        let frames = channels.iter().map(|channel| channel.len()).min().unwrap_or(0);
+        let channels = channels.map(|channel| &channel[..frames]);
+        let chunks = channels.map(|channel| channel.as_chunks::<CHUNK>().0);
+        for n in 0..frames / CHUNK {
+            self.add_frames(&interleaved(chunks.map(|chunks| &chunks[n])), energy);
+        }
+        for i in frames / CHUNK * CHUNK..frames {
+            self.add_frames(&[channels.map(|channel| channel[i])], energy);
+        }
+    }
+
+    #[inline(always)]
+    fn add_frames<const FRAMES: usize>(
+        &mut self,
+        frames: &[[f32; LANES]; FRAMES],
+        energy: &mut [f64; LANES],
+    ) {
         let [shelf, high_pass] = self.sections;
         let [mut s0, mut s1] = self.states;
         let mut sum = *energy;
-        let frames = channels.iter().map(|channel| channel.len()).min().unwrap_or(0);
-        let channels = channels.map(|channel| &channel[..frames]);
-        for i in 0..frames {
-            let mut x = [0.0; LANES];
-            for c in 0..LANES {
-                x[c] = f64::from(channels[c][i]);
-            }
-            let y = s1.step(&high_pass, s0.step(&shelf, x));
+        for x in frames {
+            let y = s1.step(&high_pass, s0.step(&shelf, x.map(f64::from)));
             for c in 0..LANES {
                 sum[c] += y[c] * y[c];
             }

@@ -156,6 +156,19 @@ impl LoudnessMatch {
         }
     }
 
+    /// The filters have no past.
+    pub fn rests(&self) -> bool {
+        self.weighting.is_clear()
+    }
+
+    /// Adds frames of silence in both signals while [`Self::rests`]; at most to the end of the chunk.
+    pub fn feed_silence(&mut self, frames: usize) {
+        self.frames += frames;
+        if self.frames >= CHUNK {
+            self.close_chunk();
+        }
+    }
+
     /// Adds the finished chunk to the averages.
     fn close_chunk(&mut self) {
         let mean_square = self.energy.map(|energy| energy / CHUNK as f64);

@@ -53,9 +53,14 @@ impl WordRounding {
         }
     }
 
+    /// Samples pass as they are.
+    pub fn is_off(&self) -> bool {
+        self.current.word_length == WordLength::Off
+    }
+
     /// Rounds in place. `ceiling` is linear, one value for each frame; none is full scale.
     pub fn process(&mut self, block: &mut Block, ceiling: Option<&[f32]>) {
-        if self.current.word_length == WordLength::Off {
+        if self.is_off() {
             return;
         }
         for i in 0..block.len {

@@ -11,8 +11,10 @@ use multiversion::multiversion;
 const TAIL: usize = 16;
 /// Past samples: what the first kernel reaches back to for [`TAIL`] values.
 const PAST: usize = 2 * FIRST.len() + TAIL;
-/// From an index in a fourfold stream to the index of its sample in `x`.
+/// From an index in a fourfold stream to the index of its sample in [`HalfBands::reach`].
 const SHIFT: usize = PAST - FIRST.len() - TAIL;
+/// Chunks after which the past samples are moved back to the beginning.
+const ROOM: usize = 8;
 
 /// Pair `i` around the point a quarter after frame `t`, of a twofold stream given as its even
 /// (`x`) and odd (`h`, half a frame later) values.
@@ -105,8 +107,9 @@ pub(super) fn twofold_half(x: &[f32], at: usize, even: &mut [f32], half: &mut [f
 /// low-pass at 21 kHz (44.1 kHz); otherwise through the samples themselves.
 #[derive(Clone, Debug)]
 pub struct HalfBands<const LIMITED: bool> {
-    /// [`PAST`] samples, then the new ones.
-    x: [f32; PAST + CHUNK + LANES],
+    /// Samples: the new ones go to `at`, [`PAST`] of those before are kept.
+    x: [f32; PAST + ROOM * CHUNK + LANES],
+    at: usize,
     /// The values ¼, ½ and ¾ of a frame after the samples: [`TAIL`] past ones, then new ones.
     quarter: [f32; TAIL + CHUNK + LANES],
     /// What lies on the samples, if `LIMITED`.
@@ -123,6 +126,7 @@ impl<const LIMITED: bool> Default for HalfBands<LIMITED> {
         let none = [0.0; _];
         Self {
             x: [0.0; _],
+            at: PAST,
             quarter: none,
             even: none,
             half: none,
@@ -142,10 +146,32 @@ impl<const LIMITED: bool> HalfBands<LIMITED> {
     /// Takes samples in without working on them.
     #[inline(always)]
     pub fn skip(&mut self, samples: &[f32; CHUNK]) {
-        self.x[PAST..PAST + CHUNK].copy_from_slice(samples);
-        self.x.copy_within(CHUNK..CHUNK + PAST, 0);
+        self.put(samples);
+        self.advance();
         self.bound.pass();
         self.stale = true;
+    }
+
+    /// New samples behind those before.
+    #[inline(always)]
+    fn put(&mut self, samples: &[f32; CHUNK]) {
+        self.x[self.at..self.at + CHUNK].copy_from_slice(samples);
+    }
+
+    /// The new samples become past ones.
+    #[inline(always)]
+    fn advance(&mut self) {
+        self.at += CHUNK;
+        if self.at == PAST + ROOM * CHUNK {
+            self.x.copy_within(ROOM * CHUNK..ROOM * CHUNK + PAST, 0);
+            self.at = PAST;
+        }
+    }
+
+    /// [`PAST`] samples, the new ones, and what only values that are not used are computed from.
+    #[inline(always)]
+    fn reach(&self) -> &[f32] {
+        &self.x[self.at - PAST..self.at + CHUNK + LANES]
     }
 
     /// True if no point of the intervals that `samples`, which come next, complete is above `level`:
@@ -154,15 +180,15 @@ impl<const LIMITED: bool> HalfBands<LIMITED> {
     /// lift a point over the level by 1e-5 of it.)
     #[inline(always)]
     pub fn is_below(&mut self, samples: &[f32; CHUNK], level: f32) -> bool {
-        self.x[PAST..PAST + CHUNK].copy_from_slice(samples);
+        self.put(samples);
         let weights = if LIMITED { &bound::LIMITED } else { &bound::THROUGH };
-        self.bound.is_below(&self.x, PAST, PAST - AHEAD, weights, level)
+        self.bound.is_below(&self.x, self.at, self.at - AHEAD, weights, level)
     }
 
     /// Works out the fourfold streams for new samples.
     #[inline(always)]
     fn quadruple(&mut self, samples: &[f32; CHUNK]) {
-        self.x[PAST..PAST + CHUNK].copy_from_slice(samples);
+        self.put(samples);
         if self.stale {
             // As far back as the points of the first new interval reach.
             self.halves::<LANES>(TAIL - LANES);
@@ -179,9 +205,10 @@ impl<const LIMITED: bool> HalfBands<LIMITED> {
         if LIMITED {
             // (After a pause more than is needed: it comes again with the chunk.)
             let step = if W == CHUNK { twofold_chunk } else { twofold_half };
-            step(&self.x, at + SHIFT, &mut self.even[at..], &mut self.half[at..]);
+            let x = &self.x[self.at - PAST..];
+            step(x, at + SHIFT, &mut self.even[at..], &mut self.half[at..]);
         } else {
-            let x = &self.x;
+            let x = self.reach();
             let y: [f32; W] = midpoint(&FIRST, |i| (part(x, at + SHIFT - i), part(x, at + SHIFT + 1 + i)));
             self.half[at..at + W].copy_from_slice(&y);
         }
@@ -190,7 +217,7 @@ impl<const LIMITED: bool> HalfBands<LIMITED> {
     /// Two frames behind the halves, which must be known on both sides.
     #[inline(always)]
     fn quarters<const W: usize>(&mut self, at: usize) {
-        let x = if LIMITED { &self.even[..] } else { &self.x[SHIFT..] };
+        let x = if LIMITED { &self.even[..] } else { &self.reach()[SHIFT..] };
         let t = at - 2;
         let h = &self.half;
         let first: [f32; W] = midpoint(&SECOND, |i| around_quarter(x, h, t, i));
@@ -203,7 +230,7 @@ impl<const LIMITED: bool> HalfBands<LIMITED> {
     #[inline(always)]
     fn shift(&mut self) {
         self.bound.pass();
-        self.x.copy_within(CHUNK..CHUNK + PAST, 0);
+        self.advance();
         for stream in [&mut self.quarter, &mut self.half, &mut self.three_quarters] {
             stream.copy_within(CHUNK..CHUNK + TAIL, 0);
         }
@@ -219,7 +246,7 @@ impl<const LIMITED: bool> HalfBands<LIMITED> {
         self.quadruple(samples);
         let t = TAIL - 4;
         let of = |stream: &[f32]| -> [f32; CHUNK] { stream[t..t + CHUNK].try_into().expect("32 values") };
-        let x = if LIMITED { &self.even[..] } else { &self.x[SHIFT..] };
+        let x = if LIMITED { &self.even[..] } else { &self.reach()[SHIFT..] };
         let y = [of(x), of(&self.quarter), of(&self.half), of(&self.three_quarters)];
         self.shift();
         y
@@ -236,7 +263,7 @@ impl<const LIMITED: bool> HalfBands<LIMITED> {
         let mut peaks = [0.0; CHUNK];
         for g in 0..CHUNK / LANES {
             let t = TAIL - 4 + g * LANES;
-            let x = if LIMITED { &self.even[..] } else { &self.x[SHIFT..] };
+            let x = if LIMITED { &self.even[..] } else { &self.reach()[SHIFT..] };
             let (q, h, r) = (&self.quarter, &self.half, &self.three_quarters);
             let (x0, x1): (Lanes, Lanes) = (part(x, t), part(x, t + 1));
             let (q, r) = ([part(q, t), part(q, t + 1)], [part(r, t - 1), part(r, t)]);
@@ -249,7 +276,7 @@ impl<const LIMITED: bool> HalfBands<LIMITED> {
                 top = larger(top, pairs(v, bend, |v, b| v + b));
             }
             if LIMITED {
-                let off = pairs(part(&self.x, SHIFT + t), x0, |x, e| (x - e).abs());
+                let off = pairs(part(self.reach(), SHIFT + t), x0, |x, e| (x - e).abs());
                 let beyond = BEYOND * folded(off, |a, b| if b > a { b } else { a });
                 top = each(top, |v| v + beyond);
             }

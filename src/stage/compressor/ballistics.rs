@@ -30,7 +30,7 @@
 //! one, and the attack stays exact. After a long dense passage 63 % are gone after about
 //! 1 s + 3 · release (the fall of s, with y one release behind).
 
-use crate::dsp::minmax::smaller;
+use crate::dsp::minmax::{larger, smaller};
 use crate::dsp::{CHANNELS, CHUNK};
 
 /// Fall of the demand's envelope f, seconds.
@@ -75,24 +75,21 @@ impl OnePole {
     }
 }
 
-/// One value per channel.
-type StereoValue = [f64; CHANNELS];
-
-/// One frame of the branching one-pole: `y` follows `x`. Both branches are computed and one is
-/// selected, so that the comparison is not part of the recursion.
+/// One frame of the branching one-pole, one value a lane: `y` follows `x`. Both branches are computed and one
+/// is selected, so that the comparison is not part of the recursion.
 #[inline(always)]
-fn follow(y: StereoValue, x: StereoValue, up: OnePole, down: OnePole) -> StereoValue {
-    let mut next = [0.0; CHANNELS];
-    for ch in 0..CHANNELS {
+fn follow<const LANES: usize>(y: [f64; LANES], x: [f64; LANES], up: OnePole, down: OnePole) -> [f64; LANES] {
+    let mut next = [0.0; LANES];
+    for ch in 0..LANES {
         let (rise, fall) = (up.step(y[ch], x[ch]), down.step(y[ch], x[ch]));
         next[ch] = if x[ch] > y[ch] { rise } else { fall };
     }
     next
 }
 
-/// The smaller of two numbers, in each channel.
+/// The smaller of two numbers, in each lane.
 #[inline(always)]
-fn smaller_of_each(a: StereoValue, b: StereoValue) -> StereoValue {
+fn smaller_of_each<const LANES: usize>(a: [f64; LANES], b: [f64; LANES]) -> [f64; LANES] {
     std::array::from_fn(|ch| smaller(a[ch], b[ch]))
 }
 
@@ -209,47 +206,54 @@ impl Ballistics {
         self.linked
     }
 
-    /// Smooths wanted reductions in place, `len` frames of each channel.
+    /// Smooths wanted reductions in place, `len` frames of each channel; of the first alone while
+    /// [`is_linked`](Self::is_linked).
     #[inline(always)]
     pub fn process(&mut self, wanted: &mut [[f64; CHUNK]; CHANNELS], len: usize) {
-        match self.applied_times.2 {
-            true => self.process_frames::<true>(wanted, len),
-            false => self.process_frames::<false>(wanted, len),
+        match (self.applied_times.2, self.linked) {
+            (true, true) => self.process_frames::<true, 1>(wanted, len),
+            (true, false) => self.process_frames::<true, CHANNELS>(wanted, len),
+            (false, true) => self.process_frames::<false, 1>(wanted, len),
+            (false, false) => self.process_frames::<false, CHANNELS>(wanted, len),
+        }
+        if self.linked {
+            self.states[1] = self.states[0];
         }
     }
 
     #[inline(always)]
-    fn process_frames<const AUTO: bool>(&mut self, wanted: &mut [[f64; CHUNK]; CHANNELS], len: usize) {
+    fn process_frames<const AUTO: bool, const LANES: usize>(
+        &mut self,
+        wanted: &mut [[f64; CHUNK]; CHANNELS],
+        len: usize,
+    ) {
         let Self { attack, release, bridge, density_rise, density_fall, .. } = *self;
-        let mut plain = self.states.map(|state| state.plain);
-        let mut demand = self.states.map(|state| state.demand);
-        let mut density = self.states.map(|state| state.density);
-        let mut y = self.states.map(|state| state.reduction);
+        let states: [BallisticsState; LANES] = std::array::from_fn(|ch| self.states[ch]);
+        let mut plain = states.map(|state| state.plain);
+        let mut demand = states.map(|state| state.demand);
+        let mut density = states.map(|state| state.density);
+        let mut y = states.map(|state| state.reduction);
         // Both channels side by side: each is a recursion in which every operation depends on the
         // one before, so the processor can overlap two of them.
         for i in 0..len {
-            let d = [wanted[0][i], wanted[1][i]];
+            let d: [f64; LANES] = std::array::from_fn(|ch| wanted[ch][i]);
             plain = follow(plain, d, attack, release);
             demand = follow(demand, d, OnePole::AT_ONCE, bridge);
             density = follow(density, smaller_of_each(plain, demand), density_rise, density_fall);
-            // y follows max(d, min(s, y)). Following each of the three and selecting afterwards takes
-            // fewer dependent operations and gives the same bits (following itself, y stays).
-            let to_demand = follow(y, d, attack, release);
-            if AUTO {
-                let floor = smaller_of_each(density, y);
-                for ch in 0..CHANNELS {
-                    let to_density = release.step(y[ch], density[ch]);
-                    let to_floor = if density[ch] < y[ch] { to_density } else { y[ch] };
-                    y[ch] = if d[ch] > floor[ch] { to_demand[ch] } else { to_floor };
-                }
-            } else {
-                y = to_demand;
+            // y follows max(d, min(s, y)): upwards where d > y, downwards to max(d, s) where that is below y;
+            // else it stays. So only one product and one sum depend on y.
+            for ch in 0..LANES {
+                let rise = attack.step(y[ch], d[ch]);
+                let under = if AUTO { larger(density[ch], d[ch]) } else { d[ch] };
+                let fall = release.step(y[ch], under);
+                let down = if under < y[ch] { fall } else { y[ch] };
+                y[ch] = if d[ch] > y[ch] { rise } else { down };
             }
-            for ch in 0..CHANNELS {
+            for ch in 0..LANES {
                 wanted[ch][i] = y[ch];
             }
         }
-        for (ch, state) in self.states.iter_mut().enumerate() {
+        for (ch, state) in self.states[..LANES].iter_mut().enumerate() {
             *state = BallisticsState {
                 plain: plain[ch],
                 demand: demand[ch],

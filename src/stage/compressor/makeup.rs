@@ -69,6 +69,8 @@ pub struct Makeup {
     auto: bool,
     /// dB in use.
     in_use_db: Smooth,
+    /// dB whose linear gain was worked out last, and that gain.
+    known: (f64, f64),
     /// dB that auto make-up would apply.
     auto_db: Smooth,
     /// Copied out and back by the loop that it shares with the detector.
@@ -97,6 +99,7 @@ impl Makeup {
             manual_db: 0.0,
             auto: false,
             in_use_db: Smooth::new(0.0, GLIDE_S, 1e-6, sample_rate),
+            known: (0.0, 1.0),
             auto_db: Smooth::new(0.0, AUTO_GLIDE_S, 1e-6, sample_rate),
             weighted: WeightedEnergy { weighting: KWeighting::new(sample_rate), energy: [0.0; LANES] },
             is_running: false,
@@ -186,10 +189,14 @@ impl Makeup {
         self.in_use_db.tick();
     }
 
-    /// The frame that stood at position `at` one chunk ago, to be measured now.
+    /// Measures the frames that stood at these positions one chunk ago.
     #[inline(always)]
-    pub fn delayed(&self, at: usize) -> [f64; LANES] {
-        self.delayed[at]
+    pub fn weigh(&mut self, start: usize, len: usize) {
+        let mut weighted = self.weighted;
+        for frame in &self.delayed[start..start + len] {
+            weighted.add_frame(*frame);
+        }
+        self.weighted = weighted;
     }
 
     /// Stores a block of the stage's input and the compressor's linear gain on it, to be measured in
@@ -205,10 +212,10 @@ impl Makeup {
         }
     }
 
-    /// The frames that are measured in place of this block are silent, and the weighting has no past.
+    /// The frames that are measured in place of those from `start` on are silent, and the weighting has no past.
     #[inline(always)]
-    pub fn rests(&self, block: &Block) -> bool {
-        let delayed = self.delayed[block.start..block.start + block.len].as_flattened();
+    pub fn rests(&self, start: usize, len: usize) -> bool {
+        let delayed = self.delayed[start..start + len].as_flattened();
         self.weighted.weighting.is_clear() && delayed.iter().fold(0, |all, x| all | x.to_bits()) == 0
     }
 
@@ -219,15 +226,23 @@ impl Makeup {
         self.is_running = true;
     }
 
-    /// Linear make-up for frames from position `start` of the present chunk on.
+    /// Linear make-up after frame `i` of the present chunk.
     #[inline(always)]
-    pub fn gain(&self, start: usize, gain: &mut [f64]) {
-        if self.in_use_db.is_still() {
-            return gain.fill(fastlog::exp2(self.in_use_db.end() * (1.0 / db::DB_PER_OCTAVE)));
+    pub fn gain(&self, i: usize) -> f64 {
+        linear(self.in_use_db.at(i))
+    }
+
+    /// The same for the whole chunk, if it does not move.
+    #[inline(always)]
+    pub fn still_gain(&mut self) -> Option<f64> {
+        if !self.in_use_db.is_still() {
+            return None;
         }
-        for (i, g) in gain.iter_mut().enumerate() {
-            *g = fastlog::exp2(self.in_use_db.at(start + i) * (1.0 / db::DB_PER_OCTAVE));
+        let db = self.in_use_db.end();
+        if db != self.known.0 {
+            self.known = (db, linear(db));
         }
+        Some(self.known.1)
     }
 
     /// dB at the end of the present chunk.
@@ -244,4 +259,10 @@ impl Makeup {
     fn matched_db(&self) -> f64 {
         (-self.difference.db().unwrap_or(0.0)).clamp(0.0, AUTO_LIMIT_DB)
     }
+}
+
+/// Linear gain of so many dB.
+#[inline(always)]
+fn linear(gain_db: f64) -> f64 {
+    fastlog::exp2(gain_db * (1.0 / db::DB_PER_OCTAVE))
 }

@@ -147,7 +147,7 @@ impl Compressor {
     /// Compresses in place.
     pub fn process(&mut self, block: &mut Block) {
         if self.is_silent_with(block) {
-            self.makeup.store_silence();
+            self.pass_silence();
             self.reduction_db = [0.0; CHUNK];
             self.heard_reduction_db = [0.0; CHUNK];
             self.level_dbfs = detector::FLOOR_DBFS;
@@ -156,14 +156,25 @@ impl Compressor {
         process_vector(self, block);
     }
 
-    /// The block is silent and nothing is left of what was before: it would pass as it is and change nothing.
+    /// Nothing is left of what was before: silence would pass as it is and change nothing.
+    pub fn rests(&self) -> bool {
+        self.ballistics.rests() && self.detector.rests() && self.makeup.rests(0, CHUNK)
+    }
+
+    /// Takes silence in while [`Self::rests`].
+    #[inline(always)]
+    pub fn pass_silence(&mut self) {
+        self.makeup.store_silence();
+    }
+
+    /// The block is silent, and so is all that is worked out with it.
     /// (A reduction that is still released is worked out to its end.)
     fn is_silent_with(&self, block: &Block) -> bool {
         block.len > 0
             && self.ballistics.rests()
             && self.detector.rests()
             && block.is_silent()
-            && self.makeup.rests(block)
+            && self.makeup.rests(block.start, block.len)
     }
 
     /// The arithmetic, inlined into every version of [`process_vector`].
@@ -177,6 +188,7 @@ impl Compressor {
         // Of each frame in turn: mean square, level, wanted reduction, smoothed reduction, gain.
         let mut lanes = [[0.0; CHUNK]; CHANNELS];
         self.measure(block, &mut lanes);
+        self.makeup.weigh(start, len);
         // Fully linked: the louder channel decides for both, and one lane is enough.
         let linked = self.ballistics.is_linked();
         if linked {
@@ -196,15 +208,13 @@ impl Compressor {
         for lane in &mut lanes[..lane_count] {
             self.curve.reduction(start, &mut lane[..len]);
         }
-        if linked {
-            lanes[1] = lanes[0];
-        } else {
+        if !linked {
             self.apply_stereo_link(start, len, &mut lanes);
         }
         self.ballistics.process(&mut lanes, len);
         let [left, right] = &lanes;
-        for (deeper, (l, r)) in self.reduction_db[..len].iter_mut().zip(left.iter().zip(right)) {
-            *deeper = larger(*l, *r) as f32;
+        for (i, deeper) in self.reduction_db[..len].iter_mut().enumerate() {
+            *deeper = if linked { left[i] } else { larger(left[i], right[i]) } as f32;
         }
         self.mix_reduction(start, len);
 
@@ -259,17 +269,15 @@ impl Compressor {
         self.makeup.db()
     }
 
-    /// Mean squares of the block's frames, and the weighted energies of the chunk before for the
-    /// make-up: two independent recursions in one loop, which the processor overlaps.
+    /// Mean squares of the block's frames.
     #[inline(always)]
     fn measure(&mut self, block: &Block, power: &mut [[f64; CHUNK]; CHANNELS]) {
-        let (mut detector, mut weighted) = (self.detector.power, self.makeup.weighted);
+        let mut detector = self.detector.power;
         let [left, right] = power;
         for i in 0..block.len {
             [left[i], right[i]] = detector.add_frame([block.ch[0][i], block.ch[1][i]]);
-            weighted.add_frame(self.makeup.delayed(block.start + i));
         }
-        (self.detector.power, self.makeup.weighted) = (detector, weighted);
+        self.detector.power = detector;
     }
 
     /// Stereo link: from each channel's own reduction to the larger of both.
@@ -290,17 +298,25 @@ impl Compressor {
     /// Multiplies with (1 − mix) + mix · make-up · gain: exactly 1 at 0 % (the dry bits), exactly
     /// the compressor's gain at 100 %, exactly 1 wherever nothing is reduced or made up.
     #[inline(always)]
-    fn apply_gain(&self, block: &mut Block, gain: &[[f64; CHUNK]; CHANNELS]) {
+    fn apply_gain(&mut self, block: &mut Block, gain: &[[f64; CHUNK]; CHANNELS]) {
         let (start, len) = (block.start, block.len);
         if self.mix.is_still() && self.mix.end() == 0.0 {
             return;
         }
+        if let (true, Some(makeup)) = (self.mix.is_still(), self.makeup.still_gain()) {
+            let (wet, dry) = (makeup * self.mix.end(), 1.0 - self.mix.end());
+            for (ch, gain) in block.ch.iter_mut().zip(gain) {
+                for i in 0..CHUNK {
+                    ch[i] *= dry + wet * gain[i];
+                }
+            }
+            return;
+        }
         let mut wet = [0.0; CHUNK];
         let mut dry = [0.0; CHUNK];
-        self.makeup.gain(start, &mut wet[..len]);
         for i in 0..len {
             let mix = self.mix.at(start + i);
-            wet[i] *= mix;
+            wet[i] = self.makeup.gain(start + i) * mix;
             dry[i] = 1.0 - mix;
         }
         for (ch, gain) in block.ch.iter_mut().zip(gain) {

@@ -106,14 +106,15 @@ impl EqBand {
     }
 
     fn design(&mut self) -> [EqSection; SECTIONS] {
+        self.axis.glide(!self.glide.has_arrived());
         let (freq, gain, q) = self.glide.end();
         self.shape.sections(&mut self.axis, self.sample_rate, freq, gain, q)
     }
 
     pub fn tick(&mut self) {
         if self.at_rest {
-            // (An idle band's state is already zero, and so is that of one in silence.)
-            if !self.is_clear() {
+            // (An idle band's state is already zero.)
+            if !self.idle {
                 self.state.iter_mut().for_each(SectionState::flush);
             }
             return;
@@ -201,7 +202,7 @@ impl EqBand {
             if self.from[n] == self.to[n] {
                 table.hold(&self.to[n].frame_coefficients());
             } else {
-                table.fill(&self.from[n], &self.to[n]);
+                table.fill(&self.from[n].frame_coefficients(), &self.to[n].frame_coefficients());
             }
         }
         count
@@ -217,15 +218,20 @@ impl EqBand {
         self.at_rest
     }
 
-    /// Running sections with their places and states.
-    pub fn sections(
-        &mut self,
-    ) -> impl Iterator<Item = (&FrameCoefficients, SectionPlace, &mut SectionState)> {
+    /// Coefficients and places of the running sections, while nothing moves.
+    pub fn sections(&self) -> impl Iterator<Item = (&FrameCoefficients, SectionPlace)> {
         let (channel, count) = (self.shape.channel, self.shape.count());
-        let sections = self.coefficients.iter().zip(&mut self.state).take(count).enumerate();
-        sections.map(move |(n, (coefficients, state))| {
-            (coefficients, SectionPlace { channel, is_first: n == 0, is_last: n + 1 == count }, state)
+        let sections = self.coefficients.iter().take(count).enumerate();
+        sections.map(move |(n, coefficients)| {
+            (coefficients, SectionPlace { channel, is_first: n == 0, is_last: n + 1 == count })
         })
+    }
+
+    /// States of the running sections.
+    #[inline(always)]
+    pub fn states(&mut self) -> &mut [SectionState] {
+        let count = self.shape.count();
+        &mut self.state[..count]
     }
 
     /// Frames of (left, right) in place; the first stands at `start` inside its chunk.

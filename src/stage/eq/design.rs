@@ -65,7 +65,7 @@ pub fn low_shelf(sample_rate: f64, f0: f64, gain: f64, q: f64) -> EqSection {
 
 /// Low-pass of second order, −12 dB/oct above `f0` Hz.
 pub fn low_pass(sample_rate: f64, f0: f64, q: f64) -> EqSection {
-    matched(&FitAxis::new(sample_rate, f0, Prototype::LowPass { q }.half_width()), Prototype::LowPass { q })
+    matched(&FitAxis::new(sample_rate, f0, Prototype::LowPass { q }.half_width()), Prototype::LowPass { q }).0
 }
 
 /// High-pass of second order, −12 dB/oct below `f0` Hz.
@@ -159,13 +159,27 @@ pub(crate) struct FitAxis {
     ratio: FitColumn,
     /// Weight of each point.
     weight: FitColumn,
+    /// d1 and d2 of the last curve, if all of its numbers were fitted.
+    poles: Option<[f64; 2]>,
+    /// See [`FitAxis::glide`].
+    glides: bool,
 }
 
 impl Default for FitAxis {
     /// For no curve yet.
     fn default() -> Self {
         let one = [1.0; POINTS];
-        Self { sample_rate: 0.0, f0: 0.0, curve: None, tan: 1.0, u: one, ratio: one, weight: one }
+        Self {
+            sample_rate: 0.0,
+            f0: 0.0,
+            curve: None,
+            tan: 1.0,
+            u: one,
+            ratio: one,
+            weight: one,
+            poles: None,
+            glides: false,
+        }
     }
 }
 
@@ -188,13 +202,25 @@ impl FitAxis {
         self.matched(sample_rate, f0, Prototype::HighShelf { a: 1.0 / a, q }).scaled(a * a)
     }
 
+    /// Whether the curves that follow are on the way to another one, each near the one before: the fit then begins
+    /// with its result and takes one round. (Within 0.01 dB of the other, which a test compares; the last curve
+    /// of a move is designed without it.)
+    pub fn glide(&mut self, glides: bool) {
+        self.glides = glides;
+    }
+
     fn matched(&mut self, sample_rate: f64, f0: f64, curve: Prototype) -> EqSection {
         // The width follows from kind and Q.
         let of = Some((std::mem::discriminant(&curve), curve.q()));
         if (sample_rate, f0, of) != (self.sample_rate, self.f0, self.curve) {
-            *self = Self { curve: of, ..Self::new(sample_rate, f0, curve.half_width()) };
+            let is_same_kind = self.curve.is_some_and(|(kind, _)| kind == std::mem::discriminant(&curve));
+            let poles = self.poles.filter(|_| is_same_kind);
+            let glides = self.glides;
+            *self = Self { curve: of, poles, glides, ..Self::new(sample_rate, f0, curve.half_width()) };
         }
-        matched(self, curve)
+        let (fitted, poles) = matched(self, curve);
+        self.poles = poles;
+        fitted
     }
 
     /// Points around `f0`, as far apart as a curve of `half_width` (in ln f) asks; above f0 they
@@ -250,12 +276,11 @@ struct SectionFit {
     d2: f64,
 }
 
-fn matched(axis: &FitAxis, curve: Prototype) -> EqSection {
+/// The section, and d1 and d2 if all numbers were fitted.
+fn matched(axis: &FitAxis, curve: Prototype) -> (EqSection, Option<[f64; 2]>) {
     let FitAxis { sample_rate, f0, .. } = *axis;
     let scale = curve.scale();
-    let shape = axis.ratio.map(|w| curve.shape(w));
-    let power = shape.map(|e| 1.0 + scale * e);
-    let (p1, p2) = invariant_poles(axis, curve);
+    let [shape, power] = columns(axis, curve);
 
     let build = |fit: SectionFit| -> Option<(f64, EqSection)> {
         let SectionFit { m1, m2, d1, d2 } = fit;
@@ -263,8 +288,19 @@ fn matched(axis: &FitAxis, curve: Prototype) -> EqSection {
         let gain = |u: f64| 1.0 + scale * u * (m1 + m2 * u) / (1.0 + u * (d1 + d2 * u));
         Some((axis.miss(&power, gain), built))
     };
+    let free = |d1: f64, d2: f64, rounds: usize| {
+        let fit = free(axis, &shape, &power, d1, d2, rounds)?;
+        build(fit).map(|(miss, built)| (miss, built, Some([fit.d1, fit.d2])))
+    };
 
-    let mut best = free(axis, &shape, &power, p1, p2).and_then(build);
+    let quick = axis.poles.filter(|_| axis.glides).and_then(|[d1, d2]| free(d1, d2, 1));
+    if let Some((miss, built, poles)) = quick
+        && miss <= GOOD_FIT_ERROR
+    {
+        return (built, poles);
+    }
+    let (p1, p2) = invariant_poles(axis, curve);
+    let mut best = free(p1, p2, ROUNDS);
     if best.as_ref().is_none_or(|best| best.0 > GOOD_FIT_ERROR) {
         let nyquist = 0.5 * sample_rate / f0;
         let nyquist = curve.shape(nyquist * nyquist);
@@ -273,23 +309,47 @@ fn matched(axis: &FitAxis, curve: Prototype) -> EqSection {
         let tried = if f0 > CLOSE_TO_HALF * sample_rate { &DAMPED[..] } else { &DAMPED[..1] };
         let damped = tried.iter().map(|more| zeros(axis, &shape, &power, more * p1, p2));
         let others = damped.chain([pinned]).flatten().filter_map(build);
+        let others = others.map(|(miss, built)| (miss, built, None));
         best = best.into_iter().chain(others).min_by(|a, b| a.0.total_cmp(&b.0));
     }
-    best.map_or_else(|| bilinear(axis.tan, curve), |best| best.1)
+    best.map_or_else(|| (bilinear(axis.tan, curve), None), |(_, built, poles)| (built, poles))
+}
+
+/// Shape and power of the curve at each point, for the widest registers that the processor has; the same bits in
+/// all.
+#[multiversion(targets("x86_64+avx2"))]
+fn columns(axis: &FitAxis, curve: Prototype) -> [FitColumn; 2] {
+    let scale = curve.scale();
+    let shape = each(|i| curve.shape(axis.ratio[i]));
+    [shape, each(|i| 1.0 + scale * shape[i])]
 }
 
 /// [`free_scalar`] for the widest registers that the processor has; the same bits in all. (A test compares
 /// them. The choice among the fits stays outside: with AVX2 the compiler of Rust 1.95 took another one.)
 #[multiversion(targets("x86_64+avx2"))]
-fn free(axis: &FitAxis, shape: &FitColumn, power: &FitColumn, d1: f64, d2: f64) -> Option<SectionFit> {
-    free_scalar(axis, shape, power, d1, d2)
+fn free(
+    axis: &FitAxis,
+    shape: &FitColumn,
+    power: &FitColumn,
+    d1: f64,
+    d2: f64,
+    rounds: usize,
+) -> Option<SectionFit> {
+    free_scalar(axis, shape, power, d1, d2, rounds)
 }
 
-/// All four numbers fitted.
+/// All four numbers fitted, from poles near the result.
 #[inline(always)]
-fn free_scalar(axis: &FitAxis, shape: &FitColumn, power: &FitColumn, d1: f64, d2: f64) -> Option<SectionFit> {
+fn free_scalar(
+    axis: &FitAxis,
+    shape: &FitColumn,
+    power: &FitColumn,
+    d1: f64,
+    d2: f64,
+    rounds: usize,
+) -> Option<SectionFit> {
     let mut fit = SectionFit { m1: 0.0, m2: 0.0, d1, d2 };
-    for _ in 0..ROUNDS {
+    for _ in 0..rounds {
         let w = axis.weights(power, fit.d1, fit.d2);
         let m1 = each(|i| axis.u[i] * w[i]);
         let m2 = each(|i| axis.u[i] * m1[i]);
@@ -429,12 +489,46 @@ mod tests {
                     let bits = |fit: Option<SectionFit>| {
                         fit.map(|SectionFit { m1, m2, d1, d2 }| [m1, m2, d1, d2].map(f64::to_bits))
                     };
-                    let wide = bits(free(&axis, &shape, &power, d1, d2));
-                    assert_eq!(wide, bits(free_scalar(&axis, &shape, &power, d1, d2)), "{curve:?} at {f0}");
+                    assert_eq!(
+                        columns(&axis, curve).map(|c| c.map(f64::to_bits)),
+                        [shape, power].map(|c| c.map(f64::to_bits))
+                    );
+                    let wide = bits(free(&axis, &shape, &power, d1, d2, ROUNDS));
+                    let plain = bits(free_scalar(&axis, &shape, &power, d1, d2, ROUNDS));
+                    assert_eq!(wide, plain, "{curve:?} at {f0}");
                     fitted += usize::from(wide.is_some());
                 }
             }
         }
         assert!(fitted > 400, "{fitted}");
+    }
+
+    /// Curves on the way from one to another, designed with the result before and without it.
+    #[test]
+    fn a_glide_stays_near_the_curves_themselves() {
+        let mut worst = 0.0f64;
+        for f0 in [30.0, 200.0, 1_000.0, 4_000.0, 9_000.0, 15_000.0] {
+            for (q, from, to) in [(0.7, -6.0, 6.0), (3.0, 0.0, 12.0), (0.3, 2.0, -3.0)] {
+                let (mut bell, mut shelf) = (FitAxis::default(), FitAxis::default());
+                bell.glide(true);
+                shelf.glide(true);
+                // As far apart as designs are while a control jumps (63 % in 20 ms, every 1.5 ms).
+                for n in 0..60 {
+                    let gain = to + (from - to) * (-f64::from(n) * 1.5 / 20.0).exp();
+                    let pairs = [
+                        (bell.bell(48_000.0, f0, gain, q), super::bell(48_000.0, f0, gain, q)),
+                        (shelf.high_shelf(48_000.0, f0, gain, q), super::high_shelf(48_000.0, f0, gain, q)),
+                    ];
+                    for (glided, exact) in pairs {
+                        for f in (0..100).map(|n| 20.0 * 1000f64.powf(f64::from(n) / 99.0)) {
+                            let tan = (PI * f / 48_000.0).tan();
+                            worst = worst.max((10.0 * (glided.power(tan) / exact.power(tan)).log10()).abs());
+                        }
+                    }
+                }
+            }
+        }
+        assert!(worst < 0.01, "{worst} dB");
+        assert!(worst > 0.0);
     }
 }

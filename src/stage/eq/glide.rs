@@ -57,6 +57,11 @@ impl BandGlide {
         freq | gain | q
     }
 
+    /// The present chunk ends at the targets.
+    pub fn has_arrived(&self) -> bool {
+        [&self.freq, &self.gain, &self.q].iter().all(|value| value.end() == value.target())
+    }
+
     /// Hz, dB and Q at the end of the present chunk.
     pub fn end(&self) -> (f64, f64, f64) {
         (self.linear.0, self.gain.end(), self.linear.1)

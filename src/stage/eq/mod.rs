@@ -28,8 +28,8 @@ use crate::settings::{BANDS, BandChannel, BandSettings, EqSettings};
 use band::EqBand;
 use multiversion::multiversion;
 use section::{
-    ChunkCoefficients, EqSection, SectionPlace, SectionState, process_cascade, process_moving_cascade,
-    process_rotated,
+    ChunkCoefficients, EqSection, FrameCoefficients, SectionPlace, SectionState, process_cascade,
+    process_moving_cascade, process_rotated,
 };
 use shape::SECTIONS;
 use solo::BandSolo;
@@ -59,6 +59,30 @@ fn fill_chunk(eq: &mut Eq) {
 /// Most sections of all bands.
 const MOST: usize = BANDS * SECTIONS;
 
+/// The running sections of all bands in their order, while none moves or fades.
+#[derive(Clone, Debug)]
+struct SteadyCascade {
+    coefficients: [FrameCoefficients; MOST],
+    places: [SectionPlace; MOST],
+    count: usize,
+}
+
+impl SteadyCascade {
+    const NONE: Self = Self {
+        coefficients: [FrameCoefficients::NONE; MOST],
+        places: [SectionPlace { channel: BandChannel::Stereo, is_first: true, is_last: true }; MOST],
+        count: 0,
+    };
+
+    fn fill(&mut self, bands: &[EqBand; BANDS]) {
+        self.count = 0;
+        for (coefficients, place) in bands.iter().filter(|band| !band.is_idle()).flat_map(EqBand::sections) {
+            (self.coefficients[self.count], self.places[self.count]) = (*coefficients, place);
+            self.count += 1;
+        }
+    }
+}
+
 /// The EQ stage. Ignores [`EqSettings::on`]: the chain fades the whole stage.
 #[derive(Clone, Debug)]
 pub struct Eq {
@@ -67,6 +91,9 @@ pub struct Eq {
     bands: [EqBand; BANDS],
     solo: BandSolo,
     curve_changes: u64,
+    /// No coefficient moves in the present chunk, and no band is fading.
+    is_steady: bool,
+    steady: SteadyCascade,
     /// While a stereo band moves and nothing fades: the running sections' coefficients in every frame of the
     /// chunk, and their number.
     moving: [ChunkCoefficients; MOST],
@@ -77,15 +104,19 @@ impl Eq {
     /// The default bands, flat, at `sample_rate` Hz.
     pub fn new(sample_rate: f64) -> Self {
         let settings = EqSettings::default().bands;
-        Self {
+        let mut eq = Self {
             sample_rate,
             settings,
             bands: settings.each_ref().map(|band| EqBand::new(band, sample_rate)),
             solo: BandSolo::new(&settings, sample_rate),
             curve_changes: 0,
+            is_steady: false,
+            steady: SteadyCascade::NONE,
             moving: [ChunkCoefficients::NONE; MOST],
             moving_count: 0,
-        }
+        };
+        eq.bands_changed();
+        eq
     }
 
     /// New targets, reached smoothly from the next control tick on.
@@ -108,6 +139,15 @@ impl Eq {
         self.curve_changes += 1;
         self.bands.iter_mut().for_each(EqBand::jump);
         self.solo.jump();
+        self.bands_changed();
+    }
+
+    /// Follows from what the bands do in the present chunk.
+    fn bands_changed(&mut self) {
+        self.is_steady = self.bands.iter().all(|band| band.is_idle() || band.is_steady());
+        if self.is_steady {
+            self.steady.fill(&self.bands);
+        }
     }
 
     /// Clears all signal.
@@ -118,17 +158,23 @@ impl Eq {
 
     /// Control tick, before the frame at position 0 of each chunk.
     pub fn tick(&mut self) {
-        let is_at_rest = self.bands.iter().all(EqBand::is_at_rest);
+        let is_at_rest = self.is_at_rest();
         self.curve_changes += u64::from(!is_at_rest);
         self.bands.iter_mut().for_each(EqBand::tick);
         self.solo.tick(&self.settings);
         self.moving_count = 0;
-        if !is_at_rest
-            && !self.is_steady()
-            && self.bands.iter().all(|band| band.is_idle() || band.is_whole_stereo())
-        {
+        if is_at_rest {
+            return;
+        }
+        self.bands_changed();
+        if !self.is_steady && self.bands.iter().all(|band| band.is_idle() || band.is_whole_stereo()) {
             fill_chunk(self);
         }
+    }
+
+    /// Silence passes as it is: into filters without a past.
+    pub fn passes_silence(&self) -> bool {
+        self.solo.is_idle() && self.bands.iter().all(EqBand::is_clear)
     }
 
     #[inline(always)]
@@ -143,14 +189,13 @@ impl Eq {
     /// Processes in place; with every band flat or off the block is not changed.
     pub fn process(&mut self, block: &mut Block) {
         let soloed = !self.solo.is_idle();
-        if !soloed && self.bands.iter().all(EqBand::is_idle) {
+        if !soloed && self.is_steady && self.steady.count == 0 {
             return;
         }
-        // Silence into filters without a past is silence.
-        if !soloed && self.bands.iter().all(EqBand::is_clear) && block.is_silent() {
+        if !soloed && block.is_silent() && self.passes_silence() {
             return;
         }
-        if !soloed && self.is_steady() {
+        if !soloed && self.is_steady {
             return process_steady(self, block);
         }
         if !soloed && self.moving_count > 0 {
@@ -174,31 +219,17 @@ impl Eq {
         }
     }
 
-    /// No coefficient moves and no band is fading.
-    fn is_steady(&self) -> bool {
-        self.bands.iter().all(|band| band.is_idle() || band.is_steady())
-    }
-
     /// All bands in one loop, while each is steady or idle: the common case. Gives the same bits as
     /// one band after the other.
     #[inline(always)]
     fn process_steady_scalar(&mut self, block: &mut Block) {
-        const STEREO: SectionPlace =
-            SectionPlace { channel: BandChannel::Stereo, is_first: true, is_last: true };
-        let mut coefficients = [EqSection::FLAT.frame_coefficients(); MOST];
-        let mut places = [STEREO; MOST];
-        let mut states = [SectionState::default(); MOST];
-        let mut count = 0;
-        for (section, place, state) in
-            self.bands.iter_mut().filter(|band| !band.is_idle()).flat_map(EqBand::sections)
-        {
-            (coefficients[count], places[count], states[count]) = (*section, place, *state);
-            count += 1;
-        }
+        let mut states = self.gather_states();
+        let SteadyCascade { coefficients, places, count } = &self.steady;
+        let count = *count;
         let mut done = 0;
         while done < count {
             let (coefficients, states) = (&coefficients[done..], &mut states[done..]);
-            let places = &places[done..];
+            let places = &places[done..count];
             let mut group = (count - done).min(GROUP);
             let (ch, len) = (&mut block.ch, block.len);
             if places[..group].iter().all(|place| place.channel == BandChannel::Stereo) {
@@ -222,20 +253,13 @@ impl Eq {
             }
             done += group;
         }
-        let sections = self.bands.iter_mut().filter(|band| !band.is_idle()).flat_map(EqBand::sections);
-        for ((_, _, state), done) in sections.zip(states) {
-            *state = done;
-        }
+        self.scatter_states(&states);
     }
 
     /// The same while bands move: with the coefficients of each frame.
     #[inline(always)]
     fn process_moving_scalar(&mut self, block: &mut Block) {
-        let mut states = [SectionState::default(); MOST];
-        let sections = self.bands.iter_mut().filter(|band| !band.is_idle()).flat_map(EqBand::sections);
-        for (held, (_, _, state)) in states.iter_mut().zip(sections) {
-            *held = *state;
-        }
+        let mut states = self.gather_states();
         let mut done = 0;
         while done < self.moving_count {
             let (coefficients, states) = (&self.moving[done..], &mut states[done..]);
@@ -250,10 +274,38 @@ impl Eq {
             }
             done += group;
         }
-        let sections = self.bands.iter_mut().filter(|band| !band.is_idle()).flat_map(EqBand::sections);
-        for ((_, _, state), done) in sections.zip(states) {
-            *state = done;
+        self.scatter_states(&states);
+    }
+
+    /// States of the running sections in their order.
+    #[inline(always)]
+    fn gather_states(&mut self) -> [SectionState; MOST] {
+        let mut states = [SectionState::default(); MOST];
+        let mut count = 0;
+        for band in self.bands.iter_mut().filter(|band| !band.is_idle()) {
+            for state in band.states() {
+                states[count] = *state;
+                count += 1;
+            }
         }
+        states
+    }
+
+    /// Gives them back.
+    #[inline(always)]
+    fn scatter_states(&mut self, states: &[SectionState; MOST]) {
+        let mut count = 0;
+        for band in self.bands.iter_mut().filter(|band| !band.is_idle()) {
+            for state in band.states() {
+                *state = states[count];
+                count += 1;
+            }
+        }
+    }
+
+    /// Every band has reached its targets.
+    pub fn is_at_rest(&self) -> bool {
+        self.bands.iter().all(EqBand::is_at_rest)
     }
 
     /// Counts the changes of [`Self::curve`].
@@ -297,7 +349,7 @@ mod tests {
                 block.ch = std::array::from_fn(|_| std::array::from_fn(|_| random.signed()));
                 let mut other = block.clone();
                 let mut frames: [[f64; 2]; CHUNK] = std::array::from_fn(|i| [block.ch[0][i], block.ch[1][i]]);
-                assert!(vector.is_steady());
+                assert!(vector.is_steady);
                 vector.process(&mut block);
                 scalar.process_steady_scalar(&mut other);
                 single.bands.iter_mut().for_each(|band| band.process(&mut frames[..len], 0));

@@ -21,8 +21,10 @@
 //! # Why it stays stable while it moves
 //! With no input, s'² − s² = (s' − s)(s' + s) summed over both states is
 //! 4 g v1(−k v1 − v2) + 4 g v1 v2 = −4 g k v1² ≤ 0. The energy of the states never grows, whatever
-//! positive g and k the next frame brings: no automation can make it unstable. And since the
-//! small quantities are g and g², not 1 − g², a filter at 20 Hz and 192 kHz keeps its digits.
+//! positive g and k the next frame brings: no automation can make it unstable. Neither can a frame between two
+//! designs, whose coefficients are on the straight line from one to the other: what a frame does to the states is
+//! a matrix of these coefficients, and a mean of two matrices that let no energy grow lets none grow. And since
+//! the small quantities are g and g², not 1 − g², a filter at 20 Hz and 192 kHz keeps its digits.
 
 use crate::dsp::{CHANNELS, CHUNK};
 use crate::settings::BandChannel;
@@ -87,13 +89,12 @@ impl EqSection {
     /// Linear interpolation: `self` at 0, `to` at 1. Every section between is stable.
     #[inline(always)]
     pub(crate) fn toward(&self, to: &Self, position: f64) -> Self {
-        let mix = |a: f64, b: f64| a + (b - a) * position;
         Self {
-            g: mix(self.g, to.g),
-            k: mix(self.k, to.k),
-            high: mix(self.high, to.high),
-            band: mix(self.band, to.band),
-            low: mix(self.low, to.low),
+            g: toward(self.g, to.g, position),
+            k: toward(self.k, to.k, position),
+            high: toward(self.high, to.high, position),
+            band: toward(self.band, to.band, position),
+            low: toward(self.low, to.low, position),
         }
     }
 
@@ -130,6 +131,31 @@ pub(crate) struct FrameCoefficients {
     from_low: f64,
 }
 
+/// A value on the straight line: `from` at 0, `to` at 1.
+#[inline(always)]
+fn toward(from: f64, to: f64, position: f64) -> f64 {
+    from + (to - from) * position
+}
+
+impl FrameCoefficients {
+    /// On the straight line to others: at 0 these, at 1 those. Stable like both: see [the module](self).
+    #[inline(always)]
+    pub fn toward(&self, to: &Self, position: f64) -> Self {
+        Self {
+            keep: toward(self.keep, to.keep, position),
+            into_band: toward(self.into_band, to.into_band, position),
+            into_low: toward(self.into_low, to.into_low, position),
+            direct: toward(self.direct, to.direct, position),
+            from_band: toward(self.from_band, to.from_band, position),
+            from_low: toward(self.from_low, to.from_low, position),
+        }
+    }
+
+    /// To be filled: gives silence.
+    pub const NONE: Self =
+        Self { keep: 0.0, into_band: 0.0, into_low: 0.0, direct: 0.0, from_band: 0.0, from_low: 0.0 };
+}
+
 /// The coefficients of every frame of a chunk in which a section moves, each kind in a row of its own: worked
 /// out side by side in vector registers, the division included.
 #[derive(Clone, Copy, Debug)]
@@ -149,13 +175,20 @@ impl ChunkCoefficients {
         Self { keep: none, into_band: none, into_low: none, direct: none, from_band: none, from_low: none }
     };
 
-    /// On the line from one section, before the chunk, to another, in its last frame.
+    /// On the line from one section's coefficients, before the chunk, to another's, in its last frame.
     #[inline(always)]
-    pub fn fill(&mut self, from: &EqSection, to: &EqSection) {
-        for i in 0..CHUNK {
-            let position = (i + 1) as f64 / CHUNK as f64;
-            self.set(i, from.toward(to, position).frame_coefficients());
-        }
+    pub fn fill(&mut self, from: &FrameCoefficients, to: &FrameCoefficients) {
+        let line = |row: &mut [f64; CHUNK], from: f64, to: f64| {
+            for i in 0..CHUNK {
+                row[i] = toward(from, to, (i + 1) as f64 / CHUNK as f64);
+            }
+        };
+        line(&mut self.keep, from.keep, to.keep);
+        line(&mut self.into_band, from.into_band, to.into_band);
+        line(&mut self.into_low, from.into_low, to.into_low);
+        line(&mut self.direct, from.direct, to.direct);
+        line(&mut self.from_band, from.from_band, to.from_band);
+        line(&mut self.from_low, from.from_low, to.from_low);
     }
 
     /// The same in every frame.
@@ -316,8 +349,8 @@ impl SectionState {
         *self = state;
     }
 
-    /// Frames in place while the coefficients move from `from` to `to`; `positions[i]` is the position
-    /// of frame i on that line, 0 to 1.
+    /// Frames in place while the coefficients move from those of `from` to those of `to`; `positions[i]` is the
+    /// position of frame i on that line, 0 to 1.
     pub fn process_moving(
         &mut self,
         from: &EqSection,
@@ -325,9 +358,10 @@ impl SectionState {
         frames: &mut [[f64; 2]],
         positions: &[f64],
     ) {
+        let (from, to) = (from.frame_coefficients(), to.frame_coefficients());
         let mut state = *self;
         for (frame, &position) in frames.iter_mut().zip(positions) {
-            *frame = state.process_frame(&from.toward(to, position).frame_coefficients(), *frame);
+            *frame = state.process_frame(&from.toward(&to, position), *frame);
         }
         *self = state;
     }
@@ -339,12 +373,12 @@ impl SectionState {
     }
 
     /// Clears state below −400 dBFS, before it becomes subnormal, and state that is not a number.
-    #[inline]
+    #[inline(always)]
     pub fn flush(&mut self) {
-        for value in self.band.iter_mut().chain(&mut self.low) {
-            if !(1e-20..1e20).contains(&value.abs()) {
-                *value = 0.0;
-            }
+        let fit = |value: f64| if value.abs() >= 1e-20 && value.abs() < 1e20 { value } else { 0.0 };
+        for n in 0..2 {
+            self.band[n] = fit(self.band[n]);
+            self.low[n] = fit(self.low[n]);
         }
     }
 }

@@ -52,6 +52,17 @@ impl Limiter {
             && self.gains.iter().all(Gains::rests)
     }
 
+    /// Silence passes as it is, and nothing but silence comes out.
+    pub fn passes_silence(&self) -> bool {
+        self.resting && self.silent > self.delay() / CHUNK + 4 && self.is_flat() && !self.is_off
+    }
+
+    /// The last block has no reduction, whatever its length.
+    pub fn clear_readings(&mut self) {
+        self.reduction_db = [0.0; CHUNK];
+        self.clip_db = [0.0; CHUNK];
+    }
+
     /// A chunk at rest.
     #[inline(always)]
     pub(super) fn rest(&mut self) {
