@@ -7,6 +7,7 @@ use crate::dsp::{Block, CHANNELS, CHUNK};
 pub const FADE_S: f64 = 0.01;
 
 /// Runs `stage` where `fade` is not fully dry, mixed with its own input while it is between.
+#[inline]
 pub fn faded(
     fade: &Fade,
     block: &mut Block,

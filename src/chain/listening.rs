@@ -73,6 +73,7 @@ impl Listening {
     }
 
     /// Control tick, before the first frame of each chunk.
+    #[inline]
     pub fn tick(&mut self) {
         self.bypass.tick();
         self.before.tick();
@@ -89,6 +90,7 @@ impl Listening {
     }
 
     /// With compare on, the louder of input, result and reference are turned down.
+    #[inline]
     fn set_gains(&mut self) {
         let gains_db = match self.compare {
             Compare::Off => [0.0; 3],
@@ -123,6 +125,7 @@ impl Listening {
     }
 
     /// Measures the same frames of input and result.
+    #[inline]
     pub fn measure(
         &mut self,
         before: &[[f32; CHUNK]; CHANNELS],
@@ -146,6 +149,7 @@ impl Listening {
     /// Writes what is heard: the result, or what bypass and compare ask for.
     /// `block` holds the result, `after` the same in single precision, `before` the input; they go to `io` from
     /// frame `done` on.
+    #[inline]
     pub fn write<S: EdgeSample>(
         &mut self,
         io: &mut [&mut [S]],

@@ -125,6 +125,7 @@ impl OrderedStages {
     }
 
     /// Control tick, before the first frame of each chunk.
+    #[inline]
     pub fn tick(&mut self, auto_makeup: bool) {
         self.swap.tick();
         if self.swap.is_wet() {
@@ -158,6 +159,7 @@ impl OrderedStages {
     }
 
     /// Processes in place; `dry` is scratch.
+    #[inline]
     pub fn process(&mut self, block: &mut Block, dry: &mut [[f64; CHUNK]; CHANNELS]) {
         self.len = block.len;
         if !self.is_swapping() {
@@ -204,6 +206,7 @@ impl OrderedStages {
     }
 
     /// The compressor's reduction as it is heard, dB ≥ 0, of the last block.
+    #[inline]
     pub fn heard_reduction_db(&self) -> &[f32] {
         &self.heard_reduction_db[..self.len]
     }
@@ -253,11 +256,13 @@ impl StagePair {
         }
     }
 
+    #[inline]
     fn tick(&mut self) {
         self.eq.tick();
         self.compressor.tick();
     }
 
+    #[inline]
     fn process(&mut self, switches: &Switches, block: &mut Block, dry: &mut [[f64; CHUNK]; CHANNELS]) {
         if self.order == StageOrder::EqFirst {
             self.equalize(switches, block, dry);
@@ -268,10 +273,12 @@ impl StagePair {
         }
     }
 
+    #[inline]
     fn equalize(&mut self, switches: &Switches, block: &mut Block, dry: &mut [[f64; CHUNK]; CHANNELS]) {
         faded(&switches.eq_on, block, dry, |block| self.eq.process(block));
     }
 
+    #[inline]
     fn compress(&mut self, switches: &Switches, block: &mut Block, dry: &mut [[f64; CHUNK]; CHANNELS]) {
         if switches.comp_on.is_dry() && !switches.comp_idle {
             // Not heard, but auto make-up keeps measuring: switched in, it is right at once.

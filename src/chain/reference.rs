@@ -110,6 +110,7 @@ impl ReferencePlayer {
     }
 
     /// Control tick.
+    #[inline]
     pub fn tick(&mut self) {
         if self.heard.is_dry()
             && let Some(next) = self.next.take()
@@ -132,11 +133,13 @@ impl ReferencePlayer {
         self.heard.jump();
     }
 
+    #[inline]
     fn is_wanted(&self) -> bool {
         self.wanted && self.next.is_none() && self.sound.is_some()
     }
 
     /// Not heard through the present chunk.
+    #[inline]
     pub fn is_silent(&self) -> bool {
         self.heard.is_dry()
     }
@@ -157,6 +160,7 @@ impl ReferencePlayer {
     }
 
     /// Goes on by `frames` while it is heard.
+    #[inline]
     pub fn advance(&mut self, frames: usize) {
         if !self.is_silent()
             && let Some(sound) = self.sound.as_deref()

@@ -40,6 +40,7 @@ impl<T: Copy + Default> Delay<T> {
     }
 
     /// [`step`](Self::step) for every frame of `x`, written to `y`; both have the same length.
+    #[inline]
     pub fn process(&mut self, x: &[T], y: &mut [T]) {
         if self.ring.is_empty() {
             y.copy_from_slice(x);

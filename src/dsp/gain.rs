@@ -27,11 +27,13 @@ impl Gain {
     }
 
     /// Control tick.
+    #[inline]
     pub fn tick(&mut self) {
         self.gain.tick();
     }
 
     /// Multiplies in place.
+    #[inline]
     pub fn process(&mut self, block: &mut Block) {
         if self.gain.is_still() && self.gain.end() == 1.0 {
             return;

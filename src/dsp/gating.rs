@@ -32,6 +32,7 @@ impl<const BINS_PER_LU: usize> GatingBlocks<BINS_PER_LU> {
     }
 
     /// Adds a cell by its weighted mean square; true if that ended a gating block.
+    #[inline]
     pub fn add(&mut self, mean_square: f64) -> bool {
         self.current += mean_square;
         self.cells += 1;

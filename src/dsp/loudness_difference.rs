@@ -62,6 +62,7 @@ impl LoudnessDifference {
 
     /// Adds a chunk of [`CHUNK`] frames: the K-weighted mean squares, summed over the channels, of
     /// the reference and of the compared signal. False below the gate: nothing was measured.
+    #[inline]
     pub fn add(&mut self, mean_square: [f64; 2]) -> bool {
         let [reference, _] = mean_square;
         self.gate_power = reference + self.gate_keep * (self.gate_power - reference);

@@ -138,6 +138,7 @@ impl LoudnessMatch {
     }
 
     /// Adds the same frames of both signals; all slices have the same length.
+    #[inline]
     pub fn feed(&mut self, before: [&[f32]; CHANNELS], after: [&[f32]; CHANNELS]) {
         let mut done = 0;
         while done < before[0].len() {

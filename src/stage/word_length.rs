@@ -46,6 +46,7 @@ impl WordRounding {
     }
 
     /// Control tick. A new word length acts at once: what changes is the noise.
+    #[inline]
     pub fn tick(&mut self) {
         if self.wanted != self.current {
             self.current = self.wanted;
@@ -59,6 +60,7 @@ impl WordRounding {
     }
 
     /// Rounds in place. `ceiling` is linear, one value for each frame; none is full scale.
+    #[inline]
     pub fn process(&mut self, block: &mut Block, ceiling: Option<&[f32]>) {
         if self.is_off() {
             return;

@@ -148,6 +148,7 @@ impl Ballistics {
     }
 
     /// Applies what was set.
+    #[inline]
     pub fn apply_times(&mut self) {
         if self.times == self.applied_times {
             return;
@@ -174,6 +175,7 @@ impl Ballistics {
     }
 
     /// Control tick; `linked` while both channels are asked for the same.
+    #[inline]
     pub fn tick(&mut self, linked: bool) {
         self.apply_times();
         for state in &mut self.states {

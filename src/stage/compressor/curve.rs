@@ -84,6 +84,7 @@ impl MovingCurve {
     }
 
     /// Control tick.
+    #[inline]
     pub fn tick(&mut self) {
         self.threshold.tick();
         self.slope.tick();

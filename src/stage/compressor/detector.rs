@@ -112,6 +112,7 @@ impl LevelDetector {
     }
 
     /// Control tick.
+    #[inline]
     pub fn tick(&mut self) {
         if self.low_cut.tick() {
             self.design();

@@ -163,6 +163,7 @@ impl Makeup {
     }
 
     /// Control tick: adds the last chunk to the measurement, if the stage has processed it.
+    #[inline]
     pub fn tick(&mut self) {
         let [left, right, wet_left, wet_right] = std::mem::take(&mut self.weighted.energy);
         let runs = std::mem::take(&mut self.is_running);

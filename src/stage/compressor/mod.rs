@@ -135,6 +135,7 @@ impl Compressor {
     }
 
     /// Control tick: before the frame at position 0 of each chunk.
+    #[inline]
     pub fn tick(&mut self) {
         self.detector.tick();
         self.curve.tick();
@@ -145,6 +146,7 @@ impl Compressor {
     }
 
     /// Compresses in place.
+    #[inline]
     pub fn process(&mut self, block: &mut Block) {
         if self.is_silent_with(block) {
             self.pass_silence();
@@ -169,6 +171,7 @@ impl Compressor {
 
     /// The block is silent, and so is all that is worked out with it.
     /// (A reduction that is still released is worked out to its end.)
+    #[inline]
     fn is_silent_with(&self, block: &Block) -> bool {
         block.len > 0
             && self.ballistics.rests()

@@ -111,6 +111,7 @@ impl EqBand {
         self.shape.sections(&mut self.axis, self.sample_rate, freq, gain, q)
     }
 
+    #[inline]
     pub fn tick(&mut self) {
         if self.at_rest {
             // (An idle band's state is already zero.)
@@ -175,6 +176,7 @@ impl EqBand {
         self.state.iter_mut().for_each(SectionState::flush);
     }
 
+    #[inline]
     pub fn is_idle(&self) -> bool {
         self.idle
     }
@@ -185,6 +187,7 @@ impl EqBand {
     }
 
     /// True for a band without a fade and without moving coefficients.
+    #[inline]
     pub fn is_steady(&self) -> bool {
         self.fade.is_wet() && self.from == self.to
     }
@@ -209,11 +212,13 @@ impl EqBand {
     }
 
     /// Nothing of the past is left: zeros in give zeros out.
+    #[inline]
     pub fn is_clear(&self) -> bool {
         self.state.iter().all(SectionState::is_clear)
     }
 
     /// Every value has reached its target.
+    #[inline]
     pub fn is_at_rest(&self) -> bool {
         self.at_rest
     }

@@ -157,6 +157,7 @@ impl Eq {
     }
 
     /// Control tick, before the frame at position 0 of each chunk.
+    #[inline]
     pub fn tick(&mut self) {
         let is_at_rest = self.is_at_rest();
         self.curve_changes += u64::from(!is_at_rest);
@@ -173,6 +174,7 @@ impl Eq {
     }
 
     /// Silence passes as it is: into filters without a past.
+    #[inline]
     pub fn passes_silence(&self) -> bool {
         self.solo.is_idle() && self.bands.iter().all(EqBand::is_clear)
     }
@@ -187,6 +189,7 @@ impl Eq {
     }
 
     /// Processes in place; with every band flat or off the block is not changed.
+    #[inline]
     pub fn process(&mut self, block: &mut Block) {
         let soloed = !self.solo.is_idle();
         if !soloed && self.is_steady && self.steady.count == 0 {
@@ -304,6 +307,7 @@ impl Eq {
     }
 
     /// Every band has reached its targets.
+    #[inline]
     pub fn is_at_rest(&self) -> bool {
         self.bands.iter().all(EqBand::is_at_rest)
     }

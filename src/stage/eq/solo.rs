@@ -68,6 +68,7 @@ impl BandSolo {
         self.state = SectionState::default();
     }
 
+    #[inline]
     pub fn tick(&mut self, bands: &[BandSettings; BANDS]) {
         self.over.set(self.wanted.is_some());
         self.over.tick();
@@ -112,6 +113,7 @@ impl BandSolo {
         }
     }
 
+    #[inline]
     pub fn is_idle(&self) -> bool {
         self.over.is_dry()
     }

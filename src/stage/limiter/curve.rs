@@ -139,8 +139,9 @@ fn bend_group(
     let u = each(each(u, |u| if u > 0.0 { u } else { 0.0 }), |u| if u < 1.5 { u } else { 1.5 });
     let f = pairs(k, pairs(room, each(u, |u| u - (4.0 / 27.0) * u * u * u), |r, u| r * u), |k, v| k + v);
     let lowered = pairs(a, f, |a, f| a / f);
-    // Below the knee a / f is under 1, and a − f is not counted.
-    let ratios = larger(lanes(ratio, at), lowered);
+    // Below the knee a / f is under 1, and a − f is not counted. (`max`, because what compares and stores becomes
+    // a store under a mask, which costs some processors as much as all the rest.)
+    let ratios = pairs(lanes(ratio, at), lowered, f32::max);
     ratio[at..at + LANES].copy_from_slice(&ratios);
     let taken = pairs(pairs(a, f, |a, f| a - f), over, |taken, over| if over > 0.0 { taken } else { 0.0 });
     stream[at..at + LANES].copy_from_slice(&pairs(taken, v, f32::copysign));

@@ -117,9 +117,10 @@ pub fn step_limits(limit: &[f64; CHUNK]) -> [f64; STEPS] {
 pub fn link(over: &mut [Steps; CHANNELS], apart: f32) {
     let [left, right] = over;
     for k in 0..STEPS {
-        let common = larger(left[k], right[k]) - apart;
-        left[k] = larger(left[k], common);
-        right[k] = larger(right[k], common);
+        // (`max`, because what compares and stores becomes a store under a mask: see `curve`.)
+        let common = left[k].max(right[k]) - apart;
+        left[k] = left[k].max(common);
+        right[k] = right[k].max(common);
     }
 }
 

@@ -17,6 +17,7 @@ const DETECTOR_CHUNKS: usize = 4;
 
 impl Limiter {
     /// Moves the switch: it fades out at once, and in after [`Self::chunks_to_fill`].
+    #[inline]
     pub(super) fn tick_switch(&mut self) {
         if self.on.is_dry() && !self.wanted_on {
             self.stop();

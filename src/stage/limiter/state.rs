@@ -244,6 +244,7 @@ impl Limiter {
     }
 
     /// Control tick.
+    #[inline]
     pub fn tick(&mut self) {
         self.drive.tick();
         self.ceiling.tick();

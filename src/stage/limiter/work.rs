@@ -21,6 +21,7 @@ const APART_DB: f64 = 1.0;
 
 impl Limiter {
     /// Limits a block in place.
+    #[inline]
     pub fn process(&mut self, block: &mut Block) {
         process(self, block);
     }
@@ -283,7 +284,8 @@ impl Limiter {
             for i in 0..CHUNK {
                 let g = f64::from(applied[ch][i]);
                 let g = if let Some(gain) = &gain { g * gain[ch][i] } else { g };
-                lowest[i] = if g < lowest[i] { g } else { lowest[i] };
+                // (`min`, because what compares and stores becomes a store under a mask: see `curve`.)
+                lowest[i] = lowest[i].min(g);
             }
         }
         self.reduction = [0.0; CHUNK];
