@@ -217,13 +217,15 @@ impl<const LIMITED: bool> HalfBands<LIMITED> {
     /// Two frames behind the halves, which must be known on both sides.
     #[inline(always)]
     fn quarters<const W: usize>(&mut self, at: usize) {
-        let x = if LIMITED { &self.even[..] } else { &self.reach()[SHIFT..] };
+        let x = if LIMITED { &self.even[..] } else { &self.x[self.at - PAST + SHIFT..] };
         let t = at - 2;
         let h = &self.half;
-        let first: [f32; W] = midpoint(&SECOND, |i| around_quarter(x, h, t, i));
-        let last: [f32; W] = midpoint(&SECOND, |i| around_three_quarters(x, h, t, i));
-        self.quarter[t..t + W].copy_from_slice(&first);
-        self.three_quarters[t..t + W].copy_from_slice(&last);
+        for t in (t..t + W).step_by(LANES) {
+            let first = lanes_midpoint(&SECOND, |i| around_quarter(x, h, t, i));
+            let last = lanes_midpoint(&SECOND, |i| around_three_quarters(x, h, t, i));
+            self.quarter[t..t + LANES].copy_from_slice(&first);
+            self.three_quarters[t..t + LANES].copy_from_slice(&last);
+        }
     }
 
     /// Gives the past its place.
