@@ -168,6 +168,12 @@ impl<const LIMITED: bool> HalfBands<LIMITED> {
         }
     }
 
+    /// The last `N` samples that have been taken in, at most [`PAST`].
+    #[inline(always)]
+    pub fn newest<const N: usize>(&self) -> &[f32; N] {
+        self.x[self.at - N..self.at].try_into().expect("so many are kept")
+    }
+
     /// [`PAST`] samples, the new ones, and what only values that are not used are computed from.
     #[inline(always)]
     fn reach(&self) -> &[f32] {

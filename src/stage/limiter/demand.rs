@@ -50,6 +50,12 @@ impl LevelDetector {
         self.last_between = 0.0;
     }
 
+    /// The newest chunk, after the last two samples before it.
+    #[inline(always)]
+    pub fn newest(&self) -> &[f32; CHUNK + 2] {
+        self.bands.newest()
+    }
+
     /// The highest level of each step, linear: of its four samples and, unless `newest` is
     /// skipped, of the five intervals that touch them. `samples` lie [`AHEAD`] frames before
     /// `newest`.

@@ -28,8 +28,8 @@ const SILENCE: f64 = 1e-18;
 /// One for both channels.
 #[derive(Clone, Debug)]
 pub struct Masking {
-    /// The last two samples of each channel; `None` after a pause.
-    last: Option<[[f32; 2]; CHANNELS]>,
+    /// The samples before the chunk have been looked at too: not after a pause.
+    goes_on: bool,
     /// Smoothed Σ x² and Σ (Δ²x)² of a chunk.
     energy: f64,
     bends: f64,
@@ -44,7 +44,7 @@ impl Masking {
     pub fn new(sample_rate: f64) -> Self {
         let fourth = |hz: f64| 4.0 * (std::f64::consts::TAU * hz / sample_rate).log2();
         Self {
-            last: None,
+            goes_on: false,
             energy: 0.0,
             bends: 0.0,
             keep: (-(CHUNK as f64) / (SMOOTHING_S * sample_rate)).exp(),
@@ -55,27 +55,32 @@ impl Masking {
 
     /// Forgets all sound: at a reset, and where chunks are left out.
     pub fn reset(&mut self) {
-        self.last = None;
+        self.goes_on = false;
         (self.energy, self.bends) = (0.0, 0.0);
     }
 
-    /// One chunk of both channels.
+    /// One chunk of both channels, after the last two samples of the one before.
     #[inline(always)]
-    pub fn process(&mut self, chunk: [&[f32; CHUNK]; CHANNELS]) -> f32 {
+    pub fn process(&mut self, chunk: [&[f32; CHUNK + 2]; CHANNELS]) -> f32 {
         let (mut energy, mut bends): (Lanes, Lanes) = ([0.0; LANES], [0.0; LANES]);
-        let last = self.last.unwrap_or(chunk.map(|samples| [samples[0]; 2]));
-        for (last, samples) in last.iter().zip(chunk) {
-            let mut x = [0.0; CHUNK + 2];
-            x[..2].copy_from_slice(last);
-            x[2..].copy_from_slice(samples);
+        let goes_on = std::mem::replace(&mut self.goes_on, true);
+        for samples in chunk {
+            let mut first;
+            let x = if goes_on {
+                samples
+            } else {
+                // No jump from what was before the pause.
+                first = *samples;
+                first[..2].fill(samples[2]);
+                &first
+            };
             for at in (0..CHUNK).step_by(LANES) {
-                let sides = pairs(lanes(&x, at), lanes(&x, at + 2), |a, b| a + b);
-                let bend = pairs(sides, lanes(&x, at + 1), |a, v| a - 2.0 * v);
-                energy = pairs(energy, lanes(&x, at), |sum, v| sum + v * v);
+                let sides = pairs(lanes(x, at), lanes(x, at + 2), |a, b| a + b);
+                let bend = pairs(sides, lanes(x, at + 1), |a, v| a - 2.0 * v);
+                energy = pairs(energy, lanes(x, at), |sum, v| sum + v * v);
                 bends = pairs(bends, bend, |sum, v| sum + v * v);
             }
         }
-        self.last = Some(chunk.map(|samples| [samples[CHUNK - 2], samples[CHUNK - 1]]));
         let add = |sums: Lanes| f64::from(folded(sums, |a, b| a + b));
         self.energy = self.keep * self.energy + add(energy);
         self.bends = self.keep * self.bends + add(bends);
@@ -98,7 +103,8 @@ mod tests {
         let mut masking = Masking::new(rate);
         let mut share = f32::NAN;
         for chunk in 0..(0.5 * rate) as usize / CHUNK {
-            let x: [f32; CHUNK] = std::array::from_fn(|i| sample((chunk * CHUNK + i) as f64 / rate) as f32);
+            let at = |i: usize| (chunk * CHUNK + i) as f64 - 2.0;
+            let x: [f32; CHUNK + 2] = std::array::from_fn(|i| sample(at(i) / rate) as f32);
             share = masking.process([&x, &x]);
         }
         share
@@ -121,7 +127,7 @@ mod tests {
     #[test]
     fn silence_is_open_and_a_pause_is_no_jump() {
         let mut masking = Masking::new(48_000.0);
-        assert_eq!(masking.process([&[0.0; CHUNK]; 2]), 1.0);
+        assert_eq!(masking.process([&[0.0; CHUNK + 2]; 2]), 1.0);
         masking.reset();
         let x = std::array::from_fn(|i| 0.5 * (TAU * 100.0 * i as f64 / 48_000.0).cos() as f32);
         assert_eq!(masking.process([&x, &x]), 0.0);

@@ -12,6 +12,7 @@
 //! modulated, so nothing is distorted. A single peak does not move it at all.
 
 use crate::dsp::CHUNK;
+use crate::dsp::lanes::{LANES, folded, pairs};
 
 /// Seconds over which the highest excess is taken: a little more than half a period of 30 Hz.
 const HIGHEST_S: f64 = 0.0167;
@@ -24,53 +25,38 @@ const FALL_S: f64 = 0.150;
 /// Distance (log2 units, 6e-5 dB) at which the target is reached.
 const SNAP: f32 = 1e-5;
 
-/// Values looked at together.
-const LANES: usize = 8;
-/// Groups of [`LANES`] whose extreme is kept.
-const BLOCK: usize = 4;
-
-/// Extreme of the last so many values, one a chunk; never more than `LANES` − 1 longer.
+/// Extreme of the last so many values, one a chunk; never more than [`LANES`] − 1 longer.
 #[derive(Clone, Debug)]
 struct Last {
-    ring: Box<[[f32; LANES]]>,
-    /// Extreme of every [`BLOCK`] groups of the ring, lane by lane.
-    blocks: Box<[[f32; LANES]]>,
+    ring: Box<[f32]>,
     at: usize,
+    extreme: f32,
 }
 
 impl Last {
     fn new(len: usize) -> Self {
-        let ring = vec![[0.0; LANES]; len.div_ceil(LANES)];
-        let blocks = vec![[0.0; LANES]; ring.len().div_ceil(BLOCK)];
-        Self { ring: ring.into(), blocks: blocks.into(), at: 0 }
+        Self { ring: vec![0.0; len.next_multiple_of(LANES)].into(), at: 0, extreme: 0.0 }
     }
 
     /// Takes one value in; gives the extreme.
     #[inline(always)]
     fn next(&mut self, value: f32, of: impl Fn(f32, f32) -> f32) -> f32 {
-        self.ring[self.at / LANES][self.at % LANES] = value;
-        let block = self.at / (LANES * BLOCK);
-        let end = self.ring.len().min((block + 1) * BLOCK);
-        self.blocks[block] = Self::folded(&self.ring[block * BLOCK..end], &of);
-        self.at = (self.at + 1) % (self.ring.len() * LANES);
-        let lanes = Self::folded(&self.blocks, &of);
-        lanes[1..].iter().fold(lanes[0], |a, &b| of(a, b))
-    }
-
-    #[inline(always)]
-    fn folded(groups: &[[f32; LANES]], of: impl Fn(f32, f32) -> f32) -> [f32; LANES] {
-        let mut lanes = groups[0];
-        for group in &groups[1..] {
-            for k in 0..LANES {
-                lanes[k] = of(lanes[k], group[k]);
-            }
-        }
-        lanes
+        let gone = std::mem::replace(&mut self.ring[self.at], value);
+        self.at = if self.at + 1 == self.ring.len() { 0 } else { self.at + 1 };
+        let with_new = of(self.extreme, value);
+        self.extreme = if gone != self.extreme || with_new == value {
+            with_new
+        } else {
+            // The extreme has left, and the new value does not take its place.
+            let groups = self.ring.as_chunks::<LANES>().0;
+            folded(groups[1..].iter().fold(groups[0], |all, group| pairs(all, *group, &of)), &of)
+        };
+        self.extreme
     }
 
     fn reset(&mut self) {
-        self.ring.fill([0.0; LANES]);
-        self.blocks.fill([0.0; LANES]);
+        self.ring.fill(0.0);
+        self.extreme = 0.0;
     }
 }
 
@@ -122,5 +108,31 @@ impl Persistent {
             self.value + way * if way > 0.0 { self.rise } else { self.fall }
         };
         self.value
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_extreme_is_that_of_the_last_values() {
+        let mut random = testkit::Random::new(2);
+        let (mut highest, mut lowest) = (Last::new(40), Last::new(40));
+        let mut all = vec![0.0; 40];
+        for n in 0..3_000 {
+            // Runs that rise, fall, stand still and jump.
+            let value = match n / 97 % 4 {
+                0 => (n % 97) as f32,
+                1 => 97.0 - (n % 97) as f32,
+                2 => 5.0,
+                _ => (4.0 * random.signed()).round().abs() as f32,
+            };
+            all.push(value);
+            let last = &all[all.len() - 40..];
+            let [high, low] = [f32::max, f32::min].map(|of| last.iter().copied().reduce(of).unwrap());
+            assert_eq!(highest.next(value, |a, b| if b > a { b } else { a }), high, "{n}");
+            assert_eq!(lowest.next(value, |a, b| if b < a { b } else { a }), low, "{n}");
+        }
     }
 }

@@ -198,7 +198,7 @@ impl Limiter {
         self.stand(highest, clip);
         let persistent = *self.standing.read(self.persistent_delay);
         let fast = smaller(clip, (short::FAST_DB / DB_PER_OCTAVE) as f32);
-        let masked = self.masking.process([&narrow(&self.input[0]), &narrow(&self.input[1])]);
+        let masked = self.masking.process([self.detectors[0].newest(), self.detectors[1].newest()]);
         demand::link(&mut excess, apart);
         if self.one && apart > 0.0 {
             let [first, second] = &mut self.gains;
