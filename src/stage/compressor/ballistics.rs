@@ -44,6 +44,8 @@ const DENSITY_FALL_PER_RELEASE: f64 = 2.0;
 /// Reductions below this, in dB, become 0: states do not end in subnormal numbers, and a released
 /// stage passes its input bit for bit.
 const NO_REDUCTION_DB: f64 = 1e-12;
+/// (The density's rise is the faster one: see [`follow`].)
+const _: () = assert!(DENSITY_RISE_S < DENSITY_FALL_S);
 /// Channels linked at 100 % share one state once their reductions are this close, dB.
 const LINKED_WITHIN_DB: f64 = 1e-6;
 
@@ -60,9 +62,6 @@ struct OnePole {
 }
 
 impl OnePole {
-    /// Follows at once.
-    const AT_ONCE: Self = Self { keep: 0.0, take: 1.0 };
-
     /// 63.2 % of a step in so many seconds.
     fn new(seconds: f64, sample_rate: f64) -> Self {
         let frames = seconds * sample_rate;
@@ -75,22 +74,21 @@ impl OnePole {
     }
 }
 
-/// One frame of the branching one-pole, one value a lane: `y` follows `x`. Both branches are computed and one
-/// is selected, so that the comparison is not part of the recursion.
+/// One value of the branching one-pole: `y` follows `x`. Both branches are computed and one is selected, so that
+/// no comparison is part of the recursion.
+///
+/// `UP_FIRST`: `up` is at least as fast as `down`. Its branch then lies further on the way, so above the other one
+/// where x > y and below it elsewhere: the one to take is the larger of the two.
 #[inline(always)]
-fn follow<const LANES: usize>(y: [f64; LANES], x: [f64; LANES], up: OnePole, down: OnePole) -> [f64; LANES] {
-    let mut next = [0.0; LANES];
-    for ch in 0..LANES {
-        let (rise, fall) = (up.step(y[ch], x[ch]), down.step(y[ch], x[ch]));
-        next[ch] = if x[ch] > y[ch] { rise } else { fall };
+fn follow<const UP_FIRST: bool>(y: f64, x: f64, up: OnePole, down: OnePole) -> f64 {
+    let (rise, fall) = (up.step(y, x), down.step(y, x));
+    if UP_FIRST {
+        larger(rise, fall)
+    } else if x > y {
+        rise
+    } else {
+        fall
     }
-    next
-}
-
-/// The smaller of two numbers, in each lane.
-#[inline(always)]
-fn smaller_of_each<const LANES: usize>(a: [f64; LANES], b: [f64; LANES]) -> [f64; LANES] {
-    std::array::from_fn(|ch| smaller(a[ch], b[ch]))
 }
 
 /// State of one channel, all dB ≥ 0; symbols as in the law above.
@@ -212,19 +210,26 @@ impl Ballistics {
     /// [`is_linked`](Self::is_linked).
     #[inline(always)]
     pub fn process(&mut self, wanted: &mut [[f64; CHUNK]; CHANNELS], len: usize) {
-        match (self.applied_times.2, self.linked) {
-            (true, true) => self.process_frames::<true, 1>(wanted, len),
-            (true, false) => self.process_frames::<true, CHANNELS>(wanted, len),
-            (false, true) => self.process_frames::<false, 1>(wanted, len),
-            (false, false) => self.process_frames::<false, CHANNELS>(wanted, len),
-        }
         if self.linked {
+            self.process_lanes::<1>(wanted, len);
             self.states[1] = self.states[0];
+        } else {
+            self.process_lanes::<CHANNELS>(wanted, len);
         }
     }
 
     #[inline(always)]
-    fn process_frames<const AUTO: bool, const LANES: usize>(
+    fn process_lanes<const LANES: usize>(&mut self, wanted: &mut [[f64; CHUNK]; CHANNELS], len: usize) {
+        match (self.applied_times.2, self.attack.take >= self.release.take) {
+            (true, true) => self.process_frames::<true, true, LANES>(wanted, len),
+            (true, false) => self.process_frames::<true, false, LANES>(wanted, len),
+            (false, true) => self.process_frames::<false, true, LANES>(wanted, len),
+            (false, false) => self.process_frames::<false, false, LANES>(wanted, len),
+        }
+    }
+
+    #[inline(always)]
+    fn process_frames<const AUTO: bool, const ATTACK_FIRST: bool, const LANES: usize>(
         &mut self,
         wanted: &mut [[f64; CHUNK]; CHANNELS],
         len: usize,
@@ -238,18 +243,24 @@ impl Ballistics {
         // Both channels side by side: each is a recursion in which every operation depends on the
         // one before, so the processor can overlap two of them.
         for i in 0..len {
-            let d: [f64; LANES] = std::array::from_fn(|ch| wanted[ch][i]);
-            plain = follow(plain, d, attack, release);
-            demand = follow(demand, d, OnePole::AT_ONCE, bridge);
-            density = follow(density, smaller_of_each(plain, demand), density_rise, density_fall);
-            // y follows max(d, min(s, y)): upwards where d > y, downwards to max(d, s) where that is below y;
-            // else it stays. So only one product and one sum depend on y.
             for ch in 0..LANES {
-                let rise = attack.step(y[ch], d[ch]);
-                let under = if AUTO { larger(density[ch], d[ch]) } else { d[ch] };
-                let fall = release.step(y[ch], under);
-                let down = if under < y[ch] { fall } else { y[ch] };
-                y[ch] = if d[ch] > y[ch] { rise } else { down };
+                let d = wanted[ch][i];
+                plain[ch] = follow::<ATTACK_FIRST>(plain[ch], d, attack, release);
+                demand[ch] = larger(d, bridge.step(demand[ch], d));
+                density[ch] =
+                    follow::<true>(density[ch], smaller(plain[ch], demand[ch]), density_rise, density_fall);
+                // y follows max(d, min(s, y)): upwards where d > y, downwards to max(d, s) where that is below y;
+                // else it stays. So only one product and one sum depend on y.
+                let rise = attack.step(y[ch], d);
+                let under = if AUTO { larger(density[ch], d) } else { d };
+                let down = smaller(release.step(y[ch], under), y[ch]);
+                y[ch] = if ATTACK_FIRST {
+                    larger(rise, down)
+                } else if d > y[ch] {
+                    rise
+                } else {
+                    down
+                };
             }
             for ch in 0..LANES {
                 wanted[ch][i] = y[ch];
@@ -301,7 +312,7 @@ mod tests {
         let y = run(&mut ballistics, 5 * 48_000, bursts);
         for n in 1..y.len() {
             assert!(y[n] <= y[n - 1].max(bursts(n)) + 1e-12);
-            let [plain, _] = follow([y[n - 1]; 2], [bursts(n); 2], ballistics.attack, ballistics.release);
+            let plain = follow::<false>(y[n - 1], bursts(n), ballistics.attack, ballistics.release);
             if bursts(n) > y[n - 1] {
                 assert!((y[n] - plain).abs() < 1e-12, "frame {n}");
             } else {
