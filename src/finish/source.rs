@@ -3,6 +3,7 @@
 
 use std::path::Path;
 use std::sync::Arc;
+use std::sync::mpsc::sync_channel;
 
 use super::cut::CutPlan;
 use super::ends::{EndsFinder, SongEnds};
@@ -11,7 +12,7 @@ use super::format::FileFormat;
 use super::hash::sha256_hex;
 use super::level_cells::LevelCells;
 use super::metadata::{Metadata, read_metadata};
-use super::planes::{BLOCK_FRAMES, for_each_block, to_f32};
+use super::planes::{BLOCK_FRAMES, QUEUED_BLOCKS, for_each_shared_block, to_f32};
 use super::progress::ProgressWatcher;
 use super::reader::Reader;
 use super::unmeasurable::Unmeasurable;
@@ -86,7 +87,7 @@ impl SourceMeasurement {
     }
 }
 
-/// Measures a source in one pass; `mono_as` says what one channel is measured as.
+/// Measures a source in one pass, on two threads; `mono_as` says what one channel is measured as.
 ///
 /// # Errors
 /// If the file cannot be read or `watch` stops the work.
@@ -95,16 +96,31 @@ pub(super) fn measure_source(
     mono_as: MonoAs,
     watch: &dyn ProgressWatcher,
 ) -> Result<SourceMeasurement> {
-    let format = *Reader::open(path)?.format();
+    let mut reader = Reader::open(path)?;
+    let format = *reader.format();
     let mut finder = EndsFinder::new(format.rate);
-    let mut cells = LevelCells::new(format.rate, format.channels, mono_as);
-    let no_reduction = [0.0f32; BLOCK_FRAMES];
-    let mut narrow = [Vec::new(), Vec::new()];
-    for_each_block(path, watch, |left, right| {
-        finder.push(left, right);
-        to_f32(&mut narrow, [left, right]);
-        let no_reduction = &no_reduction[..left.len()];
-        cells.push(&narrow[0], &narrow[1], no_reduction, no_reduction);
+    let cells = std::thread::scope(|scope| {
+        let (send, receive) = sync_channel::<Arc<[Vec<f64>; 2]>>(QUEUED_BLOCKS);
+        let cells = scope.spawn(move || {
+            let mut cells = LevelCells::new(format.rate, format.channels, mono_as);
+            let no_reduction = [0.0f32; BLOCK_FRAMES];
+            let mut narrow = [Vec::new(), Vec::new()];
+            for block in receive {
+                let [left, right] = &*block;
+                to_f32(&mut narrow, [left, right]);
+                let no_reduction = &no_reduction[..left.len()];
+                cells.push(&narrow[0], &narrow[1], no_reduction, no_reduction);
+            }
+            cells
+        });
+        let read = for_each_shared_block(&mut reader, watch, |block| {
+            finder.push(&block[0], &block[1]);
+            // (The receiver is only gone after a panic of its thread, which is passed on below.)
+            drop(send.send(block));
+        });
+        drop(send);
+        let cells = cells.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+        read.map(|()| cells)
     })?;
     Ok(SourceMeasurement {
         format,

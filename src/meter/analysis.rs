@@ -56,6 +56,8 @@ pub struct Analysis {
     drive_move: Option<f64>,
     ticks: u64,
     advisor: Advisor,
+    /// Advice follows the measurement; otherwise it is only known at its end.
+    advises: bool,
     history: Arc<Mutex<History>>,
     /// The column under way, and how many chunks it has and will have.
     column: HistoryColumn,
@@ -119,6 +121,7 @@ impl Analysis {
             drive_move: None,
             ticks: 0,
             advisor: Advisor::new(),
+            advises: true,
             chunks_per_column,
             history: Arc::new(Mutex::new(history)),
             column: HistoryColumn::EMPTY,
@@ -141,6 +144,13 @@ impl Analysis {
             settings: Settings::default(),
             file: FileFacts::default(),
         }
+    }
+
+    /// Without advice on the way, for a file of which only the whole counts: [`Self::verdict`].
+    #[must_use]
+    pub fn without_advice(mut self) -> Self {
+        self.advises = false;
+        self
     }
 
     /// Feeds a block of any size.
@@ -290,7 +300,7 @@ impl Analysis {
         }
         lock(&self.history).push(column);
         self.columns += 1;
-        if self.columns.is_multiple_of(ADVICE_COLUMNS) {
+        if self.advises && self.columns.is_multiple_of(ADVICE_COLUMNS) {
             if self.drive_move.is_none() || self.ticks.is_multiple_of(FORECAST_TICKS) {
                 self.drive_move = self.forecast_drive();
             }

@@ -101,14 +101,20 @@ impl<'a> SongModel<'a> {
 
     /// Estimated integrated loudness behind the limiter at a gain in dB, LUFS; −∞ for silence.
     pub fn loudness(&self, gain: f64) -> f64 {
-        let mut model = LimiterModel::new(self.limiter);
         let mut blocks = <GatingBlocks>::new(HOP_CELLS);
+        self.each_behind(gain, |mean_square| _ = blocks.add(mean_square));
+        blocks.integrated()
+    }
+
+    /// Passes the estimated mean square of each cell behind the limiter at a gain in dB to `cell`.
+    pub fn each_behind(&self, gain: f64, mut cell: impl FnMut(f64)) {
+        let mut model = LimiterModel::new(self.limiter);
         let over = |peak: f64| (peak + gain - self.ceiling).max(0.0);
         let factor = |taken: f64| 10f64.powf((self.trim + gain - taken) / 10.0);
         let whole = factor(0.0);
         if self.ceiling == f64::INFINITY {
-            self.cells.iter().for_each(|[energy, _]| _ = blocks.add(f64::from(*energy) * whole));
-            return blocks.integrated();
+            self.cells.iter().for_each(|[energy, _]| cell(f64::from(*energy) * whole));
+            return;
         }
         for (([energy, _], own), widest) in self.cells.iter().zip(&self.peaks).zip(&self.widest) {
             let reduction = model.step(over(*widest));
@@ -116,9 +122,8 @@ impl<'a> SongModel<'a> {
             let taken = reduction + CLIP_ENERGY * clip;
             // Most cells lose nothing.
             let share = if taken == 0.0 { whole } else { factor(taken) };
-            blocks.add(f64::from(*energy) * share);
+            cell(f64::from(*energy) * share);
         }
-        blocks.integrated()
     }
 }
 
@@ -145,6 +150,13 @@ impl Forecast {
             curve[i] = curve[i].max(curve[i - 1] + 0.05);
         }
         Some(Self { low, curve })
+    }
+
+    /// The same curve, louder by so many LU.
+    #[must_use]
+    pub fn louder_by(mut self, lu: f64) -> Self {
+        self.curve.iter_mut().for_each(|loudness| *loudness += lu);
+        self
     }
 
     /// A given curve: loudness (LUFS) at `low` dB, `low` + 1 dB, …
