@@ -24,9 +24,8 @@ use crate::sync::lock;
 
 /// Rounds of trials that a search usually takes: a first one, and the one that is kept.
 pub(super) const USUAL_ROUNDS: u64 = 2;
-/// Most gains at which passages are run, and the difference of two gains that is not worth another run, dB.
-const LOOKS: usize = 2;
-const SAME_DB: f64 = 0.7;
+/// Distance from the gain at which passages were run, from which on they are run again, dB.
+const SAME_DB: f64 = 0.3;
 /// Most trials at once.
 const MAX_TRIALS_AT_ONCE: usize = 4;
 /// How far below the expected gain the forecast begins, dB.
@@ -53,7 +52,8 @@ pub(super) fn find_gain(
     let job = jobs[0];
     let measurement = &source.measurement;
     let (frames, rate) = extent(job, measurement, cut);
-    let pass = RenderJob { input: &job.input, cut, rate, settings: &job.settings };
+    let pass =
+        RenderJob { input: &job.input, kept: measurement.kept.as_ref(), cut, rate, settings: &job.settings };
     let target = job.target.loudness;
     let trim = trim_db(&job.settings);
     let limiter = job.settings.limiter;
@@ -73,17 +73,14 @@ pub(super) fn find_gain(
     watch.part("matching the target", planned * frames + beside);
     let corrected = passages.zip(forecast.clone()).map(|(passages, forecast)| {
         let gain_of = |forecast: &Forecast| forecast.gain(target).clamp(range[0], range[1]);
-        let mut forecast = forecast;
-        for _ in 0..LOOKS {
-            let gain = gain_of(&forecast);
-            let is_far = |forecast: &Forecast| (gain_of(forecast) - gain).abs() >= SAME_DB;
-            let Some(found) = passages.forecast(gain, low, job.cores, is_far, watch)? else { break };
-            forecast = found;
-            if !is_far(&forecast) {
-                break;
-            }
+        let first = gain_of(&forecast);
+        let is_far = |forecast: &Forecast| (gain_of(forecast) - first).abs() >= SAME_DB;
+        let Some(run) = passages.run(first, None, job.cores, is_far, watch)? else { return Ok(forecast) };
+        if !is_far(&run.forecast) {
+            return Ok(run.forecast);
         }
-        Ok(forecast)
+        let again = passages.run(gain_of(&run.forecast), Some(&run), job.cores, |_| false, watch)?;
+        Ok(again.unwrap_or(run).forecast)
     });
     let corrected = corrected.transpose()?;
     let goal = SearchGoal {

@@ -30,6 +30,7 @@ mod gain;
 mod gain_search;
 mod hash;
 mod job;
+mod kept_samples;
 mod lag;
 mod level_cells;
 mod master;

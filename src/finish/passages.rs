@@ -30,7 +30,7 @@ const LEAD_CELLS: usize = 150;
 const AHEAD_CELLS: usize = 5;
 /// Shares of the passages that are run, one batch after the other, until the loudness is known well enough, and the
 /// fewest of each batch.
-const BATCHES: [(f64, usize); 3] = [(0.125, 6), (0.25, 12), (0.5, 24)];
+const BATCHES: [(f64, usize); 4] = [(0.125, 6), (0.25, 12), (0.5, 24), (1.0, 24)];
 /// The golden section: places at its multiples are spread evenly, however many there are, and follow no rhythm.
 const GOLDEN: f64 = 0.618_033_988_749_895;
 /// Shortest song, in passages: below that, whole passes cost hardly more.
@@ -46,8 +46,12 @@ const LEVEL_STEP_DB: f64 = 3.0;
 const COMMON: f64 = 0.01;
 /// Change in front of the limiter that counts as none (f32 and its logarithms), as a share.
 const UNCHANGED: f64 = 1e-3;
-/// Standard error of the loudness that is good enough, LU: two of them are within the search's tolerance.
-const ENOUGH_LU: f64 = 0.025;
+/// Gains around the one that is run for which there is a forecast, dB either way.
+const NEAR_DB: f64 = 3.0;
+/// Standard error of the loudness that is good enough, LU: three of them are within the search's tolerance.
+const ENOUGH_LU: f64 = 0.015;
+/// Least and greatest slope that is believed, LU per dB.
+const SLOPES: [f64; 2] = [0.1, 1.0];
 
 /// The passages of a song.
 pub(super) struct Passages<'a> {
@@ -68,12 +72,22 @@ struct Passage {
     behind: Vec<f32>,
 }
 
+/// What a gain did to passages.
+pub(super) struct PassageRun {
+    /// dB.
+    gain: f64,
+    /// The forecast that follows from it.
+    pub forecast: Forecast,
+    passages: Vec<Passage>,
+}
+
 impl<'a> Passages<'a> {
     /// The passages of the part that a pass keeps; none of a short song, or of a file in which places are not found
     /// quickly.
     pub fn of(pass: RenderJob<'a>, source: &'a SourceMeasurement, mono_as: MonoAs) -> Option<Self> {
         let kept = source.cells.kept_places(pass.cut);
-        let is_quick = matches!(source.format.container, Container::Wav | Container::Rf64);
+        let is_quick =
+            source.kept.is_some() || matches!(source.format.container, Container::Wav | Container::Rf64);
         let is_long = kept.len() >= SHORTEST * PASSAGE_CELLS;
         (is_quick && is_long).then_some(Self { pass, source, mono_as, kept })
     }
@@ -88,26 +102,29 @@ impl<'a> Passages<'a> {
         slot * PASSAGE_CELLS..(slot + 1) * PASSAGE_CELLS
     }
 
-    /// The forecast from `low` dB on, from what `gain` dB does to the passages. More of them are run until the
-    /// forecast is good enough, or `is_far` says that another gain is asked for anyway. None for silence.
-    pub fn forecast(
+    /// What `gain` dB does to the passages. More of them are run until the forecast is good enough, or `is_far` says
+    /// that another gain is asked for anyway. The passages of an `earlier` run at another gain come first: they show
+    /// the slope. None for silence.
+    pub fn run(
         &self,
         gain: f64,
-        low: f64,
+        earlier: Option<&PassageRun>,
         threads: usize,
         is_far: impl Fn(&Forecast) -> bool,
         watch: &dyn ProgressWatcher,
-    ) -> Result<Option<Forecast>> {
+    ) -> Result<Option<PassageRun>> {
         let all: Vec<usize> = (0..self.count()).collect();
         let mut candidates = self.limited(gain);
-        let (mut passages, mut newest) = (Vec::<Passage>::new(), None);
+        let mut passages = Vec::<Passage>::new();
+        let mut forecast = None;
         let mut batches = BATCHES.into_iter().peekable();
         while let Some(&(share, fewest)) = batches.peek() {
             let wanted = ((share * candidates.len() as f64) as usize).max(fewest);
-            let slots: Vec<usize> = spread(&candidates)
-                .take(wanted)
-                .filter(|slot| passages.iter().all(|passage| passage.slot != *slot))
-                .collect();
+            let again = earlier.iter().flat_map(|earlier| &earlier.passages).map(|passage| passage.slot);
+            let mut slots: Vec<usize> = again.chain(spread(&candidates).take(wanted)).collect();
+            slots.sort_unstable();
+            slots.dedup();
+            slots.retain(|slot| passages.iter().all(|passage| passage.slot != *slot));
             passages.extend(in_parallel(threads, &slots, |slot| self.measure(*slot, gain, watch))?);
             passages.sort_by_key(|passage| passage.slot);
             let plain = passages.iter().all(|passage| self.is_unchanged(passage, gain));
@@ -116,17 +133,22 @@ impl<'a> Passages<'a> {
                 candidates.clone_from(&all);
                 continue;
             }
-            let Some((forecast, error)) = self.correct(&passages, &candidates, gain, low) else {
-                return Ok(None);
-            };
-            let is_enough = error < ENOUGH_LU || is_far(&forecast);
-            newest = Some(forecast);
+            let Some((found, error)) = self.correct(&passages, &candidates, gain) else { return Ok(None) };
+            let is_enough = error < ENOUGH_LU || is_far(&found);
+            forecast = Some(found);
             if is_enough {
                 break;
             }
             batches.next();
         }
-        Ok(newest)
+        let slope = earlier.and_then(|earlier| slope(earlier, gain, &passages));
+        Ok(forecast.map(|forecast| {
+            let forecast = match slope {
+                Some(slope) => Forecast::line(gain, forecast.loudness(gain), slope),
+                None => forecast,
+            };
+            PassageRun { gain, forecast, passages }
+        }))
     }
 
     /// The passages that a limiter may touch at `gain` dB; all, where there are few.
@@ -158,13 +180,7 @@ impl<'a> Passages<'a> {
 
     /// The corrected forecast, and the standard error of the loudness at `gain`, LU. `candidates` are the passages
     /// of which `passages` are some.
-    fn correct(
-        &self,
-        passages: &[Passage],
-        candidates: &[usize],
-        gain: f64,
-        low: f64,
-    ) -> Option<(Forecast, f64)> {
+    fn correct(&self, passages: &[Passage], candidates: &[usize], gain: f64) -> Option<(Forecast, f64)> {
         let (trim, limiter) = (trim_db(self.pass.settings), &self.pass.settings.limiter);
         let lift = trim + gain;
         let (power, amplitude) = (10f64.powf(-lift / 10.0), db::to_gain(-lift));
@@ -206,7 +222,8 @@ impl<'a> Passages<'a> {
             }
         }
         let mut behind = Vec::with_capacity(cells.len());
-        SongModel::new(&cells, trim, limiter).each_behind(gain, |mean_square| behind.push(mean_square));
+        let song = SongModel::new(&cells, trim, limiter);
+        song.each_behind(gain, |mean_square| behind.push(mean_square));
         // What the model leaves of a cell, and how much more or less the limiter really leaves of such cells.
         let left_db = |at: usize, behind: &[f64]| {
             db::from_power(behind[at] * power / f64::from(cells[at][0]).max(f64::MIN_POSITIVE))
@@ -239,7 +256,7 @@ impl<'a> Passages<'a> {
         }
         let mut blocks = <GatingBlocks>::new(HOP_CELLS);
         behind.iter().for_each(|mean_square| _ = blocks.add(*mean_square));
-        let forecast = Forecast::new(&cells, trim, limiter, low)?;
+        let forecast = Forecast::over(&song, gain - NEAR_DB, 2 * NEAR_DB as usize)?;
         let correction = blocks.integrated() - forecast.loudness(gain);
         // What each passage is off from the lines between the others, as energy.
         let off = |points: &[(f64, f64)], i: usize| {
@@ -325,6 +342,18 @@ fn level_group(mean_square: f32) -> usize {
     (-level_db / LEVEL_STEP_DB) as usize
 }
 
+/// Slope of the loudness from an earlier run to `gain` dB, from the passages that both have, LU per dB; none without
+/// a distance.
+fn slope(earlier: &PassageRun, gain: f64, passages: &[Passage]) -> Option<f64> {
+    let energy = |passages: &[Passage], of: &[Passage]| -> f64 {
+        let both = passages.iter().filter(|passage| of.iter().any(|other| other.slot == passage.slot));
+        both.flat_map(|passage| &passage.behind).map(|x| f64::from(*x)).sum()
+    };
+    let [before, now] = [energy(&earlier.passages, passages), energy(passages, &earlier.passages)];
+    let slope = (db::from_power(now) - db::from_power(before)) / (gain - earlier.gain);
+    slope.is_finite().then(|| slope.clamp(SLOPES[0], SLOPES[1]))
+}
+
 /// Sums over cells.
 fn sums(cells: &[[f32; 2]]) -> [f64; 2] {
     cells.iter().fold([0.0; 2], |sum, cell| [0, 1].map(|k| sum[k] + f64::from(cell[k])))
@@ -385,7 +414,7 @@ mod tests {
         writer.finish(None).unwrap();
 
         let quiet = NoProgress::default();
-        let source = measure_source(&path, MonoAs::Stereo, &quiet).unwrap();
+        let source = measure_source(&path, MonoAs::Stereo, true, &quiet).unwrap();
         let cut = CutPlan::whole(source.format.frames);
         let plain = Settings::default();
         let mut all_on = plain;
@@ -399,12 +428,23 @@ mod tests {
             (&all_on, 0.0, 0.2),
             (&all_on, 9.0, 0.2),
         ] {
-            let pass = RenderJob { input: &path, cut: &cut, rate: source.format.rate, settings };
+            let pass = RenderJob {
+                input: &path,
+                kept: source.kept.as_ref(),
+                cut: &cut,
+                rate: source.format.rate,
+                settings,
+            };
             let passages = Passages::of(pass, &source, MonoAs::Stereo).unwrap();
-            let found = passages.forecast(gain, gain - 5.0, 2, |_| false, &quiet).unwrap().unwrap();
+            let found = passages.run(gain, None, 2, |_| false, &quiet).unwrap().unwrap();
             let (trial, _) = trial_pass(pass, 2, MonoAs::Stereo, gain, &quiet).unwrap();
-            let error = found.loudness(gain) - trial.loudness;
+            let error = found.forecast.loudness(gain) - trial.loudness;
             assert!(error.abs() < within, "{gain} dB: {error:+.4} LU");
+            // A second run knows the slope.
+            let second = passages.run(gain + 1.0, Some(&found), 2, |_| false, &quiet).unwrap().unwrap();
+            let (further, _) = trial_pass(pass, 2, MonoAs::Stereo, gain + 2.0, &quiet).unwrap();
+            let error = second.forecast.loudness(gain + 2.0) - further.loudness;
+            assert!(error.abs() < 1.5 * within.max(0.05), "{gain} + 2 dB: {error:+.4} LU");
             let without = Forecast::new(source.cells.all(), 0.0, &settings.limiter, gain - 5.0).unwrap();
             let error = without.loudness(gain) - trial.loudness;
             assert!(gain < 0.0 || error.abs() > 2.0 * within, "{gain} dB without passages: {error:+.4} LU");
@@ -420,9 +460,15 @@ mod tests {
         let tone: Vec<f64> = (0..60 * 8_000).map(|n| 0.3 * (f64::from(n) * 0.3).sin()).collect();
         writer.write(&tone, &tone).unwrap();
         writer.finish(None).unwrap();
-        let source = measure_source(&path, MonoAs::Stereo, &NoProgress::default()).unwrap();
+        let source = measure_source(&path, MonoAs::Stereo, true, &NoProgress::default()).unwrap();
         let (cut, settings) = (CutPlan::whole(source.format.frames), Settings::default());
-        let pass = RenderJob { input: &path, cut: &cut, rate: 8_000, settings: &settings };
+        let pass = RenderJob {
+            input: &path,
+            kept: source.kept.as_ref(),
+            cut: &cut,
+            rate: 8_000,
+            settings: &settings,
+        };
         assert!(Passages::of(pass, &source, MonoAs::Stereo).is_none());
     }
 }

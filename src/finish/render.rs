@@ -9,6 +9,7 @@ use std::sync::Arc;
 
 use super::cut::CutPlan;
 use super::error::{Error, Fault, Result};
+use super::kept_samples::KeptSamples;
 use super::progress::ProgressWatcher;
 use super::shared_blocks::SharedBlocks;
 use super::song_reader::SongReader;
@@ -24,6 +25,8 @@ const BLOCK_FRAMES: usize = 4096;
 pub struct RenderJob<'a> {
     /// The source file.
     pub input: &'a Path,
+    /// Its samples, if they were kept.
+    pub kept: Option<&'a Arc<KeptSamples>>,
     /// Which frames of it are kept.
     pub cut: &'a CutPlan,
     /// Rate of the result, Hz.
@@ -113,7 +116,7 @@ pub fn render_shared(
     watch: &dyn ProgressWatcher,
     mut out: impl FnMut(Arc<OwnedBlock>) -> Result<()>,
 ) -> Result<u64> {
-    let mut song = SongReader::open(job.input, job.cut, job.rate)?;
+    let mut song = SongReader::open_kept(job.input, job.kept, job.cut, job.rate)?;
     let length = song.length();
     let (to, from) = (u64::from(job.rate), u64::from(song.native_rate()));
     let cut = job.cut.fades_at(|frames| frames * to / from);

@@ -104,13 +104,14 @@ impl Analysis {
         let history = History::new(sample_rate);
         let rate = f64::from(sample_rate) / history.width() as f64;
         let chunks_per_column = (history.width() / CHUNK as u64) as usize;
+        let before = SignalMeters::new(sample_rate, roles, chunks_per_column);
         Self {
             sample_rate,
             channels,
             chunker: TapChunker::new(),
             next: 0,
-            before: SignalMeters::new(sample_rate, roles, chunks_per_column),
-            after: SignalMeters::new(sample_rate, roles, chunks_per_column),
+            after: before.clone(),
+            before,
             check: SourceCheck::new(sample_rate, channels),
             compressor: GainReductionMeter::new(rate),
             limiter: GainReductionMeter::new(rate),
