@@ -42,7 +42,7 @@ impl<const BINS_PER_LU: usize> LoudnessGate<BINS_PER_LU> {
     pub fn add(&mut self, mean_square: f64) {
         let level = loudness(mean_square);
         if level > ABSOLUTE_GATE_LUFS {
-            let bin = (((level - ABSOLUTE_GATE_LUFS) * BINS_PER_LU as f64) as usize).min(Self::BINS - 1);
+            let bin = Self::bin(level);
             self.count[bin] = self.count[bin].saturating_add(1);
             self.power[bin] += mean_square;
             self.used = if self.blocks == 0 {
@@ -78,10 +78,18 @@ impl<const BINS_PER_LU: usize> LoudnessGate<BINS_PER_LU> {
         self.blocks
     }
 
+    /// Bin of a level in LUFS above the absolute gate.
+    fn bin(level: f64) -> usize {
+        (((level - ABSOLUTE_GATE_LUFS) * BINS_PER_LU as f64) as usize).min(Self::BINS - 1)
+    }
+
     /// First bin whose blocks pass a gate `below` LU under the mean of all blocks.
     fn first_bin(&self, below: f64) -> Option<usize> {
         let gate = self.total / self.blocks as f64 * 10f64.powf(-below / 10.0);
-        self.used.clone().find(|&i| self.count[i] > 0 && self.power[i] >= gate * f64::from(self.count[i]))
+        // What lies two bins below that of the gate cannot pass.
+        let start = self.used.start.max(Self::bin(loudness(gate)).saturating_sub(2));
+        let mut bins = start.min(self.used.end)..self.used.end;
+        bins.find(|&i| self.count[i] > 0 && self.power[i] >= gate * f64::from(self.count[i]))
     }
 
     /// Blocks in the bins from `first` on.
@@ -93,8 +101,7 @@ impl<const BINS_PER_LU: usize> LoudnessGate<BINS_PER_LU> {
     /// BS.1770-5, eq. 5 to 7.
     pub fn integrated(&self) -> f64 {
         let Some(first) = self.first_bin(10.0) else { return f64::NEG_INFINITY };
-        let power: f64 = self.power[first..self.used.end].iter().sum();
-        loudness(power / self.blocks_from(first) as f64)
+        loudness(sum(&self.power[first..self.used.end]) / self.blocks_from(first) as f64)
     }
 
     /// Distance in LU from the 10th to the 95th percentile above a relative gate of −20 LU.
@@ -130,6 +137,18 @@ impl<const BINS_PER_LU: usize> Default for LoudnessGate<BINS_PER_LU> {
     }
 }
 
+/// Sum in eight parts, which do not wait for each other.
+fn sum(values: &[f64]) -> f64 {
+    let (groups, rest) = values.as_chunks::<8>();
+    let mut parts = [0.0; 8];
+    for group in groups {
+        for (part, value) in parts.iter_mut().zip(group) {
+            *part += value;
+        }
+    }
+    parts.iter().sum::<f64>() + rest.iter().sum::<f64>()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -147,6 +166,25 @@ mod tests {
         (0..100).for_each(|_| gate.add(power(-71.0)));
         assert!((gate.integrated() + 23.0).abs() < 1e-9);
         assert_eq!(gate.blocks(), 200);
+    }
+
+    /// The gate's bin is found from its level: as if all bins were looked at.
+    #[test]
+    fn the_first_bin_is_that_of_a_look_at_all() {
+        let mut random = testkit::Random::new(3);
+        for _ in 0..200 {
+            let mut gate = <LoudnessGate>::new();
+            let (middle, spread) = (-60.0 + 70.0 * random.unit(), 40.0 * random.unit());
+            for _ in 0..1 + (100.0 * random.unit()) as usize {
+                gate.add(power(middle + spread * random.signed()));
+            }
+            for below in [10.0, 20.0] {
+                let level = gate.total / gate.blocks as f64 * 10f64.powf(-below / 10.0);
+                let passes =
+                    |i: &usize| gate.count[*i] > 0 && gate.power[*i] >= level * f64::from(gate.count[*i]);
+                assert_eq!(gate.first_bin(below), (0..gate.count.len()).find(passes));
+            }
+        }
     }
 
     #[test]

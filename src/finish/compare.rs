@@ -70,7 +70,7 @@ pub fn compare(
     let rate = format_a.rate;
     let measure = |path| {
         watch.part("measuring", Reader::open(path)?.format().frames);
-        measure_source(path, MonoAs::default(), watch)
+        measure_source(path, MonoAs::default(), false, watch)
     };
     let (source_a, source_b) = (measure(a)?, measure(b)?);
     let open = |path: &Path, frames| SongReader::open(path, &CutPlan::whole(frames), rate);

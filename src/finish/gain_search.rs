@@ -1,5 +1,6 @@
 //! The search for the gain of one job: a job, its measured source and its cut in, the search log out.
-//! Trials are complete passes; the last one is kept as a rendered file where the caller asks for it.
+//! Passages of the song show which gain is tried first. Trials are complete passes; the last one is kept as a
+//! rendered file where the caller asks for it.
 
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -8,6 +9,7 @@ use super::cut::CutPlan;
 use super::error::Result;
 use super::gain::{over_driven, trim_db, with_gain};
 use super::job::MasterJob;
+use super::passages::Passages;
 use super::progress::ProgressWatcher;
 use super::render::RenderJob;
 use super::render_file::{RenderedSong, render_file};
@@ -22,6 +24,8 @@ use crate::sync::lock;
 
 /// Rounds of trials that a search usually takes: a first one, and the one that is kept.
 pub(super) const USUAL_ROUNDS: u64 = 2;
+/// Distance from the gain at which passages were run, from which on they are run again, dB.
+const SAME_DB: f64 = 0.3;
 /// Most trials at once.
 const MAX_TRIALS_AT_ONCE: usize = 4;
 /// How far below the expected gain the forecast begins, dB.
@@ -48,7 +52,8 @@ pub(super) fn find_gain(
     let job = jobs[0];
     let measurement = &source.measurement;
     let (frames, rate) = extent(job, measurement, cut);
-    let pass = RenderJob { input: &job.input, cut, rate, settings: &job.settings };
+    let pass =
+        RenderJob { input: &job.input, kept: measurement.kept.as_ref(), cut, rate, settings: &job.settings };
     let target = job.target.loudness;
     let trim = trim_db(&job.settings);
     let limiter = job.settings.limiter;
@@ -56,17 +61,38 @@ pub(super) fn find_gain(
     let low = target - loudness - FORECAST_MARGIN_DB;
     let forecast = Forecast::new(measurement.cells.kept(cut), trim, &limiter, low);
     let [lowest, highest] = GAIN_RANGE_DB;
+    let range = [lowest - trim.min(0.0), highest];
+    let passages = forecast.as_ref().filter(|_| known.is_empty());
+    let passages = passages.and_then(|_| Passages::of(pass, measurement, job.mono_as));
+    let width = job.cores.clamp(1, MAX_TRIALS_AT_ONCE);
+    // Frames beside those of the last pass: of passages, or of a first round of trials.
+    let (planned, beside) = match &passages {
+        Some(_) => (1, frames / 4),
+        None => (width as u64 + USUAL_ROUNDS - 1, 0),
+    };
+    watch.part("matching the target", planned * frames + beside);
+    let corrected = passages.zip(forecast.clone()).map(|(passages, forecast)| {
+        let gain_of = |forecast: &Forecast| forecast.gain(target).clamp(range[0], range[1]);
+        let first = gain_of(&forecast);
+        let is_far = |forecast: &Forecast| (gain_of(forecast) - first).abs() >= SAME_DB;
+        let Some(run) = passages.run(first, None, job.cores, is_far, watch)? else { return Ok(forecast) };
+        if !is_far(&run.forecast) {
+            return Ok(run.forecast);
+        }
+        let again = passages.run(gain_of(&run.forecast), Some(&run), job.cores, |_| false, watch)?;
+        Ok(again.unwrap_or(run).forecast)
+    });
+    let corrected = corrected.transpose()?;
     let goal = SearchGoal {
         target,
         source: loudness,
-        forecast: forecast.as_ref(),
-        range: [lowest - trim.min(0.0), highest],
+        forecast: corrected.as_ref().or(forecast.as_ref()),
+        corrected: corrected.is_some(),
+        range,
         force: job.force,
-        width: job.cores.clamp(1, MAX_TRIALS_AT_ONCE),
+        width,
     };
     let channels = measurement.format.channels;
-    let planned = goal.width as u64 + USUAL_ROUNDS - 1;
-    watch.part("matching the target", planned * frames);
     let passes = AtomicU64::new(0);
     let attempt = |gain, likely_last| {
         if passes.fetch_add(1, Ordering::Relaxed) >= planned {

@@ -1,6 +1,8 @@
 //! Cells of 10 ms for the loudness forecast: samples behind the limiter and its reduction (dB) in,
 //! K-weighted energy and peak in front of the limiter per cell out.
 
+use std::ops::Range;
+
 use super::cut::CutPlan;
 use crate::dsp::gating::{CELLS_PER_SECOND, GatingBlocks, HOP_CELLS};
 use crate::dsp::k_weighting::KWeighting;
@@ -23,7 +25,8 @@ pub struct LevelCells {
     carry: u32,
     /// Weighted mean square over both channels, and highest sample, both in front of the limiter.
     cells: Vec<[f32; 2]>,
-    /// Loudness behind the limiter.
+    /// Weighted mean squares behind the limiter, and their loudness.
+    means: Vec<f32>,
     behind: GatingBlocks,
 }
 
@@ -41,6 +44,7 @@ impl LevelCells {
             missing: 0,
             carry: 0,
             cells: Vec::new(),
+            means: Vec::new(),
             behind: <GatingBlocks>::new(HOP_CELLS),
         };
         cells.next();
@@ -75,6 +79,7 @@ impl LevelCells {
         let frames = f64::from(self.rate) / f64::from(CELLS_PER_SECOND);
         let mean = self.weight * (self.energy[0] + self.energy[1]) / frames;
         self.behind.add(mean);
+        self.means.push(mean as f32);
         self.cells.push(self.open.close(mean));
         self.filter.flush();
         self.energy = [0.0; 2];
@@ -86,6 +91,11 @@ impl LevelCells {
         &self.cells
     }
 
+    /// Of all cells, the weighted mean square behind the limiter.
+    pub fn behind(&self) -> &[f32] {
+        &self.means
+    }
+
     /// Integrated loudness of all frames taken, LUFS (ITU-R BS.1770-5); −∞ for silence.
     pub fn loudness(&self) -> f64 {
         self.behind.integrated()
@@ -93,10 +103,15 @@ impl LevelCells {
 
     /// The cells of the part of the file that a cut keeps.
     pub fn kept(&self, cut: &CutPlan) -> &[[f32; 2]] {
+        &self.cells[self.kept_places(cut)]
+    }
+
+    /// The places of the cells of the part of the file that a cut keeps.
+    pub fn kept_places(&self, cut: &CutPlan) -> Range<usize> {
         let cell = |frame: u64| {
             ((frame * u64::from(CELLS_PER_SECOND) / u64::from(self.rate)) as usize).min(self.cells.len())
         };
-        &self.cells[cell(cut.from)..cell(cut.to)]
+        cell(cut.from)..cell(cut.to)
     }
 }
 

@@ -183,7 +183,7 @@ pub fn measure(job: &MasterJob, watch: &dyn ProgressWatcher) -> Result<MeasuredS
     let format = *Reader::open(&job.input)?.format();
     check_range(job, format.seconds())?;
     watch.part("measuring", format.frames);
-    MeasuredSource::read(&job.input, job.mono_as, watch)
+    MeasuredSource::read(&job.input, job.mono_as, true, watch)
 }
 
 /// Refuses a job whose start and end leave nothing of a source of so many seconds.
@@ -262,7 +262,8 @@ pub(super) fn render_prepared(
     let (frames, rate) = extent(job, &prepared.source.measurement, &prepared.cut);
     watch.part("rendering", frames);
     let settings = settings_of(job, &prepared);
-    let pass = RenderJob { input: &job.input, cut: &prepared.cut, rate, settings: &settings };
+    let kept = prepared.source.measurement.kept.as_ref();
+    let pass = RenderJob { input: &job.input, kept, cut: &prepared.cut, rate, settings: &settings };
     let (measured, writers) = render_file(jobs, pass, &prepared.source, watch)?;
     Ok(Rendered { prepared, measured, writers })
 }

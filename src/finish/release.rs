@@ -143,7 +143,7 @@ fn release_into(job: &ReleaseJob, frames: u64, watch: &dyn ProgressWatcher) -> R
     let watcher = |i: usize| SongWatcher { watch, name: file_stem(&job.songs[i].job.input) };
     let sources = in_parallel(cores, &indices, |&i| {
         let song = &job.songs[i].job;
-        Ok(MeasuredSource::read(&song.input, song.mono_as, &watcher(i)))
+        Ok(MeasuredSource::read(&song.input, song.mono_as, false, &watcher(i)))
     })?;
     let sources = all_or_faults(sources.into_iter())?;
     let ends: Vec<SongEnds> = sources.iter().map(|source| source.measurement.ends).collect();

@@ -3,11 +3,15 @@
 //!
 //! The chain's latency is removed. The fades are applied behind the limiter; they only attenuate.
 
+use std::ops::Range;
 use std::path::Path;
+use std::sync::Arc;
 
 use super::cut::CutPlan;
 use super::error::{Error, Fault, Result};
+use super::kept_samples::KeptSamples;
 use super::progress::ProgressWatcher;
+use super::shared_blocks::SharedBlocks;
 use super::song_reader::SongReader;
 use crate::chain::Chain;
 use crate::params::without_monitoring;
@@ -21,6 +25,8 @@ const BLOCK_FRAMES: usize = 4096;
 pub struct RenderJob<'a> {
     /// The source file.
     pub input: &'a Path,
+    /// Its samples, if they were kept.
+    pub kept: Option<&'a Arc<KeptSamples>>,
     /// Which frames of it are kept.
     pub cut: &'a CutPlan,
     /// Rate of the result, Hz.
@@ -43,54 +49,47 @@ pub struct RenderedBlock<'a> {
     pub clip_db: &'a [f32],
 }
 
-/// An owned [`RenderedBlock`], to be sent to another thread.
+/// A [`RenderedBlock`] that threads share.
 pub struct OwnedBlock {
-    input: [Vec<f32>; 2],
     output: [Vec<f64>; 2],
+    input: [Vec<f32>; 2],
     compressor_db: Vec<f32>,
     limiter_db: Vec<f32>,
     clip_db: Vec<f32>,
+    /// The frames that belong to the song.
+    of_song: Range<usize>,
 }
 
 impl OwnedBlock {
-    /// A copy of `block`.
-    pub fn of(block: &RenderedBlock) -> Self {
+    fn new() -> Self {
+        let narrow = || Vec::with_capacity(BLOCK_FRAMES);
         Self {
-            input: block.input.map(<[f32]>::to_vec),
-            output: block.output.map(<[f64]>::to_vec),
-            compressor_db: block.compressor_db.to_vec(),
-            limiter_db: block.limiter_db.to_vec(),
-            clip_db: block.clip_db.to_vec(),
+            output: [vec![0.0; BLOCK_FRAMES], vec![0.0; BLOCK_FRAMES]],
+            input: [narrow(), narrow()],
+            compressor_db: narrow(),
+            limiter_db: narrow(),
+            clip_db: narrow(),
+            of_song: 0..0,
         }
     }
 
-    /// Borrows the block.
-    pub fn borrow(&self) -> RenderedBlock<'_> {
-        RenderedBlock {
-            input: [&self.input[0], &self.input[1]],
-            output: [&self.output[0], &self.output[1]],
-            compressor_db: &self.compressor_db,
-            limiter_db: &self.limiter_db,
-            clip_db: &self.clip_db,
-        }
-    }
-}
-
-/// Buffers of one block.
-struct Buffers {
-    output: [Vec<f64>; 2],
-    input: [Vec<f32>; 2],
-    compressor_db: Vec<f32>,
-    limiter_db: Vec<f32>,
-    clip_db: Vec<f32>,
-}
-
-impl Buffers {
     fn clear(&mut self) {
         self.input.iter_mut().for_each(Vec::clear);
         self.compressor_db.clear();
         self.limiter_db.clear();
         self.clip_db.clear();
+    }
+
+    /// Borrows the block.
+    pub fn borrow(&self) -> RenderedBlock<'_> {
+        let of_song = &self.of_song;
+        RenderedBlock {
+            input: [&self.input[0][of_song.clone()], &self.input[1][of_song.clone()]],
+            output: [&self.output[0][of_song.clone()], &self.output[1][of_song.clone()]],
+            compressor_db: &self.compressor_db[of_song.clone()],
+            limiter_db: &self.limiter_db[of_song.clone()],
+            clip_db: &self.clip_db[of_song.clone()],
+        }
     }
 }
 
@@ -105,7 +104,19 @@ pub fn render(
     watch: &dyn ProgressWatcher,
     mut out: impl FnMut(&RenderedBlock) -> Result<()>,
 ) -> Result<u64> {
-    let mut song = SongReader::open(job.input, job.cut, job.rate)?;
+    render_shared(job, watch, |block| out(&block.borrow()))
+}
+
+/// Like [`render`], with blocks that `out` may pass to other threads.
+///
+/// # Errors
+/// As [`render`].
+pub fn render_shared(
+    job: RenderJob,
+    watch: &dyn ProgressWatcher,
+    mut out: impl FnMut(Arc<OwnedBlock>) -> Result<()>,
+) -> Result<u64> {
+    let mut song = SongReader::open_kept(job.input, job.kept, job.cut, job.rate)?;
     let length = song.length();
     let (to, from) = (u64::from(job.rate), u64::from(song.native_rate()));
     let cut = job.cut.fades_at(|frames| frames * to / from);
@@ -113,13 +124,7 @@ pub fn render(
     chain.set(&without_monitoring(job.settings));
     chain.reset();
 
-    let mut buffers = Buffers {
-        output: [vec![0.0; BLOCK_FRAMES], vec![0.0; BLOCK_FRAMES]],
-        input: [Vec::with_capacity(BLOCK_FRAMES), Vec::with_capacity(BLOCK_FRAMES)],
-        compressor_db: Vec::with_capacity(BLOCK_FRAMES),
-        limiter_db: Vec::with_capacity(BLOCK_FRAMES),
-        clip_db: Vec::with_capacity(BLOCK_FRAMES),
-    };
+    let mut blocks = SharedBlocks::new(OwnedBlock::new);
     // Frames that the chain gives out before the first one of the song.
     let mut latency = chain.latency();
     let mut at = 0;
@@ -128,52 +133,52 @@ pub fn render(
         if watch.stopped() {
             return Err(Error::new(job.input, Fault::Stopped));
         }
-        let Buffers { output: [left, right], input, compressor_db, limiter_db, clip_db } = &mut buffers;
-        let mut filled = 0;
-        while filled < BLOCK_FRAMES {
-            match song.read(&mut left[filled..], &mut right[filled..])? {
-                0 => break,
-                n => filled += n,
+        let (block, filled) = blocks.fill(|block| -> Result<u64> {
+            block.clear();
+            let OwnedBlock { output: [left, right], input, compressor_db, limiter_db, clip_db, of_song } =
+                block;
+            let mut filled = 0;
+            while filled < BLOCK_FRAMES {
+                match song.read(&mut left[filled..], &mut right[filled..])? {
+                    0 => break,
+                    n => filled += n,
+                }
             }
-        }
-        // Behind the end, silence flushes the frames that are still in the chain.
-        left[filled..].fill(0.0);
-        right[filled..].fill(0.0);
-        chain.process_wide([left, right], |tap| {
-            input[0].extend_from_slice(tap.before[0]);
-            input[1].extend_from_slice(tap.before[1]);
-            compressor_db.extend_from_slice(tap.compressor_db);
-            limiter_db.extend_from_slice(tap.limiter_db);
-            clip_db.extend_from_slice(tap.clip_db);
-        });
-        let skip = latency.min(BLOCK_FRAMES);
-        latency -= skip;
-        let end = BLOCK_FRAMES.min(skip + usize::try_from(length - at).unwrap_or(usize::MAX));
-        let n = (end - skip) as u64;
-        if n > 0 {
-            if cut.fades(at, n, length) {
+            // Behind the end, silence flushes the frames that are still in the chain.
+            left[filled..].fill(0.0);
+            right[filled..].fill(0.0);
+            chain.process_wide([left, right], |tap| {
+                input[0].extend_from_slice(tap.before[0]);
+                input[1].extend_from_slice(tap.before[1]);
+                compressor_db.extend_from_slice(tap.compressor_db);
+                limiter_db.extend_from_slice(tap.limiter_db);
+                clip_db.extend_from_slice(tap.clip_db);
+            });
+            let skip = latency.min(BLOCK_FRAMES);
+            latency -= skip;
+            let end = BLOCK_FRAMES.min(skip + usize::try_from(length - at).unwrap_or(usize::MAX));
+            *of_song = skip..end;
+            let n = (end - skip) as u64;
+            if n > 0 && cut.fades(at, n, length) {
                 for i in skip..end {
                     let gain = cut.gain(at + (i - skip) as u64, length);
-                    buffers.output.iter_mut().for_each(|channel| channel[i] *= gain);
+                    [&mut *left, &mut *right].into_iter().for_each(|channel| channel[i] *= gain);
                 }
             }
             if !job.settings.limiter.on {
-                for sample in buffers.output.iter_mut().flat_map(|channel| &mut channel[skip..end]) {
+                for sample in left[skip..end].iter_mut().chain(&mut right[skip..end]) {
                     clipped += u64::from(sample.abs() > 1.0);
                     *sample = sample.clamp(-1.0, 1.0);
                 }
             }
-            out(&RenderedBlock {
-                input: [&buffers.input[0][skip..end], &buffers.input[1][skip..end]],
-                output: [&buffers.output[0][skip..end], &buffers.output[1][skip..end]],
-                compressor_db: &buffers.compressor_db[skip..end],
-                limiter_db: &buffers.limiter_db[skip..end],
-                clip_db: &buffers.clip_db[skip..end],
-            })?;
+            Ok(n)
+        });
+        let n = filled?;
+        if n > 0 {
+            out(block)?;
             at += n;
             watch.done(n);
         }
-        buffers.clear();
     }
     Ok(clipped)
 }

@@ -8,16 +8,15 @@ use std::thread::ScopedJoinHandle;
 use super::bext::BextLoudness;
 use super::error::{Error, Fault, Result};
 use super::job::MasterJob;
+use super::planes::QUEUED_BLOCKS;
 use super::progress::ProgressWatcher;
-use super::render::{OwnedBlock, RenderJob, render};
+use super::render::{OwnedBlock, RenderJob, render_shared};
 use super::song_meters::{SongMeasurement, SongMeters};
 use super::source::{MeasuredSource, file_facts_after_cut};
 use super::tags::TagField;
 use super::writer::{Writer, Written};
 use crate::dsp::db;
 
-/// Blocks that may wait for the meters or for a file.
-const QUEUED_BLOCKS: usize = 8;
 /// Loudness that a replay gain leads to, LUFS (the convention called ReplayGain 2.0, from memory).
 const REPLAY_GAIN_LUFS: f64 = -18.0;
 
@@ -71,8 +70,7 @@ pub(super) fn render_file(
                 Ok(writer)
             }));
         }
-        let rendered = render(pass, watch, |block| {
-            let block = Arc::new(OwnedBlock::of(block));
+        let rendered = render_shared(pass, watch, |block| {
             // A receiver is only gone after an error or a panic of its thread, which is passed on below.
             let all_sent = sends.iter().all(|send| send.send(block.clone()).is_ok());
             all_sent.then_some(()).ok_or_else(|| Error::new(&job.output, Fault::Stopped))

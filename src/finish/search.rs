@@ -44,6 +44,8 @@ pub struct SearchGoal<'a> {
     pub source: f64,
     /// Forecast of the loudness behind the limiter.
     pub forecast: Option<&'a Forecast>,
+    /// The chain itself has shown that it is right near the target.
+    pub corrected: bool,
     /// Smallest and largest gain, dB.
     pub range: [f64; 2],
     /// Continue where the limiter is over-driven.
@@ -107,7 +109,7 @@ pub fn search(
                 _ => break,
             }
         }
-        let likely = outcome.is_none() && is_near(&trials, target);
+        let likely = outcome.is_none() && is_near(&trials, &goal);
         for result in at_once(&gains, &|gain| attempt(gain, likely)) {
             let attempt = result?;
             on_trial(&attempt.trial);
@@ -137,19 +139,22 @@ fn reached(trials: &[Trial], target: f64) -> Option<&Trial> {
     nearest(trials, target).filter(|t| (t.loudness - target).abs() <= TOLERANCE_LU)
 }
 
-/// The next guess will most likely reach the target: between it and the trials the curve is almost straight.
-fn is_near(trials: &[Trial], target: f64) -> bool {
-    trials.len() >= 2 && nearest(trials, target).is_some_and(|t| (t.loudness - target).abs() <= NEAR_LU)
+/// The next guess will most likely reach the target: between it and the trials the curve is almost straight, or
+/// known.
+fn is_near(trials: &[Trial], goal: &SearchGoal) -> bool {
+    let near = |t: &Trial| (t.loudness - goal.target).abs() <= NEAR_LU;
+    let enough = if goal.corrected { 0 } else { 2 };
+    trials.len() >= enough && nearest(trials, goal.target).map_or(goal.corrected, near)
 }
 
 /// The next gains to try for the target; none when the range is used up on that side.
 fn toward_the_target(trials: &[Trial], goal: &SearchGoal) -> Vec<f64> {
     let SearchGoal { target, range, width, .. } = *goal;
-    let width = if is_near(trials, target) { 1 } else { width };
+    let width = if is_near(trials, goal) { 1 } else { width };
     let (guess, spread) = match nearest(trials, target) {
         None => (goal.expected(target), 0.7),
         Some(near) => {
-            let guess = inverse(trials, goal).unwrap_or(near.gain + (target - near.loudness));
+            let guess = inverse(trials, goal).unwrap_or_else(|| beside(near, goal));
             // Possible error of the guess: a quarter of its distance from the nearest trial.
             (guess, 0.25 * (guess - near.gain).abs() + 0.1)
         }
@@ -162,6 +167,16 @@ fn toward_the_target(trials: &[Trial], goal: &SearchGoal) -> Vec<f64> {
     gains.retain(|gain| trials.iter().all(|t| (t.gain - gain).abs() > 1e-3));
     gains.dedup_by(|a, b| (*a - *b).abs() < 1e-3);
     gains
+}
+
+/// The gain that follows from one trial: by the forecast's way from there to the target, within the slopes that a
+/// step may assume.
+fn beside(trial: &Trial, goal: &SearchGoal) -> f64 {
+    let missing = goal.target - trial.loudness;
+    let steps = SLOPES.map(|slope| missing / slope);
+    let [longest, shortest] = if goal.corrected { steps } else { [missing; 2] };
+    let step = goal.expected(goal.target) - goal.expected(trial.loudness);
+    trial.gain + step.clamp(longest.min(shortest), longest.max(shortest))
 }
 
 /// Gain at which the loudness would be the target: inverse interpolation of the error of the forecast
@@ -270,7 +285,15 @@ mod tests {
             let over_driven = (gain > over_from).then(|| "too much".to_owned());
             Ok(Attempt { trial: Trial { gain, loudness: song(gain), over_driven }, forecast: None })
         };
-        let goal = SearchGoal { target, source: -20.0, forecast: None, range: [-24.0, 24.0], force, width };
+        let goal = SearchGoal {
+            target,
+            source: -20.0,
+            forecast: None,
+            corrected: false,
+            range: [-24.0, 24.0],
+            force,
+            width,
+        };
         search(goal, Vec::new(), &attempt, &mut |_| ()).unwrap()
     }
 
@@ -307,6 +330,7 @@ mod tests {
                     target,
                     source: -20.0,
                     forecast: Some(&forecast),
+                    corrected: false,
                     range: [-24.0, 24.0],
                     force: true,
                     width: 2,

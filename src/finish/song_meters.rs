@@ -73,7 +73,7 @@ pub struct SongMeters {
 impl SongMeters {
     /// For a result of `rate` Hz from a source of 1 or 2 channels, and what one channel is measured as.
     pub fn new(rate: u32, channels: u16, mono_as: MonoAs, settings: &Settings, target: Target) -> Self {
-        let mut analysis = Analysis::with_mono_as(rate, usize::from(channels), mono_as);
+        let mut analysis = Analysis::with_mono_as(rate, usize::from(channels), mono_as).without_advice();
         analysis.set_settings(settings);
         analysis.set_target(target);
         let mono_as = (channels == 1).then_some(mono_as);

@@ -2,19 +2,43 @@
 //! out, cut to the music with silence added around it. Every pass over a song opens one; it streams.
 
 use std::path::Path;
+use std::sync::Arc;
 
 use super::converter::Converter;
 use super::cut::CutPlan;
 use super::error::Result;
-
+use super::format::FileFormat;
+use super::kept_samples::{KeptReader, KeptSamples};
 use super::reader::Reader;
 
 /// Frames read at once.
 const BLOCK_FRAMES: usize = 4096;
 
+/// Where the samples come from.
+enum Source {
+    File(Box<Reader>),
+    Memory(KeptReader),
+}
+
+impl Source {
+    fn format(&self) -> &FileFormat {
+        match self {
+            Self::File(reader) => reader.format(),
+            Self::Memory(reader) => reader.format(),
+        }
+    }
+
+    fn read(&mut self, left: &mut [f64], right: &mut [f64]) -> Result<usize> {
+        match self {
+            Self::File(reader) => reader.read(left, right),
+            Self::Memory(reader) => Ok(reader.read(left, right)),
+        }
+    }
+}
+
 /// A cut file with a position in it.
 pub struct SongReader {
-    reader: Reader,
+    source: Source,
     /// Frames still to come of each part.
     silence_before: u64,
     sound: u64,
@@ -34,13 +58,29 @@ impl SongReader {
     /// # Errors
     /// If the file cannot be read.
     pub fn open(path: &Path, cut: &CutPlan, rate: u32) -> Result<Self> {
-        let mut reader = Reader::open(path)?;
-        reader.skip(cut.from)?;
-        let from = reader.format().rate;
+        Self::open_kept(path, None, cut, rate)
+    }
+
+    /// The same from samples that were kept of the file, where there are any.
+    pub(super) fn open_kept(
+        path: &Path,
+        kept: Option<&Arc<KeptSamples>>,
+        cut: &CutPlan,
+        rate: u32,
+    ) -> Result<Self> {
+        let source = match kept {
+            Some(kept) => Source::Memory(KeptReader::new(kept.clone(), cut.from)),
+            None => {
+                let mut reader = Reader::open(path)?;
+                reader.skip(cut.from)?;
+                Source::File(Box::new(reader))
+            }
+        };
+        let from = source.format().rate;
         let converter = (from != rate).then(|| Converter::new(from, rate));
         let length = converter.as_ref().map_or(cut.length(), |c| c.length(cut.length()));
         Ok(Self {
-            reader,
+            source,
             silence_before: cut.silence_before,
             sound: cut.to - cut.from,
             silence_after: cut.silence_after,
@@ -60,7 +100,7 @@ impl SongReader {
 
     /// Rate of the file, Hz.
     pub fn native_rate(&self) -> u32 {
-        self.reader.format().rate
+        self.source.format().rate
     }
 
     /// Frames given out in all.
@@ -70,7 +110,7 @@ impl SongReader {
 
     /// 1 or 2, as in the file.
     pub fn channels(&self) -> u16 {
-        self.reader.format().channels
+        self.source.format().channels
     }
 
     /// Fills both channels from their start and returns the number of frames; 0 at the end.
@@ -116,7 +156,7 @@ impl SongReader {
         let mut done = 0;
         while done < n {
             // The length was checked when the file was opened, so that 0 means the end.
-            match self.reader.read(&mut left[done..n], &mut right[done..n])? {
+            match self.source.read(&mut left[done..n], &mut right[done..n])? {
                 0 => break,
                 more => done += more,
             }

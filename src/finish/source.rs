@@ -3,15 +3,17 @@
 
 use std::path::Path;
 use std::sync::Arc;
+use std::sync::mpsc::sync_channel;
 
 use super::cut::CutPlan;
 use super::ends::{EndsFinder, SongEnds};
 use super::error::Result;
 use super::format::FileFormat;
 use super::hash::sha256_hex;
+use super::kept_samples::KeptSamples;
 use super::level_cells::LevelCells;
 use super::metadata::{Metadata, read_metadata};
-use super::planes::{BLOCK_FRAMES, for_each_block, to_f32};
+use super::planes::{BLOCK_FRAMES, QUEUED_BLOCKS, for_each_shared_block, to_f32};
 use super::progress::ProgressWatcher;
 use super::reader::Reader;
 use super::unmeasurable::Unmeasurable;
@@ -30,6 +32,8 @@ pub struct SourceMeasurement {
     pub loudness: f64,
     /// Cells for the loudness forecast.
     pub(super) cells: Arc<LevelCells>,
+    /// All samples, if they were kept.
+    pub(super) kept: Option<Arc<KeptSamples>>,
 }
 
 /// A source that was read once: everything that the jobs on it share.
@@ -44,14 +48,15 @@ pub struct MeasuredSource {
 }
 
 impl MeasuredSource {
-    /// Reads the source; `mono_as` says what one channel is measured as.
+    /// Reads the source; `mono_as` says what one channel is measured as. With `keep`, the samples of a file that takes
+    /// long to decode stay in memory.
     ///
     /// # Errors
     /// If the file cannot be read or `watch` stops the work.
-    pub fn read(path: &Path, mono_as: MonoAs, watch: &dyn ProgressWatcher) -> Result<Self> {
+    pub fn read(path: &Path, mono_as: MonoAs, keep: bool, watch: &dyn ProgressWatcher) -> Result<Self> {
         let (measurement, hash) = std::thread::scope(|scope| {
             let hash = scope.spawn(|| sha256_hex(path));
-            let measurement = measure_source(path, mono_as, watch);
+            let measurement = measure_source(path, mono_as, keep, watch);
             let hash = hash.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
             Ok((measurement?, hash?))
         })?;
@@ -86,31 +91,52 @@ impl SourceMeasurement {
     }
 }
 
-/// Measures a source in one pass; `mono_as` says what one channel is measured as.
+/// Measures a source in one pass, on two threads; `mono_as` says what one channel is measured as.
 ///
 /// # Errors
 /// If the file cannot be read or `watch` stops the work.
 pub(super) fn measure_source(
     path: &Path,
     mono_as: MonoAs,
+    keep: bool,
     watch: &dyn ProgressWatcher,
 ) -> Result<SourceMeasurement> {
-    let format = *Reader::open(path)?.format();
+    let mut reader = Reader::open(path)?;
+    let format = *reader.format();
     let mut finder = EndsFinder::new(format.rate);
-    let mut cells = LevelCells::new(format.rate, format.channels, mono_as);
-    let no_reduction = [0.0f32; BLOCK_FRAMES];
-    let mut narrow = [Vec::new(), Vec::new()];
-    for_each_block(path, watch, |left, right| {
-        finder.push(left, right);
-        to_f32(&mut narrow, [left, right]);
-        let no_reduction = &no_reduction[..left.len()];
-        cells.push(&narrow[0], &narrow[1], no_reduction, no_reduction);
+    let (cells, kept) = std::thread::scope(|scope| {
+        let (send, receive) = sync_channel::<Arc<[Vec<f64>; 2]>>(QUEUED_BLOCKS);
+        let cells = scope.spawn(move || {
+            let mut cells = LevelCells::new(format.rate, format.channels, mono_as);
+            let no_reduction = [0.0f32; BLOCK_FRAMES];
+            let mut narrow = [Vec::new(), Vec::new()];
+            let mut kept = keep.then(|| KeptSamples::for_file(&format)).flatten();
+            for block in receive {
+                let [left, right] = &*block;
+                to_f32(&mut narrow, [left, right]);
+                let no_reduction = &no_reduction[..left.len()];
+                cells.push(&narrow[0], &narrow[1], no_reduction, no_reduction);
+                if let Some(kept) = &mut kept {
+                    kept.push(&narrow[0], &narrow[1]);
+                }
+            }
+            (cells, kept)
+        });
+        let read = for_each_shared_block(&mut reader, watch, |block| {
+            finder.push(&block[0], &block[1]);
+            // (The receiver is only gone after a panic of its thread, which is passed on below.)
+            drop(send.send(block));
+        });
+        drop(send);
+        let cells = cells.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+        read.map(|()| cells)
     })?;
     Ok(SourceMeasurement {
         format,
         ends: finder.finish(),
         loudness: cells.loudness(),
         cells: Arc::new(cells),
+        kept: kept.map(Arc::new),
     })
 }
 

@@ -167,6 +167,12 @@ fn tag_name(tag: u16) -> &'static str {
 }
 
 impl WavReader {
+    /// Skips so many interleaved values.
+    pub fn skip(&mut self, samples: u64) -> Result<()> {
+        let bytes = samples * u64::from(self.encoding.bytes());
+        self.file.seek_relative(bytes as i64).map_err(Fault::Io)
+    }
+
     /// Appends up to `samples` interleaved values; fewer only when the file has become shorter
     /// since it was opened.
     pub fn read(&mut self, out: &mut Vec<f64>, samples: usize) -> Result<()> {

@@ -154,7 +154,10 @@ impl Writer {
     /// If the slices differ in length.
     pub fn write(&mut self, left: &[f64], right: &[f64]) -> Result<()> {
         assert_eq!(left.len(), right.len(), "the channels differ in length");
-        if let Some(bad) = left.iter().chain(right).find(|x| !x.is_finite()) {
+        let are_finite = |samples: &[f64]| samples.iter().fold(true, |all, x| all & x.is_finite());
+        if !(are_finite(left) && are_finite(right))
+            && let Some(bad) = left.iter().chain(right).find(|x| !x.is_finite())
+        {
             let what = format!("the processing produced a sample of {bad}; please report it");
             return Err(Error::new(&self.path, Fault::Io(std::io::Error::other(what))));
         }
@@ -164,15 +167,10 @@ impl Writer {
         let planes = &planes[..channels];
         if let Encoding::Int(bits) = self.spec.encoding {
             self.ints.resize(channels * left.len(), 0);
-            for (ch, plane) in planes.iter().enumerate() {
-                for (frame, &x) in self.ints.chunks_exact_mut(channels).zip(*plane) {
-                    frame[ch] = self.quantiser.step(ch, x);
-                }
-            }
             let unit = 2f64.powi(1 - i32::from(bits));
-            for ch in 0..channels {
-                let plane = self.ints[ch..].iter().step_by(channels);
-                self.digest.add(ch, plane.map(|&x| f64::from(x) * unit));
+            match *planes {
+                [left, right] => self.quantise([left, right], unit),
+                _ => self.quantise([left], unit),
             }
             if bits == 16 {
                 self.bytes.extend(self.ints.iter().flat_map(|&x| (x as i16).to_le_bytes()));
@@ -200,6 +198,20 @@ impl Writer {
                 encoder.write(&self.ints).map_err(|fault| at_writing(&self.path, fault))
             }
         }
+    }
+
+    /// Rounds frames into `ints`, whose room fits; all channels in one loop, since the dither and the checksum of each
+    /// wait for their last sample. `unit` is the value of a step.
+    fn quantise<const N: usize>(&mut self, planes: [&[f64]; N], unit: f64) {
+        // Copies, which the compiler keeps in registers.
+        let (mut quantiser, mut digest) = (self.quantiser.clone(), self.digest);
+        for (i, frame) in self.ints.as_chunks_mut::<N>().0.iter_mut().enumerate() {
+            for ch in 0..N {
+                frame[ch] = quantiser.step(ch, planes[ch][i]);
+                digest.add_sample(ch, f64::from(frame[ch]) * unit);
+            }
+        }
+        (self.quantiser, self.digest) = (quantiser, digest);
     }
 
     /// Sets a field that is only known when all samples are measured. A FLAC file gets it when it is finished;

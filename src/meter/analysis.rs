@@ -5,7 +5,7 @@
 use std::sync::{Arc, Mutex};
 
 use super::advice::{Advisor, verdict};
-use super::chunk::{deepest_total, is_faultless, is_silent, reduction, without_faults};
+use super::chunk::{ChunkFacts, without_faults};
 use super::column::{ColumnMarks, HistoryColumn};
 use super::coverage::SongCoverage;
 use super::drive_cells::DriveCells;
@@ -56,6 +56,8 @@ pub struct Analysis {
     drive_move: Option<f64>,
     ticks: u64,
     advisor: Advisor,
+    /// Advice follows the measurement; otherwise it is only known at its end.
+    advises: bool,
     history: Arc<Mutex<History>>,
     /// The column under way, and how many chunks it has and will have.
     column: HistoryColumn,
@@ -102,13 +104,14 @@ impl Analysis {
         let history = History::new(sample_rate);
         let rate = f64::from(sample_rate) / history.width() as f64;
         let chunks_per_column = (history.width() / CHUNK as u64) as usize;
+        let before = SignalMeters::new(sample_rate, roles, chunks_per_column);
         Self {
             sample_rate,
             channels,
             chunker: TapChunker::new(),
             next: 0,
-            before: SignalMeters::new(sample_rate, roles, chunks_per_column),
-            after: SignalMeters::new(sample_rate, roles, chunks_per_column),
+            after: before.clone(),
+            before,
             check: SourceCheck::new(sample_rate, channels),
             compressor: GainReductionMeter::new(rate),
             limiter: GainReductionMeter::new(rate),
@@ -119,6 +122,7 @@ impl Analysis {
             drive_move: None,
             ticks: 0,
             advisor: Advisor::new(),
+            advises: true,
             chunks_per_column,
             history: Arc::new(Mutex::new(history)),
             column: HistoryColumn::EMPTY,
@@ -143,6 +147,13 @@ impl Analysis {
         }
     }
 
+    /// Without advice on the way, for a file of which only the whole counts: [`Self::verdict`].
+    #[must_use]
+    pub fn without_advice(mut self) -> Self {
+        self.advises = false;
+        self
+    }
+
     /// Feeds a block of any size.
     pub fn feed(&mut self, tap: &Tap, transport: Transport) {
         // Taken out while its chunks are fed, so that `self` can be borrowed.
@@ -161,10 +172,12 @@ impl Analysis {
             self.end_chunk();
         }
         self.next = chunk.index + 1;
-        if is_faultless(chunk) {
-            self.add(chunk);
+        let facts = ChunkFacts::of(chunk);
+        if facts.is_faultless {
+            self.add(chunk, &facts);
         } else {
-            self.add(&without_faults(chunk));
+            let chunk = without_faults(chunk);
+            self.add(&chunk, &ChunkFacts::of(&chunk));
         }
         self.end_chunk();
     }
@@ -183,15 +196,19 @@ impl Analysis {
         }
     }
 
-    fn add(&mut self, chunk: &TapChunk) {
+    fn add(&mut self, chunk: &TapChunk, facts: &ChunkFacts) {
         let jump = self.follow_chunk(chunk.transport);
         let running = self.running;
-        let before = self.before.add(&chunk.before, is_silent(&chunk.before), running);
-        let after = self.after.add(&chunk.after, is_silent(&chunk.after), running);
+        let before = self.before.add(&chunk.before, facts.is_silent[0], running);
+        let after = self.after.add(&chunk.after, facts.is_silent[1], running);
         SignalMeters::feed_loudness([&mut self.before, &mut self.after], [&chunk.before, &chunk.after]);
-        self.drive_cells.add(chunk, &self.after.loudness, running);
+        if facts.is_silent[1] {
+            self.drive_cells.add_silence(&self.after.loudness, running);
+        } else {
+            self.drive_cells.add(chunk, &self.after.loudness, running);
+        }
         if running {
-            self.check.add(&chunk.before, &before);
+            self.check.add(&chunk.before, &before, facts.is_silent[0]);
             self.measured += CHUNK as u64;
             if let (Some(coverage), Some(position), true) =
                 (&mut self.coverage, chunk.transport.position, chunk.transport.playing)
@@ -202,10 +219,10 @@ impl Analysis {
         self.column.merge(&HistoryColumn {
             before: before.extremes(),
             after: after.extremes(),
-            compressor: reduction(&chunk.compressor_db),
-            limiter: reduction(&chunk.limiter_db),
-            clip: reduction(&chunk.clip_db),
-            total: deepest_total(chunk),
+            compressor: facts.reductions[0],
+            limiter: facts.reductions[1],
+            clip: facts.reductions[2],
+            total: facts.deepest_total,
             position: chunk.transport.position,
             marks: ColumnMarks { playing: chunk.transport.playing, jump, lost: false },
             frames: CHUNK as u32,
@@ -271,7 +288,7 @@ impl Analysis {
         self.before.levels.close_column();
         self.after.levels.close_column();
         let short_term = [&self.before, &self.after].map(|meters| meters.loudness.short_term() as f32);
-        let (cells, _) = self.after.loudness.last_cell();
+        let cells = self.after.loudness.cells_closed();
         if column.frames > 0 {
             column.short_term = short_term;
             // The cells of 10 ms that have ended in it; the one before where none has.
@@ -290,7 +307,7 @@ impl Analysis {
         }
         lock(&self.history).push(column);
         self.columns += 1;
-        if self.columns.is_multiple_of(ADVICE_COLUMNS) {
+        if self.advises && self.columns.is_multiple_of(ADVICE_COLUMNS) {
             if self.drive_move.is_none() || self.ticks.is_multiple_of(FORECAST_TICKS) {
                 self.drive_move = self.forecast_drive();
             }

@@ -3,28 +3,71 @@
 use crate::dsp::lanes::{LANES, folded, lanes, larger, pairs};
 use crate::dsp::{CHANNELS, CHUNK, minmax};
 use crate::tap_ring::TapChunk;
+use multiversion::multiversion;
 
 /// Samples beyond this are faults, linear: they would stay in the filters' state.
 const FAULT_SAMPLE: f32 = 1e6;
 
+/// What the analysis asks of a chunk before it measures.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ChunkFacts {
+    /// All samples are finite and below [`FAULT_SAMPLE`].
+    pub is_faultless: bool,
+    /// All samples before are zeros; all samples after.
+    pub is_silent: [bool; 2],
+    /// Deepest and mean reduction by compressor, limiter and soft curve, dB.
+    pub reductions: [[f32; 2]; 3],
+    /// The deepest of what all stages reduce together in the same frame, dB.
+    pub deepest_total: f32,
+}
+
+impl ChunkFacts {
+    /// Of a chunk.
+    pub fn of(chunk: &TapChunk) -> Self {
+        facts_of(chunk)
+    }
+}
+
+/// [`ChunkFacts::of`] for the widest registers that the processor has; the same bits in all.
+#[multiversion(targets("x86_64+avx2"))]
+fn facts_of(chunk: &TapChunk) -> ChunkFacts {
+    plain_facts_of(chunk)
+}
+
+#[inline(always)]
+fn plain_facts_of(chunk: &TapChunk) -> ChunkFacts {
+    let reductions = [&chunk.compressor_db, &chunk.limiter_db, &chunk.clip_db];
+    let planes = chunk.before.iter().chain(&chunk.after).chain(reductions);
+    ChunkFacts {
+        is_faultless: planes.fold(true, |all, plane| all & is_faultless(plane)),
+        is_silent: [is_silent(&chunk.before), is_silent(&chunk.after)],
+        reductions: reductions.map(reduction),
+        deepest_total: deepest_total(chunk),
+    }
+}
+
 /// All samples of a signal are zeros.
-pub fn is_silent(signal: &[[f32; CHUNK]; CHANNELS]) -> bool {
+#[inline(always)]
+fn is_silent(signal: &[[f32; CHUNK]; CHANNELS]) -> bool {
     signal.as_flattened().iter().fold(true, |all, x| all & (*x == 0.0))
 }
 
 /// Deepest and mean reduction of a chunk, dB.
-pub fn reduction(values: &[f32; CHUNK]) -> [f32; 2] {
-    let mut deepest = [0.0; LANES];
+#[inline(always)]
+fn reduction(values: &[f32; CHUNK]) -> [f32; 2] {
+    let (mut deepest, mut sum) = ([0.0; LANES], [0.0; LANES]);
     for group in values.as_chunks::<LANES>().0 {
         deepest = larger(deepest, *group);
+        sum = pairs(sum, *group, |a, b| a + b);
     }
     let deepest = folded(deepest, minmax::larger);
     // Reductions are never below 0.
-    if deepest == 0.0 { [0.0; 2] } else { [deepest, values.iter().sum::<f32>() / CHUNK as f32] }
+    if deepest == 0.0 { [0.0; 2] } else { [deepest, folded(sum, |a, b| a + b) / CHUNK as f32] }
 }
 
 /// The deepest of what all stages reduce together in the same frame, dB.
-pub fn deepest_total(chunk: &TapChunk) -> f32 {
+#[inline(always)]
+fn deepest_total(chunk: &TapChunk) -> f32 {
     let mut deepest = [0.0; LANES];
     for at in (0..CHUNK).step_by(LANES) {
         let both = pairs(lanes(&chunk.compressor_db, at), lanes(&chunk.limiter_db, at), |a, b| a + b);
@@ -34,13 +77,9 @@ pub fn deepest_total(chunk: &TapChunk) -> f32 {
 }
 
 /// All samples are finite and below [`FAULT_SAMPLE`].
-pub fn is_faultless(chunk: &TapChunk) -> bool {
-    let planes = chunk.before.iter().chain(&chunk.after).chain([
-        &chunk.compressor_db,
-        &chunk.limiter_db,
-        &chunk.clip_db,
-    ]);
-    planes.fold(true, |all, plane| all & plane.iter().fold(true, |all, x| all & (x.abs() < FAULT_SAMPLE)))
+#[inline(always)]
+fn is_faultless(samples: &[f32; CHUNK]) -> bool {
+    samples.iter().fold(true, |all, x| all & (x.abs() < FAULT_SAMPLE))
 }
 
 /// The chunk with faulty samples replaced by silence.
@@ -53,4 +92,41 @@ pub fn without_faults(chunk: &TapChunk) -> TapChunk {
         }
     }
     chunk
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The version for this processor against the one for every processor, and against the definitions.
+    #[test]
+    fn wider_registers_change_no_bit() {
+        let mut random = testkit::Random::new(7);
+        for case in 0..500 {
+            let mut chunk = TapChunk::EMPTY;
+            let planes = chunk.before.iter_mut().chain(&mut chunk.after);
+            for (at, plane) in planes.enumerate() {
+                if case & (1 << (at % 2)) != 0 {
+                    plane.iter_mut().for_each(|x| *x = random.signed() as f32);
+                }
+            }
+            for plane in [&mut chunk.compressor_db, &mut chunk.limiter_db, &mut chunk.clip_db] {
+                if random.unit() < 0.7 {
+                    plane.iter_mut().for_each(|x| *x = (9.0 * random.unit()) as f32);
+                }
+            }
+            if case % 10 == 9 {
+                chunk.after[case / 10 % 2][case % CHUNK] = [f32::NAN, f32::INFINITY, -2e6][case % 3];
+            }
+            let facts = ChunkFacts::of(&chunk);
+            assert_eq!(facts, plain_facts_of(&chunk));
+            assert_eq!(facts.is_faultless, case % 10 != 9);
+            let mean = chunk.limiter_db.iter().sum::<f32>() / CHUNK as f32;
+            assert!((facts.reductions[1][1] - mean).abs() < 1e-5);
+            let total = (0..CHUNK).map(|i| chunk.compressor_db[i] + chunk.limiter_db[i] + chunk.clip_db[i]);
+            assert_eq!(facts.deepest_total, total.fold(0.0, f32::max));
+            assert!(ChunkFacts::of(&without_faults(&chunk)).is_faultless);
+        }
+        assert_eq!(ChunkFacts::of(&TapChunk::EMPTY).is_silent, [true; 2]);
+    }
 }

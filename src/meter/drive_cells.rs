@@ -35,12 +35,22 @@ impl DriveCells {
     pub fn add(&mut self, chunk: &TapChunk, loudness: &LoudnessMeter, running: bool) {
         let [left, right] = &chunk.after;
         self.open.add([left, right], &chunk.limiter_db, &chunk.clip_db);
-        let (closed, mean_square) = loudness.last_cell();
+        self.close(loudness, running);
+    }
+
+    /// The same for a chunk of zeros: of sums, nothing changes.
+    pub fn add_silence(&mut self, loudness: &LoudnessMeter, running: bool) {
+        self.close(loudness, running);
+    }
+
+    /// Ends the cell when the meter has.
+    fn close(&mut self, loudness: &LoudnessMeter, running: bool) {
+        let closed = loudness.cells_closed();
         if closed == self.closed {
             return;
         }
         self.closed = closed;
-        let cell = self.open.close(mean_square);
+        let cell = self.open.close(loudness.mean_square(1));
         if running {
             self.cells.push(cell);
             if self.cells.len() > MAX_CELLS {

@@ -22,8 +22,8 @@ const PERSISTENT_CELLS: usize = 12 * CELLS_PER_SECOND as usize / 10;
 /// choice: the value for which the moves of tests/live/moves.rs end nearest to their targets.
 const CLIP_ENERGY: f64 = 0.3;
 
-/// Number of gains at which the curve is computed, 1 dB apart.
-const KNOTS: usize = 16;
+/// Decibels over which the curve is computed.
+const CURVE_DB: usize = 15;
 
 /// The limiter in steps of one cell: excess in dB in, gain reduction in dB out.
 struct LimiterModel {
@@ -101,14 +101,20 @@ impl<'a> SongModel<'a> {
 
     /// Estimated integrated loudness behind the limiter at a gain in dB, LUFS; −∞ for silence.
     pub fn loudness(&self, gain: f64) -> f64 {
-        let mut model = LimiterModel::new(self.limiter);
         let mut blocks = <GatingBlocks>::new(HOP_CELLS);
+        self.each_behind(gain, |mean_square| _ = blocks.add(mean_square));
+        blocks.integrated()
+    }
+
+    /// Passes the estimated mean square of each cell behind the limiter at a gain in dB to `cell`.
+    pub fn each_behind(&self, gain: f64, mut cell: impl FnMut(f64)) {
+        let mut model = LimiterModel::new(self.limiter);
         let over = |peak: f64| (peak + gain - self.ceiling).max(0.0);
         let factor = |taken: f64| 10f64.powf((self.trim + gain - taken) / 10.0);
         let whole = factor(0.0);
         if self.ceiling == f64::INFINITY {
-            self.cells.iter().for_each(|[energy, _]| _ = blocks.add(f64::from(*energy) * whole));
-            return blocks.integrated();
+            self.cells.iter().for_each(|[energy, _]| cell(f64::from(*energy) * whole));
+            return;
         }
         for (([energy, _], own), widest) in self.cells.iter().zip(&self.peaks).zip(&self.widest) {
             let reduction = model.step(over(*widest));
@@ -116,9 +122,8 @@ impl<'a> SongModel<'a> {
             let taken = reduction + CLIP_ENERGY * clip;
             // Most cells lose nothing.
             let share = if taken == 0.0 { whole } else { factor(taken) };
-            blocks.add(f64::from(*energy) * share);
+            cell(f64::from(*energy) * share);
         }
-        blocks.integrated()
     }
 }
 
@@ -135,16 +140,34 @@ impl Forecast {
     /// For the cells of a song behind a trim in dB and a limiter; from a gain of `low` dB on. None for
     /// silence.
     pub fn new(cells: &[[f32; 2]], trim: f64, limiter: &LimiterSettings, low: f64) -> Option<Self> {
-        let model = SongModel::new(cells, trim, limiter);
-        let mut curve: Vec<f64> = (0..KNOTS).map(|knot| model.loudness(low + knot as f64)).collect();
+        Self::over(&SongModel::new(cells, trim, limiter), low, CURVE_DB)
+    }
+
+    /// From a gain of `low` dB on over so many decibels, at least 1. None for silence.
+    pub fn over(model: &SongModel, low: f64, decibels: usize) -> Option<Self> {
+        let mut curve: Vec<f64> = (0..decibels + 1).map(|knot| model.loudness(low + knot as f64)).collect();
         if curve.iter().any(|loudness| !loudness.is_finite()) {
             return None;
         }
         // The relative gate may cause a small step down; only a rising curve can be inverted.
-        for i in 1..KNOTS {
+        for i in 1..curve.len() {
             curve[i] = curve[i].max(curve[i - 1] + 0.05);
         }
         Some(Self { low, curve })
+    }
+
+    /// A straight line through a gain in dB and its loudness in LUFS, with a slope in LU per dB.
+    pub fn line(gain: f64, loudness: f64, slope: f64) -> Self {
+        let reach = CURVE_DB as f64 / 2.0;
+        let at = |knot: usize| loudness + slope * (knot as f64 - reach);
+        Self { low: gain - reach, curve: (0..CURVE_DB + 1).map(at).collect() }
+    }
+
+    /// The same curve, louder by so many LU.
+    #[must_use]
+    pub fn louder_by(mut self, lu: f64) -> Self {
+        self.curve.iter_mut().for_each(|loudness| *loudness += lu);
+        self
     }
 
     /// A given curve: loudness (LUFS) at `low` dB, `low` + 1 dB, …

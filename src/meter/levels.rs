@@ -105,6 +105,11 @@ impl LevelSums {
 /// [`LevelSums::of`], for the widest registers that the processor has; the same bits in all.
 #[multiversion(targets("x86_64+avx2"))]
 fn sums_of(chunk: &[[f32; CHUNK]; CHANNELS]) -> LevelSums {
+    plain_sums_of(chunk)
+}
+
+#[inline(always)]
+fn plain_sums_of(chunk: &[[f32; CHUNK]; CHANNELS]) -> LevelSums {
     const NONE: Lanes = [0.0; LANES];
     let add = |a: f32, b: f32| a + b;
     let sum = |lanes: Lanes| lanes.into_iter().map(f64::from).sum();
@@ -223,6 +228,24 @@ impl LevelMeter {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// The version for this processor against the one for every processor.
+    #[test]
+    fn wider_registers_change_no_bit() {
+        let mut random = testkit::Random::new(10);
+        for case in 0..500 {
+            let x = std::array::from_fn(|_| {
+                std::array::from_fn(|_| if case % 5 == 0 { 0.0 } else { random.signed() as f32 })
+            });
+            let (wide, plain) = (LevelSums::of(&x), plain_sums_of(&x));
+            let bits = |sums: &LevelSums| {
+                let narrow = sums.min.iter().chain(&sums.max).map(|x| u64::from(x.to_bits()));
+                let wide = sums.sum.iter().chain(&sums.square).chain([&sums.cross]).map(|x| x.to_bits());
+                narrow.chain(wide).collect::<Vec<u64>>()
+            };
+            assert_eq!(bits(&wide), bits(&plain));
+        }
+    }
 
     #[test]
     fn a_tone_off_centre() {

@@ -66,7 +66,12 @@ impl OpenCell {
 
 /// [`OpenCell::add`] for the widest registers that the processor has; the same bits in all.
 #[multiversion(targets("x86_64+avx2"))]
-fn add(cell: &mut OpenCell, [left, right]: [&[f32]; 2], limiter_db: &[f32], clip_db: &[f32]) {
+fn add(cell: &mut OpenCell, behind: [&[f32]; 2], limiter_db: &[f32], clip_db: &[f32]) {
+    add_plain(cell, behind, limiter_db, clip_db);
+}
+
+#[inline(always)]
+fn add_plain(cell: &mut OpenCell, [left, right]: [&[f32]; 2], limiter_db: &[f32], clip_db: &[f32]) {
     let groups = left.chunks(CHUNK).zip(right.chunks(CHUNK));
     let reductions = limiter_db.chunks(CHUNK).zip(clip_db.chunks(CHUNK));
     for ((left, right), (limiter, clip)) in groups.zip(reductions) {
@@ -115,5 +120,28 @@ mod tests {
         assert!((peak - 1.0).abs() < 1e-6 && (mean_square - 2.5).abs() < 1e-5, "{peak} {mean_square}");
         cell.add([&samples, &samples], &none, &none);
         assert_eq!(cell.close(1.0), [1.0, 0.5]);
+    }
+
+    /// The version for this processor against the one for every processor.
+    #[test]
+    fn wider_registers_change_no_bit() {
+        let mut random = testkit::Random::new(13);
+        let (mut wide, mut plain) = (OpenCell::default(), OpenCell::default());
+        for case in 0..500 {
+            let len = 1 + (99.0 * random.unit()) as usize;
+            let mut values =
+                |scale: f64| -> Vec<f32> { (0..len).map(|_| (scale * random.signed()) as f32).collect() };
+            let (left, right) = (values(1.0), values(1.0));
+            let reductions = [6.0, 2.0].map(|most| if case % 3 == 0 { 0.0 } else { most });
+            let [limiter, clip] =
+                reductions.map(|most| values(most).iter().map(|x| x.abs()).collect::<Vec<_>>());
+            add(&mut wide, [&left, &right], &limiter, &clip);
+            add_plain(&mut plain, [&left, &right], &limiter, &clip);
+            let bits = |cell: &OpenCell| [cell.peak, cell.behind, cell.front].map(f32::to_bits);
+            assert_eq!(bits(&wide), bits(&plain));
+            if case % 20 == 0 {
+                (wide, plain) = Default::default();
+            }
+        }
     }
 }

@@ -4,9 +4,12 @@
 use super::flat_tops::{FlatTopSearch, FlatTops};
 use super::levels::LevelSums;
 use crate::dsp::{CHANNELS, CHUNK, db};
+use multiversion::multiversion;
 
 /// Sample peak from which a mix counts as being at full scale, dBFS.
 pub const FULL_SCALE_DBFS: f64 = -0.1;
+/// Below this no sample is, linear: spares a logarithm a chunk.
+const NEAR_FULL_SCALE: f32 = 0.98;
 /// Headroom that is good to have before mastering, dB. Common practice, no source.
 pub const HEADROOM_DB: f64 = 6.0;
 /// Peak from which the music has begun, linear: −50 dBFS.
@@ -176,21 +179,24 @@ impl SourceCheck {
         }
     }
 
-    /// Looks at a chunk and its sums.
-    pub fn add(&mut self, chunk: &[[f32; CHUNK]; CHANNELS], sums: &LevelSums) {
+    /// Looks at a chunk, which is `silent` if all its samples are zeros, and its sums.
+    pub fn add(&mut self, chunk: &[[f32; CHUNK]; CHANNELS], sums: &LevelSums, silent: bool) {
         for (c, samples) in chunk.iter().enumerate().take(self.channels) {
             self.tops[c].add(samples, sums.min[c], sums.max[c], self.frames);
-            if let Some(used) = self.used {
+            if let Some(used) = self.used.filter(|_| !silent) {
                 self.used = steps(samples).map(|bits| used | bits);
             }
         }
         let [low, high] = sums.extremes();
         let peak = high.max(-low);
-        if self.full_scale_at.is_none() && db::from_gain(f64::from(peak)) >= FULL_SCALE_DBFS {
+        if self.full_scale_at.is_none()
+            && peak > NEAR_FULL_SCALE
+            && db::from_gain(f64::from(peak)) >= FULL_SCALE_DBFS
+        {
             let at = (0..CHUNK).position(|i| chunk[0][i].abs().max(chunk[1][i].abs()) >= peak);
             self.full_scale_at = Some(self.frames + at.unwrap_or(0) as u64);
         }
-        self.identical = self.identical && chunk[0] == chunk[1];
+        self.identical = self.identical && (silent || chunk[0] == chunk[1]);
         self.lead_in.add(sums, peak, self.frames, (0.1 * self.sample_rate) as u64);
         self.frames += CHUNK as u64;
     }
@@ -249,8 +255,15 @@ fn trim_for(headroom: f64) -> f64 {
     (((headroom - HEADROOM_DB) * 2.0).round() / 2.0).min(0.0)
 }
 
-/// The samples as whole steps of 2⁻²³, their bits or-ed; `None` when one lies between steps.
+/// The samples as whole steps of 2⁻²³, their bits or-ed; `None` when one lies between steps. For the widest registers
+/// that the processor has; the same bits in all.
+#[multiversion(targets("x86_64+avx2"))]
 fn steps(samples: &[f32; CHUNK]) -> Option<u32> {
+    plain_steps(samples)
+}
+
+#[inline(always)]
+fn plain_steps(samples: &[f32; CHUNK]) -> Option<u32> {
     // Adding this number rounds a double to a step of 2⁻²³ and leaves the count of steps, in two's
     // complement, in its low bits.
     const ROUND: f64 = 1.5 * (1u64 << 29) as f64;
@@ -309,7 +322,7 @@ mod tests {
             let chunk = [0, 1].map(|c| std::array::from_fn(|i| wave(n * CHUNK + i)[c] as f32));
             let mut sums = LevelSums::of(&chunk);
             sums.true_peak = [0, 1].map(|c| peaks[c].feed(&chunk[c]));
-            check.add(&chunk, &sums);
+            check.add(&chunk, &sums, false);
             total.merge(&sums);
         }
         check.source(&total)
@@ -329,6 +342,18 @@ mod tests {
         assert_eq!(source.flat_tops, 0);
         let roomy = check(|n| [0.45 * sine(n, 997.0); 2]);
         assert_eq!((roomy.full_scale_at, roomy.trim_db), (None, 0.0));
+    }
+
+    /// The version for this processor against the one for every processor.
+    #[test]
+    fn wider_registers_change_no_bit() {
+        let mut random = testkit::Random::new(11);
+        for case in 0..500 {
+            let step = [1.0, 2f64.powi(-15), 2f64.powi(-23), 2f64.powi(-24)][case % 4];
+            let x: [f32; CHUNK] = std::array::from_fn(|_| ((random.signed() / step).round() * step) as f32);
+            assert_eq!(steps(&x), plain_steps(&x));
+            assert_eq!(steps(&x).is_some(), case % 4 != 3);
+        }
     }
 
     #[test]

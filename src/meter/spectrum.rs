@@ -12,7 +12,7 @@ use multiversion::multiversion;
 use rustfft::num_complex::Complex;
 use rustfft::{Fft, FftPlanner};
 
-use crate::dsp::{CHANNELS, CHUNK, db};
+use crate::dsp::{CHANNELS, CHUNK, db, minmax};
 
 /// Number of bands.
 pub const BANDS: usize = 121;
@@ -53,11 +53,15 @@ pub struct Spectrum {
     /// Frames of silence since the last other one, in whole chunks.
     silence: usize,
     buffers: Buffers,
-    /// Power per bin: moving average, and sum over the measurement; in the order of [`place`].
+    /// Power per bin of the last transform, per channel; in the order of [`place`], as all of them.
+    power: [Box<[f32]>; CHANNELS],
+    /// Power per bin: moving average, and sum over the measurement.
     now: Box<[f32]>,
     sum: Box<[f64]>,
     /// The bins of each band.
     bands: Box<[BandBins]>,
+    /// The moving average is not yet 0 everywhere.
+    fades: bool,
     /// Transforms in `sum`.
     count: u64,
     /// Share that one transform adds to the moving average.
@@ -74,8 +78,6 @@ struct Buffers {
     scratch: Box<[Complex<f32>]>,
     /// ½ e^(−2πi k/n) for k from 1 to n/4 − 1.
     half_turns: [Box<[f32]>; 2],
-    /// Power of each bin, in the order of [`place`].
-    power: Box<[f32]>,
 }
 
 impl Buffers {
@@ -87,16 +89,15 @@ impl Buffers {
             transformed: vec![Complex::default(); n / 2].into(),
             scratch: vec![Complex::default(); fft.get_outofplace_scratch_len()].into(),
             half_turns: [half(f64::cos), half(f64::sin)],
-            power: vec![0.0; n / 2 + 1].into(),
         }
     }
 
-    /// The power of one channel.
-    fn transform(&mut self, frames: &[f32], window: &[f32], fft: &dyn Fft<f32>) {
+    /// The power of one channel, bin by bin in the order of [`place`].
+    fn transform(&mut self, frames: &[f32], window: &[f32], fft: &dyn Fft<f32>, to: &mut [f32]) {
         weigh(frames, window, &mut self.windowed);
         fft.process_outofplace_with_scratch(&mut self.windowed, &mut self.transformed, &mut self.scratch);
         let [re, im] = &self.half_turns;
-        power(&self.transformed, re, im, &mut self.power);
+        power(&self.transformed, re, im, to);
     }
 }
 
@@ -110,6 +111,11 @@ fn place(bin: usize, quarter: usize) -> usize {
 /// transform. For the widest registers that the processor has; the same bits in all.
 #[multiversion(targets("x86_64+avx2"))]
 fn power(transformed: &[Complex<f32>], re: &[f32], im: &[f32], power: &mut [f32]) {
+    power_plain(transformed, re, im, power);
+}
+
+#[inline(always)]
+fn power_plain(transformed: &[Complex<f32>], re: &[f32], im: &[f32], power: &mut [f32]) {
     let of = |re: f32, im: f32| (re * re + im * im) / CHANNELS as f32;
     let (half, quarter) = (transformed.len(), transformed.len() / 2);
     let (first, middle) = (transformed[0], transformed[quarter]);
@@ -201,6 +207,8 @@ impl Spectrum {
             frames: [vec![0.0; n].into(), vec![0.0; n].into()],
             len: 0,
             silence: n,
+            power: [vec![0.0; bins].into(), vec![0.0; bins].into()],
+            fades: false,
             now: vec![0.0; bins].into(),
             sum: vec![0.0; bins].into(),
             bands: (0..BANDS).map(band).collect(),
@@ -213,34 +221,41 @@ impl Spectrum {
     /// Adds a chunk, `silent` if all its samples are known to be zeros; transforms count for the mean when the
     /// measurement is `running`.
     pub fn add(&mut self, chunk: &[[f32; CHUNK]; CHANNELS], silent: bool, running: bool) {
-        for (frames, samples) in self.frames.iter_mut().zip(chunk) {
-            frames[self.len..self.len + CHUNK].copy_from_slice(samples);
-        }
         self.silence = if silent { self.silence.saturating_add(CHUNK) } else { 0 };
-        self.len += CHUNK;
         let n = self.window.len();
+        // After two windows of silence there are only zeros.
+        let is_empty = self.silence > 2 * n;
+        if !is_empty {
+            for (frames, samples) in self.frames.iter_mut().zip(chunk) {
+                frames[self.len..self.len + CHUNK].copy_from_slice(samples);
+            }
+        }
+        self.len += CHUNK;
         if self.len == n {
             self.transform(running);
-            self.frames.iter_mut().for_each(|frames| frames.copy_within(n / 2.., 0));
+            if !is_empty {
+                self.frames.iter_mut().for_each(|frames| frames.copy_within(n / 2.., 0));
+            }
             self.len = n / 2;
         }
     }
 
     fn transform(&mut self, running: bool) {
-        for now in &mut self.now {
-            let kept = *now * (1.0 - self.share);
-            *now = if kept > NOTHING { kept } else { 0.0 };
-        }
         self.count += u64::from(running);
         // The transform of silence is 0.
         if self.silence >= self.window.len() {
+            if self.fades {
+                self.fades = fade(&mut self.now, 1.0 - self.share);
+            }
             return;
         }
-        for frames in &self.frames {
-            self.buffers.transform(frames, &self.window, &*self.fft);
-            let sum = if running { &mut self.sum[..] } else { &mut [] };
-            add_power(&self.buffers.power, self.share, &mut self.now, sum);
+        self.fades = true;
+        for (frames, power) in self.frames.iter().zip(&mut self.power) {
+            self.buffers.transform(frames, &self.window, &*self.fft, power);
         }
+        let [left, right] = &self.power;
+        let sum = if running { &mut self.sum[..] } else { &mut [] };
+        add_power([left, right], self.share, &mut self.now, sum);
     }
 
     /// The bands now.
@@ -261,23 +276,52 @@ impl Spectrum {
     }
 }
 
-/// Frames times window, in pairs.
+/// Frames times window, in pairs. For the widest registers that the processor has; the same bits in all.
 #[multiversion(targets("x86_64+avx2"))]
 fn weigh(frames: &[f32], window: &[f32], to: &mut [Complex<f32>]) {
+    weigh_plain(frames, window, to);
+}
+
+#[inline(always)]
+fn weigh_plain(frames: &[f32], window: &[f32], to: &mut [Complex<f32>]) {
     let pairs = frames.as_chunks::<2>().0.iter().zip(window.as_chunks::<2>().0);
     for (to, ([a, b], [v, w])) in to.iter_mut().zip(pairs) {
         *to = Complex { re: a * v, im: b * w };
     }
 }
 
-/// Adds a share of the power to the moving average, and the power to the sum, if there is one.
-#[multiversion(targets("x86_64+avx2"))]
-fn add_power(power: &[f32], share: f32, now: &mut [f32], sum: &mut [f64]) {
-    for (now, power) in now.iter_mut().zip(power) {
-        *now += share * power;
+/// What is left of the moving average after a transform.
+#[inline(always)]
+fn faded(now: f32, keep: f32) -> f32 {
+    let kept = now * keep;
+    if kept > NOTHING { kept } else { 0.0 }
+}
+
+/// Lets the moving average fade; false when it is 0 everywhere.
+fn fade(now: &mut [f32], keep: f32) -> bool {
+    let mut highest = 0.0f32;
+    for now in now {
+        *now = faded(*now, keep);
+        highest = minmax::larger(highest, *now);
     }
-    for (sum, power) in sum.iter_mut().zip(power) {
-        *sum += f64::from(*power);
+    highest > 0.0
+}
+
+/// Lets the moving average fade and adds a share of the power of both channels to it, and the power to the sum, if
+/// there is one. For the widest registers that the processor has; the same bits in all.
+#[multiversion(targets("x86_64+avx2"))]
+fn add_power(power: [&[f32]; CHANNELS], share: f32, now: &mut [f32], sum: &mut [f64]) {
+    add_power_plain(power, share, now, sum);
+}
+
+#[inline(always)]
+fn add_power_plain([left, right]: [&[f32]; CHANNELS], share: f32, now: &mut [f32], sum: &mut [f64]) {
+    let keep = 1.0 - share;
+    for ((now, left), right) in now.iter_mut().zip(left).zip(right) {
+        *now = faded(*now, keep) + share * left + share * right;
+    }
+    for ((sum, left), right) in sum.iter_mut().zip(left).zip(right) {
+        *sum = *sum + f64::from(*left) + f64::from(*right);
     }
 }
 
@@ -303,6 +347,49 @@ mod tests {
                 let direct: f64 = power.iter().enumerate().map(|(bin, power)| power * share(bin)).sum();
                 let found = spectrum.bands[band].sum(&placed, |x| x);
                 assert!((found - direct).abs() <= 1e-12 * direct.max(1.0), "{rate} {band}: {found} {direct}");
+            }
+        }
+    }
+
+    /// The versions for this processor against those for every processor.
+    #[test]
+    fn wider_registers_change_no_bit() {
+        let mut random = testkit::Random::new(6);
+        for n in [128, 1024, 8192] {
+            let mut values = |len: usize| (0..len).map(|_| random.signed() as f32).collect::<Vec<f32>>();
+            let (frames, window) = (values(n), values(n));
+            let (mut wide, mut plain) = (vec![Complex::default(); n / 2], vec![Complex::default(); n / 2]);
+            weigh(&frames, &window, &mut wide);
+            weigh_plain(&frames, &window, &mut plain);
+            assert_eq!(wide, plain);
+            let (re, im) = (values(n / 4), values(n / 4));
+            let mut powers = [vec![0.0; n / 2 + 1], vec![0.0; n / 2 + 1]];
+            power(&wide, &re, &im, &mut powers[0]);
+            power_plain(&wide, &re, &im, &mut powers[1]);
+            assert_eq!(powers[0], powers[1]);
+            let other = values(n / 2 + 1);
+            let now = values(n / 2 + 1);
+            let (mut wide, mut plain) = ((now.clone(), vec![0.5; now.len()]), (now, vec![0.5; other.len()]));
+            add_power([&powers[0], &other], 0.1, &mut wide.0, &mut wide.1);
+            add_power_plain([&powers[0], &other], 0.1, &mut plain.0, &mut plain.1);
+            assert_eq!(wide, plain);
+        }
+    }
+
+    /// Silence after music, and music after that silence, against an analyser that is aware of none.
+    #[test]
+    fn known_silence_changes_no_figure() {
+        let mut random = testkit::Random::new(8);
+        let (mut aware, mut unaware) = (Spectrum::new(48_000), Spectrum::new(48_000));
+        for chunk in 0..6000 {
+            let silent = (500..4000).contains(&chunk) || (4100..4200).contains(&chunk);
+            let level = if silent { 0.0 } else { 0.5 };
+            let x: [[f32; CHUNK]; CHANNELS] =
+                std::array::from_fn(|_| std::array::from_fn(|_| level * random.signed() as f32));
+            aware.add(&x, silent, chunk % 1000 < 900);
+            unaware.add(&x, false, chunk % 1000 < 900);
+            if chunk % 700 == 0 {
+                assert_eq!(aware.bands(), unaware.bands(), "chunk {chunk}");
             }
         }
     }

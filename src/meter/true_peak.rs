@@ -18,6 +18,8 @@ use crate::dsp::half_band::{AHEAD, PeakSearch};
 
 /// Frames between a peak and its appearance in the reading.
 pub const LATENCY: usize = AHEAD;
+/// Frames that a reading looks back at most: the kernels of the steps, and a group of intervals.
+pub const PAST: usize = 4 * CHUNK;
 /// Samples that are searched together.
 const SPAN: usize = 16 * CHUNK;
 

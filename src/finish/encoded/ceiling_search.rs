@@ -66,6 +66,6 @@ pub(in crate::finish) fn predict_render(
     let channels = if job.two_channels { 2 } else { format.channels };
     let shape = MasterShape { rate, channels, frames, mono_as: job.mono_as };
     watch.part("encoding", frames);
-    let pass = RenderJob { input: &job.input, cut, rate, settings };
+    let pass = RenderJob { input: &job.input, kept: source.measurement.kept.as_ref(), cut, rate, settings };
     predict(plan, shape, &job.input, |on| render(pass, watch, |block| on(block.output)).map(drop))
 }
