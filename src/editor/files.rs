@@ -9,8 +9,12 @@ use std::path::PathBuf;
 /// What a file dialog is to choose.
 #[derive(Clone, Debug, PartialEq)]
 pub enum FileChoice {
-    /// A song to open.
+    /// A song to open, several as a record, or a plan.
     Song,
+    /// Songs to put behind those of the record.
+    More,
+    /// Where the plan of the record is to be written; so it is called now.
+    Plan(PathBuf),
     /// A reference to compare with.
     Reference,
     /// Where the master is to be written; so it is called now.
@@ -20,10 +24,23 @@ pub enum FileChoice {
 /// A request for a file.
 #[derive(Clone, Debug, PartialEq)]
 pub enum FileRequest {
-    /// Open this song.
+    /// Open this song or plan.
     Open(PathBuf),
+    /// Put this song behind those of the record.
+    Add(PathBuf),
     /// Show a file dialog.
     Choose(FileChoice),
+}
+
+impl FileRequest {
+    /// The same, but to add to what is open.
+    pub fn adding(self) -> Self {
+        match self {
+            Self::Open(path) => Self::Add(path),
+            Self::Choose(FileChoice::Song) => Self::Choose(FileChoice::More),
+            other => other,
+        }
+    }
 }
 
 /// Path field, dialog and the songs before; `room` is the width, points. `dialogs`: there are file dialogs.

@@ -40,6 +40,7 @@ pub mod options;
 mod output_path;
 mod parallel;
 pub mod plan;
+pub mod plan_tables;
 mod planes;
 mod progress;
 mod reader;

@@ -93,7 +93,7 @@ fn a_file_dialog_names_the_master() {
     assert!(matches!(&choice, FileChoice::Master(path) if path.ends_with("evening (master).wav")));
     let wanted = rig.folder.path().join("mine.flac");
     let (window, device) = rig.harness.state_mut();
-    window.chosen(&choice, Ok(Some(wanted)), device);
+    window.chosen(&choice, Ok(vec![wanted]), device);
     rig.harness.run_steps(2);
     let name = spoken(&rig.harness);
     assert!(name.iter().any(|said| said.ends_with("mine.wav")), "the ending is that of the format: {name:?}");

@@ -83,7 +83,7 @@ fn dialogs_are_asked_of_the_windows_owner_and_their_failure_is_one_line() {
     let folder = tempfile::tempdir().unwrap();
     let song = file(folder.path());
     let (window, device) = rig.harness.state_mut();
-    window.chosen(&choice, Ok(Some(song)), device);
+    window.chosen(&choice, Ok(vec![song]), device);
     rig.until("reading", |rig| matches!(rig.session().song().load(), LoadState::Whole(_)));
     assert!(rig.session().song().path().ends_with("evening.wav") && rig.message().is_empty());
     // The same menu beside the song.

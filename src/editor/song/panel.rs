@@ -12,6 +12,7 @@ use crate::editor::files::FileRequest;
 use crate::editor::layout::Layout;
 use crate::editor::spoken;
 use crate::editor::theme::Theme;
+use crate::finish::plan_tables::SongTable;
 use crate::numbers::clock_tenths;
 use crate::player::{LOUDEST_S, LoadState, SessionRequest};
 use egui::{Align2, Rect, Stroke, StrokeKind, Ui, pos2, vec2};
@@ -28,6 +29,13 @@ pub struct SongState {
     open_menu: OpenMenuState,
     /// A file that was asked for in the last frame; whoever reads it takes it.
     pub file_request: Option<FileRequest>,
+}
+
+impl SongState {
+    /// The row of a song of a plan.
+    pub fn of(song: &SongTable) -> Self {
+        Self { export_form: ExportFormState::of(song), ..Self::default() }
+    }
 }
 
 /// The row's place in `area`, aligned with the margins of the screen above it.
