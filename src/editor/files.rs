@@ -43,9 +43,11 @@ impl FileRequest {
     }
 }
 
-/// Path field, dialog and the songs before; `room` is the width, points. `dialogs`: there are file dialogs.
+/// Path field, dialog and the songs before; `room` is the width, points. `dialogs`: there are file dialogs. `focus`:
+/// the field takes the focus.
 pub fn open_list(
     typed: &mut String,
+    focus: bool,
     ui: &mut Ui,
     theme: &Theme,
     recent: &RecentFiles,
@@ -59,6 +61,9 @@ pub fn open_list(
         let width = room - if dialogs { 170.0 } else { 96.0 };
         let field = TextEdit::singleline(typed).desired_width(width).hint_text("path of a song");
         let field = ui.add(field).accessible_name("path of the song");
+        if focus {
+            field.request_focus();
+        }
         let enter = field.lost_focus() && ui.input(|i| i.key_pressed(Key::Enter));
         let path = typed.trim().trim_matches('"');
         if (ui.button("open path").clicked() || enter) && !path.is_empty() {

@@ -4,6 +4,7 @@
 use super::chart::{self, HistoryChart};
 use super::context::{DrawContext, Matching, ScreenRequests};
 use super::controls::Controls;
+use super::focus;
 use super::header;
 use super::keys;
 use super::layout::{Layout, MIN_SIZE};
@@ -229,6 +230,7 @@ impl Screen {
             notes::show(&mut self.notes, folded, ui, layout.notes, &context);
         });
 
+        focus::draw_ring(ui.ctx());
         if editor.is_nudging() {
             ui.ctx().request_repaint_after(Duration::from_millis(NUDGE_REPAINT_MS));
         }

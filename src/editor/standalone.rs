@@ -6,6 +6,7 @@ mod songs;
 use super::context::{Matching, ScreenRequests};
 use super::controls::MemoryControls;
 use super::files::{FileChoice, FileRequest};
+use super::focus;
 use super::keys;
 use super::layout::MIN_SIZE;
 use super::recent::RecentFiles;
@@ -152,6 +153,7 @@ impl StandaloneWindow {
         } else {
             self.start_page(ui, area)
         };
+        focus::draw_ring(&ctx);
         let mut choose = requests.choose_reference.then_some(FileChoice::Reference);
         let of_strip = of_record.and_then(|request| self.carry_out(request, &ctx, device));
         match of_strip.or(file) {
@@ -284,7 +286,7 @@ impl StandaloneWindow {
     }
 
     /// Keys that act wherever the focus is, unless a text is being typed: Space plays and pauses (Enter presses
-    /// buttons), Ctrl with Page Up or Page Down shows the song before or after.
+    /// buttons), L loops or ends the loop, Ctrl with Page Up or Page Down shows the song before or after.
     fn keys(&mut self, ctx: &egui::Context, device: &mut dyn Device) {
         if keys::types_text(ctx) {
             return;
@@ -293,6 +295,11 @@ impl StandaloneWindow {
             && ctx.input_mut(|i| i.consume_key(egui::Modifiers::NONE, Key::Space))
         {
             session.request(SessionRequest::PlayPause);
+        }
+        if let Some(session) = &mut self.session
+            && ctx.input_mut(|i| i.modifiers.is_none() && i.consume_key(egui::Modifiers::NONE, Key::L))
+        {
+            session.request(SessionRequest::Loop(song::other_loop(session.playhead())));
         }
         let Some(state) = &self.record else { return };
         let (shown, asks) = (state.record.shown(), state.question.is_some());

@@ -301,6 +301,7 @@ impl PlayerSession {
         let readout = *lock(&self.status.readout);
         let target = live::target(&self.target);
         self.live.exported = self.jobs.is_exported(settings, &target);
+        self.live.result = self.jobs.result(settings, &target, &self.ends_options());
         self.live.follow(readout.filter(|_| self.playing()).as_ref(), settings);
     }
 

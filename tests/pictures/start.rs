@@ -52,6 +52,10 @@ fn a_path_is_typed_and_what_cannot_be_opened_is_said() {
     let folder = tempfile::tempdir().unwrap();
     let song = file(folder.path());
     let mut rig = Rig::empty(1180.0, 872.0, true, &[]);
+    // The field has the focus from the first frame on.
+    rig.text("/music/nowhere.wav");
+    rig.key(Key::Enter, Modifiers::NONE);
+    assert!(rig.message().contains("nowhere.wav"), "{}", rig.message());
     let field = |rig: &mut Rig, text: &str| {
         rig.harness.get_by_label("path of the song").focus();
         rig.harness.run_steps(2);

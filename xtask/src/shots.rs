@@ -149,6 +149,7 @@ fn shots() -> Vec<Shot> {
         Shot {
             clicks: vec![(0.40, 0.30)],
             drag: Some([(0.50, 0.20), (0.66, 0.20)]),
+            song: true,
             ..Shot::new("stretch", mastered())
         }
         .scale(1.0)
@@ -167,7 +168,9 @@ fn shots() -> Vec<Shot> {
         frozen,
         Shot { clicks: vec![(0.13, 0.03)], ..Shot::new("presets", mastered()) },
         Shot { pointer: Some((0.87, 0.60)), ..Shot::new("tip", mastered()) },
-        Shot { seconds: 0.0, ..Shot::new("nothing-yet", Settings::default()) }.scale(1.0).guide("start"),
+        Shot { seconds: 0.0, song: true, ..Shot::new("nothing-yet", Settings::default()) }
+            .scale(1.0)
+            .guide("start"),
         Shot { song: true, ..Shot::new("song", mastered()) },
         Shot { song: true, clicks: vec![(0.89, 0.967)], ..Shot::new("song-export", mastered()) }
             .with_state(|s| s.dark = true),
@@ -236,6 +239,7 @@ fn measure(shot: &Shot, mix: &[Vec<f32>; 2]) -> (LiveReadout, Arc<Mutex<History>
     live.compressor_point = chain.compressor_point();
     live.makeup_db = chain.makeup_db();
     live.louder_by_db = chain.louder_by_db();
+    live.listening_db = chain.readout().listening_db;
     (live, analysis.history())
 }
 
@@ -252,7 +256,11 @@ fn record_of(file: &Path) -> Record {
 }
 
 fn draw(shot: &Shot, mix: &[Vec<f32>; 2], loaded: &LoadedSong) -> (Vec<u8>, [usize; 2]) {
-    let (live, history) = measure(shot, mix);
+    let (mut live, history) = measure(shot, mix);
+    // As in the window: headroom is that of the whole file.
+    if let Some(peaks) = loaded.peaks().filter(|_| shot.song) {
+        live.headroom = -peaks.true_db;
+    }
     let history = MeasuredHistory::new(&history);
     let mut screen = Screen::new(shot.window_state.clone(), None);
     let mut memory = MemoryControls { settings: shot.settings, ..MemoryControls::default() };
@@ -271,7 +279,9 @@ fn draw(shot: &Shot, mix: &[Vec<f32>; 2], loaded: &LoadedSong) -> (Vec<u8>, [usi
     let mut playhead = Playhead::new(loaded.format().frames, loaded.format().rate);
     let frame_at = |seconds: f64| (seconds * testkit::quartet::RATE) as u64;
     playhead.set_bounds(frame_at(1.2)..frame_at(126.0));
-    playhead.set_loop(loaded.overview().loudest(10.0, playhead.bounds()));
+    if shot.seconds > 0.0 {
+        playhead.set_loop(loaded.overview().loudest(10.0, playhead.bounds()));
+    }
     let place = |(x, y): (f32, f32)| pos2(x * width, y * height);
     let ctx = egui::Context::default();
     let mut raster = Raster::default();
@@ -292,9 +302,10 @@ fn draw(shot: &Shot, mix: &[Vec<f32>; 2], loaded: &LoadedSong) -> (Vec<u8>, [usi
                 let theme = Theme::of(shot.window_state.dark);
                 let editor = Rect::from_min_max(pos2(0.0, upper.bottom()), pos2(width, height));
                 ui.painter().rect_filled(editor, 0.0, theme.window);
-                let audible_frame = frame_at(shot.seconds);
+                let audible_frame = frame_at(shot.seconds).max(playhead.bounds().start);
                 let target = live::target("");
-                let (playing, starts_softly, user_bounds) = (true, false, true);
+                let (starts_softly, user_bounds) = (false, true);
+                let playing = shot.seconds > 0.0;
                 let (silent, export, preview) = (None, None, None);
                 let playhead = &playhead;
                 let view = SongView {

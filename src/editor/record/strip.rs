@@ -104,7 +104,7 @@ fn songs(
     let menu = Popup::menu(&button).width(MENU_PT).close_behavior(PopupCloseBehavior::CloseOnClickOutside);
     let file = menu.show(|ui| {
         let typed = &mut state.form.typed;
-        let file = open_list(typed, ui, theme, recent, dialogs, MENU_PT - 14.0);
+        let file = open_list(typed, false, ui, theme, recent, dialogs, MENU_PT - 14.0);
         if file.is_some() {
             ui.close();
         }

@@ -4,6 +4,7 @@ use super::export_texts::{ExportFields, ExportTexts, existing_text};
 use super::view::SongView;
 use crate::editor::buttons::TextButton;
 use crate::editor::files::FileChoice;
+use crate::editor::focus;
 use crate::editor::theme::Theme;
 use crate::finish::plan_tables::SongTable;
 use crate::finish::{Encoding, Layout as FileLayout};
@@ -103,6 +104,7 @@ pub fn show(
             if state.is_requested && view.export.is_some() {
                 state.is_requested = false;
                 if matches!(view.export, Some(ExportProgress::Exists(_))) {
+                    focus::request(ui.ctx(), "replace");
                     popup = popup.open_memory(SetOpenCommand::Bool(true));
                 }
             }

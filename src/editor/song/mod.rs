@@ -12,6 +12,6 @@ mod waveform;
 
 pub use export_form::{ExportFormState, FORMATS, NAME_PT, RATES, named};
 pub use export_texts::existing_text;
-pub use panel::{HEIGHT_PT, SongState, place, show};
+pub use panel::{HEIGHT_PT, SongState, other_loop, place, show};
 pub use title_row::progress_text;
 pub use view::SongView;

@@ -45,7 +45,8 @@ pub fn show(
                 }
             });
         }
-        let request = open_list(&mut state.typed, ui, theme, view.recent, view.dialogs, WIDTH_PT - 14.0);
+        let request =
+            open_list(&mut state.typed, false, ui, theme, view.recent, view.dialogs, WIDTH_PT - 14.0);
         if request.is_some() {
             ui.close();
         }
