@@ -88,7 +88,7 @@ pub use metadata::{Metadata, read_metadata};
 pub use output_path::{check_outputs, write_whole};
 pub use progress::{NoProgress, ProgressWatcher};
 pub use reader::{Reader, Sample};
-pub use release_job::{ReleaseJob, ReleaseSong};
+pub use release_job::{ReleaseJob, ReleaseSong, neutral};
 pub use release_result::{Balance, Release, ReleaseSet};
 pub use render_file::AlbumFigures;
 pub use reread::{DeliveryFigures, Reread};

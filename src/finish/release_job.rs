@@ -198,7 +198,7 @@ impl ReleaseJob {
 }
 
 /// Settings that leave every sample as it is.
-fn neutral() -> Settings {
+pub fn neutral() -> Settings {
     let mut settings = Settings::default();
     settings.input.trim_on = false;
     settings.eq.on = false;

@@ -5,7 +5,7 @@ use crate::finish::plan::job_of;
 use crate::finish::plan_tables::{Plan, ReleaseTable, SongTable, set_song_settings, song_settings};
 use crate::finish::song_list::{bare_names, default_folder};
 use crate::finish::{
-    Error, Fault, MasterJob, Overwrite, Reader, ReleaseJob, TagField, read_metadata, write_whole,
+    Error, Fault, MasterJob, Overwrite, Reader, ReleaseJob, TagField, neutral, read_metadata, write_whole,
 };
 use crate::params::without_monitoring;
 use crate::settings::Settings;
@@ -77,7 +77,10 @@ impl Record {
         job_of(plan.clone(), Path::new(""), &MasterJob::new(Path::new(""))).map_err(at)?;
         let (mut record, _) = Self::of_files(&[], &Settings::default());
         for table in &plan.song {
-            let settings = song_settings(&plan.release, table).map_err(at)?;
+            let settings = match table.as_it_is {
+                true => neutral(),
+                false => song_settings(&plan.release, table).map_err(at)?,
+            };
             let own_title = title_of(&table.file).unwrap_or_default();
             record.push(table.clone(), &settings, own_title);
         }
@@ -340,6 +343,15 @@ mod tests {
 
         let again = Record::open(&plan).unwrap();
         assert!(!again.is_changed());
+        // A song that is left as it is sounds so, and takes no settings.
+        let text = std::fs::read_to_string(&plan).unwrap();
+        let left = folder.path().join("left.toml");
+        std::fs::write(&left, text + "\n[[song]]\nfile = \"oars.wav\"\nas_it_is = true\n").unwrap();
+        let mut of_left = Record::open(&left).unwrap();
+        of_left.show(2);
+        assert!(!of_left.song().settings.limiter.on);
+        of_left.set_settings(&Settings::default());
+        assert!(!of_left.is_changed() && !of_left.song().settings.limiter.on);
         assert_eq!(again.songs()[1].settings.limiter.drive, 4.2);
         assert_eq!(again.default_folder(), folder.path().join("masters"));
         record.save(&plan, Overwrite::Allow).unwrap();

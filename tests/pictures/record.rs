@@ -317,6 +317,18 @@ fn several_files_dropped_are_a_record_and_more_are_added_to_it() {
         rig.harness.input_mut().dropped_files.extend(files);
         rig.harness.run_steps(3);
     };
+    let empty = rig.folder.path().join("empty");
+    std::fs::create_dir(&empty).unwrap();
+    drop(&mut rig, &[empty]);
+    assert!(rig.message().contains("no WAV, AIFF or FLAC file"), "{}", rig.message());
+    let folder = rig.folder.path().join("songs");
+    std::fs::create_dir(&folder).unwrap();
+    songs(&folder, &["10 lamp", "2 ebb"]);
+    drop(&mut rig, &[folder]);
+    assert_eq!(titles(&rig), ["ebb", "lamp"], "a folder's songs by their numbers");
+    drop(&mut rig, &files[..1]);
+    assert_eq!(titles(&rig), ["2 ebb", "10 lamp", "oars"], "now not all are numbered");
+    let mut rig = Rig::usual();
     drop(&mut rig, &files[..2]);
     assert_eq!(titles(&rig), ["oars", "ebb"]);
     drop(&mut rig, &[files[2].clone(), letter]);

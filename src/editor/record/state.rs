@@ -82,7 +82,9 @@ impl RecordState {
         session: Option<&PlayerSession>,
     ) -> Result<(), String> {
         self.record.set_settings(settings);
-        if let Some(session) = session {
+        if let Some(session) = session
+            && !self.record.song().table.as_it_is
+        {
             let rate = f64::from(session.song().format().rate);
             let table = &mut self.record.song_mut().table;
             let [start, end] = session.user_ends();

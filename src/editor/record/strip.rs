@@ -149,7 +149,7 @@ fn songs(
 /// The titles, side by side; the one that was pressed.
 fn titles(state: &RecordState, ui: &mut Ui, area: Rect, theme: &Theme) -> Option<usize> {
     const GAP_PT: f32 = 4.0;
-    let (titles, shown) = (state.record.titles(), state.record.shown());
+    let titles = state.record.titles();
     let count = titles.len();
     let wide = |title: &String| drawing::width(ui.painter(), title, drawing::BODY_PT) + 18.0;
     let wanted: Vec<f32> = titles.iter().map(|title| wide(title).clamp(TITLE_PT[1], TITLE_PT[0])).collect();
@@ -168,7 +168,7 @@ fn titles(state: &RecordState, ui: &mut Ui, area: Rect, theme: &Theme) -> Option
                 let place = Rect::from_min_size(pos2(x, area.top()), vec2(widths[n], BUTTON_PT));
                 x = place.right() + GAP_PT;
                 let of = format!("song {} of {count}: {title}", n + 1);
-                if one(ui, place, theme, title, &of, n == shown, state) {
+                if one(ui, place, theme, title, &of, n, state) {
                     pressed = Some(n);
                 }
             }
@@ -184,11 +184,14 @@ fn one(
     theme: &Theme,
     title: &str,
     name: &str,
-    shown: bool,
+    n: usize,
     state: &RecordState,
 ) -> bool {
+    let shown = n == state.record.shown();
     let short = cut(ui, title, place.width() - 12.0);
-    let help = if shown {
+    let help = if state.record.songs()[n].table.as_it_is {
+        format!("The plan leaves {title} as it is: no setting reaches its master.")
+    } else if shown {
         format!("{title} is shown. Its settings, edges and fields are its own.")
     } else {
         format!("Shows {title}, with its own settings.")

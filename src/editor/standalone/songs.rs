@@ -8,6 +8,7 @@ use crate::editor::record::{self, KeptSong, Question, RecordRequest, RecordState
 use crate::editor::screen::SongEdits;
 use crate::editor::song;
 use crate::editor::theme::Theme;
+use crate::finish::song_list::songs_of;
 use crate::player::{Device, ExportProgress, PlayerSession, Record};
 use egui::{Rect, Ui, UiBuilder};
 use std::path::{Path, PathBuf};
@@ -18,7 +19,7 @@ impl StandaloneWindow {
         self.open_files(&[path.to_owned()], device);
     }
 
-    /// Opens one song, several as a record, or a plan, in place of what is open; asks before changes of a record are
+    /// Opens one song, several (or a folder of them) as a record, or a plan, in place of what is open; asks before changes of a record are
     /// lost. An error is shown in the window.
     pub fn open_files(&mut self, files: &[PathBuf], device: &mut dyn Device) {
         if files.is_empty() {
@@ -38,6 +39,13 @@ impl StandaloneWindow {
                     }
                 }
                 Err(why) => self.open_error = Some(why),
+            },
+            [folder] if folder.is_dir() => match songs_of(files) {
+                Ok(songs) if !songs.is_empty() => self.open_files(&songs, device),
+                Ok(_) => {
+                    self.open_error = Some(format!("{}: no WAV, AIFF or FLAC file in it", folder.display()))
+                }
+                Err(err) => self.open_error = Some(err.to_string()),
             },
             [song] => self.set_session(PlayerSession::open(song, device)),
             files => {
@@ -64,7 +72,11 @@ impl StandaloneWindow {
             self.record = Some(RecordState::new(record));
         }
         if let Some(state) = &mut self.record {
-            faults = state.record.add(files, &settings);
+            let songs = match files {
+                [folder] if folder.is_dir() => songs_of(files).unwrap_or_default(),
+                files => files.to_vec(),
+            };
+            faults = state.record.add(&songs, &settings);
         }
         self.open_error = faults.first().cloned();
         self.end_lone_record();
