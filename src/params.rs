@@ -9,7 +9,7 @@ mod file;
 mod table;
 mod text;
 
-pub use file::{SettingsFileError, from_toml, to_toml};
+pub use file::{SettingsFileError, assignment, from_toml, to_toml};
 pub use table::{MONITORING_IDS, all, find};
 pub use text::ParamTextError;
 

@@ -9,8 +9,12 @@ use std::path::PathBuf;
 /// What a file dialog is to choose.
 #[derive(Clone, Debug, PartialEq)]
 pub enum FileChoice {
-    /// A song to open.
+    /// A song to open, several as a record, or a plan.
     Song,
+    /// Songs to put behind those of the record.
+    More,
+    /// Where the plan of the record is to be written; so it is called now.
+    Plan(PathBuf),
     /// A reference to compare with.
     Reference,
     /// Where the master is to be written; so it is called now.
@@ -20,15 +24,30 @@ pub enum FileChoice {
 /// A request for a file.
 #[derive(Clone, Debug, PartialEq)]
 pub enum FileRequest {
-    /// Open this song.
+    /// Open this song or plan.
     Open(PathBuf),
+    /// Put this song behind those of the record.
+    Add(PathBuf),
     /// Show a file dialog.
     Choose(FileChoice),
 }
 
-/// Path field, dialog and the songs before; `room` is the width, points. `dialogs`: there are file dialogs.
+impl FileRequest {
+    /// The same, but to add to what is open.
+    pub fn adding(self) -> Self {
+        match self {
+            Self::Open(path) => Self::Add(path),
+            Self::Choose(FileChoice::Song) => Self::Choose(FileChoice::More),
+            other => other,
+        }
+    }
+}
+
+/// Path field, dialog and the songs before; `room` is the width, points. `dialogs`: there are file dialogs. `focus`:
+/// the field takes the focus.
 pub fn open_list(
     typed: &mut String,
+    focus: bool,
     ui: &mut Ui,
     theme: &Theme,
     recent: &RecentFiles,
@@ -42,6 +61,9 @@ pub fn open_list(
         let width = room - if dialogs { 170.0 } else { 96.0 };
         let field = TextEdit::singleline(typed).desired_width(width).hint_text("path of a song");
         let field = ui.add(field).accessible_name("path of the song");
+        if focus {
+            field.request_focus();
+        }
         let enter = field.lost_focus() && ui.input(|i| i.key_pressed(Key::Enter));
         let path = typed.trim().trim_matches('"');
         if (ui.button("open path").clicked() || enter) && !path.is_empty() {

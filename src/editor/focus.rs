@@ -1,7 +1,9 @@
 //! Keyboard focus and wheel: the focus ring, and input that a widget takes for itself.
 
 use super::theme::Theme;
-use egui::{Context, EventFilter, Id, Rect, Response, Stroke, StrokeKind, Ui, Vec2, vec2};
+use egui::{
+    Context, EventFilter, Id, LayerId, Painter, Rect, Response, Shape, Stroke, StrokeKind, Ui, Vec2, vec2,
+};
 
 /// Smallest width and height of what is pressed or dragged, points: WCAG 2.2, success criterion 2.5.8.
 pub const MIN_TARGET_PT: f32 = 24.0;
@@ -38,11 +40,32 @@ pub fn dragged_by(response: &Response) -> Vec2 {
     if response.dragged() { response.drag_delta() } else { Vec2::ZERO }
 }
 
-/// Draws a frame around the widget that has the keyboard focus.
+/// Where [`focus_ring`] keeps the frame.
+fn ring() -> Id {
+    Id::unique("focus ring")
+}
+
+/// How far a frame reaches over the widget, points.
+const RING_PT: f32 = 5.0;
+
+/// The frame around the widget that has the keyboard focus: [`draw_ring`] draws it, above all neighbours.
 pub fn focus_ring(ui: &Ui, response: &Response, theme: &Theme) {
     if response.has_focus() {
         let rect = response.rect.expand2(egui::vec2(3.0, 1.0));
-        ui.painter().rect_stroke(rect, 2.0, Stroke::new(1.5, theme.text), StrokeKind::Outside);
+        let shape = Shape::rect_stroke(rect, 2.0, Stroke::new(1.5, theme.text), StrokeKind::Outside);
+        let clip = ui.clip_rect().expand(RING_PT);
+        ui.data_mut(|d| d.insert_temp::<Ring>(ring(), Some((ui.layer_id(), clip, shape))));
+    }
+}
+
+/// Layer, clipping and shape of a frame.
+type Ring = Option<(LayerId, Rect, Shape)>;
+
+/// Draws the frame of the widget with the focus, after everything else: neighbours would cover a part of it.
+pub fn draw_ring(ctx: &Context) {
+    let kept = ctx.data_mut(|d| d.get_temp_mut_or_default::<Ring>(ring()).take());
+    if let Some((layer, clip, shape)) = kept {
+        Painter::new(ctx.clone(), layer, clip).add(shape);
     }
 }
 

@@ -1,9 +1,9 @@
-//! The guide (docs/guide.md) inside the window: the paragraph that belongs to a note.
+//! The guide (docs/guide.md) inside the window: the paragraph that belongs to a note, and the whole of it.
 
 use crate::meter::RuleId;
 
 /// The document.
-const GUIDE: &str = include_str!("../../docs/guide.md");
+pub const TEXT: &str = include_str!("../../docs/guide.md");
 
 /// Heading of a rule's paragraph.
 pub fn heading(rule: RuleId) -> &'static str {
@@ -35,11 +35,20 @@ pub fn heading(rule: RuleId) -> &'static str {
 
 /// The text under a heading of the third level, as plain text.
 pub fn paragraph(heading: &str) -> Option<String> {
-    let mut lines = GUIDE.lines().skip_while(|line| line.strip_prefix("### ") != Some(heading));
+    let mut lines = TEXT.lines().skip_while(|line| line.strip_prefix("### ") != Some(heading));
     lines.next()?;
     let text: Vec<&str> = lines.take_while(|line| !line.starts_with('#')).map(str::trim).collect();
     let text = text.join("\n").replace(['*', '`'], "");
     Some(text.trim().to_owned()).filter(|text| !text.is_empty())
+}
+
+/// The whole guide as plain text: paragraphs, and whether each is a heading; pictures are left out.
+pub fn lines() -> impl Iterator<Item = (bool, String)> {
+    let lines = TEXT.lines().map(str::trim).filter(|line| !line.is_empty() && !line.starts_with("!["));
+    lines.map(|line| {
+        let text = line.trim_start_matches('#');
+        (text.len() < line.len(), text.trim().replace(['*', '`'], ""))
+    })
 }
 
 #[cfg(test)]
@@ -57,7 +66,7 @@ mod tests {
                 paragraph(heading(rule.id)).unwrap_or_else(|| panic!("no paragraph for {:?}", rule.id));
             assert!(text.len() > 80 && !text.contains('`'), "{:?}: {text}", rule.id);
         }
-        let (_, notes) = GUIDE.split_once("\n## Notes\n").expect("a chapter of notes");
+        let (_, notes) = TEXT.split_once("\n## Notes\n").expect("a chapter of notes");
         let described: BTreeSet<&str> = notes.lines().filter_map(|line| line.strip_prefix("### ")).collect();
         assert_eq!(described, headings, "no paragraph without a note");
         assert_eq!(paragraph("Loud"), None);
@@ -66,7 +75,7 @@ mod tests {
     #[test]
     fn every_picture_of_the_guide_exists() {
         let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("docs");
-        let pictures: Vec<&str> = GUIDE
+        let pictures: Vec<&str> = TEXT
             .split("](")
             .skip(1)
             .filter_map(|rest| rest.split(')').next())

@@ -147,6 +147,9 @@ fn steps(
 /// Tooltip of the third one without a reference.
 const NO_REFERENCE_HELP: &str = "Plays a reference at the same loudness; load one above the EQ's chart.";
 
+/// Width of the figure beside them, points.
+const FIGURE_PT: f32 = 98.0;
+
 /// Sides of the comparison, in the order of the parameter's values from 1 on.
 const SIDES: [&str; 3] = ["before", "after", "reference"];
 
@@ -158,7 +161,8 @@ fn monitoring_width(ui: &Ui, state: &WindowState) -> f32 {
         + 8.0
         + words
         + 4.0
-        + 62.0
+        + FIGURE_PT
+        + 2.0
         + 12.0
         + plain
         + 10.0
@@ -192,7 +196,8 @@ fn monitoring(
         let enabled = n < 2 || has_reference || on;
         let help = if enabled { params::all()[compare].help } else { NO_REFERENCE_HELP };
         let leave = if on { " Press again to leave." } else { "" };
-        let help = format!("{help}{leave}");
+        let key = if n < 2 { " C goes from before to after and back, Shift C ends it." } else { "" };
+        let help = format!("{help}{leave}{key}");
         let button = TextButton::new(side, &help).named(&name).on(on).enabled(enabled);
         if row.show(ui, button, context, 2.0).clicked() {
             editor.set_once(compare, if on { 0.0 } else { (n + 1) as f32 });
@@ -203,17 +208,19 @@ fn monitoring(
     let (place, least) =
         db.iter().enumerate().fold((0, 0.0), |low, (n, db)| if *db < low.1 { (n, *db) } else { low });
     let (side, gain) = if now > 0 { (now - 1, db[now - 1]) } else { (place, least) };
-    let applied = format!("{} dB", number(-gain.abs(), 1));
+    let side = SIDES[side];
+    let down = format!("{} dB", number(-gain.abs(), 1));
+    let applied = if gain.abs() < 0.05 { down.clone() } else { format!("{side} {down}") };
     let color = if now > 0 { theme.text } else { theme.secondary };
-    let at = row.place(60.0, 2.0);
+    let at = row.place(FIGURE_PT, 2.0);
     // What the figure is stands above it: a plain "dB" between buttons says nothing.
     let p = ui.painter();
     let small = drawing::SMALL_PT;
-    drawing::text(p, at.right_center(), Align2::RIGHT_BOTTOM, "level match", small, theme.secondary);
+    drawing::text(p, at.right_center(), Align2::RIGHT_BOTTOM, "turned down", small, theme.secondary);
     drawing::text(p, at.right_center(), Align2::RIGHT_TOP, &applied, small, color);
-    let side = SIDES[side];
-    spoken::figure(ui, at, "compare, turned down", &format!("{side} by {applied}"))
-        .on_hover_text(format!("Applied to \"{side}\" while comparing, so that all are equally loud."));
+    spoken::figure(ui, at, "compare, turned down", &format!("{side}, {down}")).on_hover_text(format!(
+        "While comparing, all sides are as loud as the quietest: \"{side}\" is turned down by so much, hence the minus; nothing is turned up."
+    ));
     row.x += 12.0;
 
     let help = params::all()[controls::index("bypass")].help;

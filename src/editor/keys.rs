@@ -1,10 +1,11 @@
 //! Keys that act wherever the focus is, unless a text is being typed: undo and redo, the slots of
-//! settings, the bands of the EQ.
+//! settings, the bands of the EQ, before and after.
 
+use super::controls::index;
 use super::focus;
 use super::param_editor::ParamEditor;
 use super::slots::Slots;
-use crate::settings::BANDS;
+use crate::settings::{BANDS, Compare};
 use egui::{Context, Key, Modifiers};
 
 /// Keys of the slots.
@@ -18,7 +19,7 @@ pub fn types_text(ctx: &Context) -> bool {
 }
 
 /// Applies the keys of this frame: Ctrl/Cmd Z undoes, with Shift (or Ctrl Y) redoes; A and B put a slot in
-/// use; 1 to 5 move the focus to a band.
+/// use; 1 to 5 move the focus to a band; C compares: before, then after, then before again; with Shift it ends that.
 pub(super) fn apply(ctx: &Context, editor: &mut ParamEditor, slots: &mut Slots) {
     if types_text(ctx) {
         return;
@@ -37,6 +38,15 @@ pub(super) fn apply(ctx: &Context, editor: &mut ParamEditor, slots: &mut Slots) 
     let pressed = |key| ctx.input_mut(|i| i.modifiers.is_none() && i.consume_key(Modifiers::NONE, key));
     if let Some(slot) = SLOTS.into_iter().position(pressed) {
         editor.switch_slot(slots, slot);
+    }
+    let compare = index("compare");
+    let now = editor.get(compare).round() as usize;
+    if pressed(Key::C) {
+        let next = if now == Compare::Before as usize { Compare::After } else { Compare::Before };
+        editor.set_once(compare, next as usize as f32);
+    }
+    if ctx.input_mut(|i| i.consume_key(Modifiers::SHIFT, Key::C)) {
+        editor.set_once(compare, Compare::Off as usize as f32);
     }
     if let Some(band) = BAND_KEYS.into_iter().position(pressed) {
         focus::request(ctx, &node_name(band));

@@ -23,6 +23,7 @@ pub mod preset_list;
 pub mod raster;
 pub mod readout;
 pub mod recent;
+pub mod record;
 pub mod ruler;
 pub mod screen;
 pub mod slots;

@@ -7,7 +7,7 @@ use super::drawing;
 use super::guide;
 use super::spoken;
 use crate::live::{LiveNote, StepId};
-use egui::{Align2, Popup, Rect, Stroke, Ui, pos2, vec2};
+use egui::{Align2, Popup, PopupCloseBehavior, Rect, Stroke, Ui, pos2, vec2};
 
 /// Width of a paragraph of the guide, points.
 const GUIDE_PT: f32 = 420.0;
@@ -16,6 +16,8 @@ const GUIDE_PT: f32 = 420.0;
 #[derive(Debug, Default)]
 pub struct NotesState {
     shown: usize,
+    /// The whole guide is shown in place of the note's paragraph.
+    whole_guide: bool,
 }
 
 impl NotesState {
@@ -69,18 +71,16 @@ pub(super) fn show(
         }
     }
     if let Some(note) = note {
-        let help = "Opens the guide at the paragraph on this note.";
+        let help = "Shows the guide's paragraph on this note, and the whole guide.";
         let button = TextButton::new("guide", help).plain().named("guide to this note").size(12.0);
         let width = button.width(ui);
         let place = Rect::from_min_size(pos2(right - width, y - 10.0), vec2(width, 20.0));
         right = place.left() - 8.0;
         let button = button.show(ui, place, theme);
         let heading = guide::heading(note.rule);
-        Popup::menu(&button).width(GUIDE_PT).show(|ui| {
-            ui.strong(heading);
-            ui.label(guide::paragraph(heading).unwrap_or_default());
-            ui.weak("docs/guide.md");
-        });
+        let whole = &mut state.whole_guide;
+        let popup = Popup::menu(&button).width(GUIDE_PT);
+        popup.close_behavior(PopupCloseBehavior::CloseOnClickOutside).show(|ui| guide(ui, heading, whole));
     }
     let left = title.right() + 12.0;
     let Some(note) = note else {
@@ -124,6 +124,50 @@ pub(super) fn show(
             });
         }
     }
+}
+
+/// The paragraph of the guide on a note, or the whole guide, and a way to copy it.
+fn guide(ui: &mut Ui, heading: &str, whole: &mut bool) {
+    let paragraph = guide::paragraph(heading).unwrap_or_default();
+    if *whole {
+        let height = ui.ctx().content_rect().height() * 0.6;
+        egui::ScrollArea::vertical().max_height(height).auto_shrink([false, true]).show(ui, |ui| {
+            for (is_heading, text) in guide::lines() {
+                if is_heading {
+                    ui.add_space(6.0);
+                    let found = ui.strong(&text);
+                    // Opened at the note's paragraph.
+                    if text == heading && ui.memory(|m| m.data.get_temp::<()>(guide_opened()).is_none()) {
+                        found.scroll_to_me(Some(egui::Align::TOP));
+                    }
+                } else {
+                    ui.label(text);
+                }
+            }
+        });
+        ui.data_mut(|d| d.insert_temp(guide_opened(), ()));
+    } else {
+        ui.strong(heading);
+        ui.label(&paragraph);
+        ui.data_mut(|d| d.remove::<()>(guide_opened()));
+    }
+    ui.separator();
+    ui.horizontal(|ui| {
+        let text = if *whole { "this note only" } else { "the whole guide" };
+        if ui.button(text).clicked() {
+            *whole = !*whole;
+        }
+        let help = "Copies this text; the guide is the file docs/guide.md, too.";
+        if ui.button("copy").on_hover_text(help).clicked() {
+            let text = if *whole { guide::TEXT.to_owned() } else { format!("{heading}\n{paragraph}") };
+            ui.ctx().copy_text(text);
+        }
+    });
+}
+
+/// Where it is kept that the guide stands at the note's paragraph.
+fn guide_opened() -> egui::Id {
+    egui::Id::unique("whole guide opened")
 }
 
 /// What a note is called.

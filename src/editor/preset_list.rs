@@ -4,11 +4,17 @@
 use super::context::DrawContext;
 use super::controls::index;
 use super::param_editor::ParamEditor;
+use super::spoken;
 use super::theme::Theme;
 use crate::numbers::number;
 use crate::presets::{Preset, PresetStore};
 use crate::settings::{Compare, Settings};
-use egui::{Align, Button, Key, Layout, Popup, PopupCloseBehavior, Response, RichText, Stroke, TextEdit, Ui};
+use egui::accesskit::Role;
+use egui::text::LayoutJob;
+use egui::{
+    Align, Button, FontSelection, Key, Popup, PopupCloseBehavior, Response, RichText, Stroke, TextEdit, Ui,
+    WidgetInfo, vec2,
+};
 
 /// Width of the list, points.
 const WIDTH_PT: f32 = 580.0;
@@ -124,11 +130,9 @@ fn list(
     egui::ScrollArea::vertical().max_height(height).show(ui, |ui| {
         for preset in presets.factory.iter().chain(&presets.user) {
             let is_tried = tried.as_ref() == Some(&preset.name);
-            let name = RichText::new(&preset.name).color(context.theme.text);
-            if ui.add(Button::selectable(is_tried, name)).clicked() {
+            if row(ui, preset, is_tried, &context.theme) {
                 chosen = Some(preset.clone());
             }
-            ui.with_layout(Layout::top_down(Align::Min), |ui| ui.weak(&preset.purpose));
         }
     });
     if let Some(preset) = chosen {
@@ -143,6 +147,26 @@ fn list(
             save(state, presets, ui, &context.theme, editor);
         }
     }
+}
+
+/// Name and purpose of a preset; true if the row was pressed.
+fn row(ui: &mut Ui, preset: &Preset, is_tried: bool, theme: &Theme) -> bool {
+    let mut text = LayoutJob::default();
+    let lines = [(&preset.name, theme.text), (&preset.purpose, theme.secondary)];
+    for (n, (words, color)) in lines.into_iter().enumerate() {
+        let line = if n == 0 { words.clone() } else { format!("\n{words}") };
+        let line = RichText::new(line).color(color);
+        line.append_to(&mut text, ui.style(), FontSelection::Default, Align::Min);
+    }
+    let width = ui.available_width();
+    text.wrap.max_width = width - 2.0 * ui.spacing().button_padding.x;
+    let row = Button::selectable(is_tried, text).min_size(vec2(width, 0.0)).right_text("").wrap();
+    let row = ui.add(row);
+    let said = || WidgetInfo::selected(Role::Button, true, is_tried, &preset.name);
+    row.widget_info(said);
+    ui.add_space(4.0);
+    spoken::figure(ui, row.rect, &format!("purpose of {}", preset.name), &preset.purpose);
+    row.clicked()
 }
 
 /// What is tried: which of the two is in use, take, back.

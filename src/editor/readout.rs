@@ -7,7 +7,7 @@ use super::drawing;
 use super::spoken;
 use super::theme::Theme;
 use super::window_state::{MONITORING_LEVELS, WindowState};
-use crate::live::LiveReadout;
+use crate::live::{LiveReadout, SongResult};
 use crate::meter::Target;
 use crate::meter::reduction::PUMPING_FROM_S;
 use crate::numbers::{clock, number, signed};
@@ -31,16 +31,23 @@ pub(super) fn show(
     let extra = ((rect.height() - 250.0) / 130.0).clamp(0.0, 1.0);
     let size = 36.0 + 10.0 * extra;
     let y = inner.top() + 24.0 + size * 0.5;
-    let color = match (steady.mixed_settings, steady.passage_s) {
-        (true, _) => theme.secondary,
-        (_, Some(_)) => theme.text,
-        _ => loudness_color(steady.output.integrated, steady.chosen_target(), theme),
+    let result = steady.result.as_ref();
+    let loudness = result.map_or(steady.output.integrated, |result| result.integrated);
+    let color = match (result, steady.mixed_settings, steady.passage_s) {
+        (None, true, _) => theme.secondary,
+        (None, _, Some(_)) => theme.text,
+        _ => loudness_color(loudness, steady.chosen_target(), theme),
     };
-    let figure = number(steady.output.integrated, 1);
+    let figure = number(loudness, 1);
     let value_rect = drawing::bold(&p, pos2(inner.right(), y), Align2::RIGHT_CENTER, &figure, size, color);
     let figure_place = Rect::from_min_max(pos2(inner.left(), value_rect.top()), value_rect.max);
-    spoken::figure(ui, figure_place, "integrated loudness", &format!("{figure} LUFS"));
-    for (dy, label) in [(-7.0, "integrated"), (8.0, "LUFS")] {
+    let (label, said, help) = match result {
+        Some(SongResult { exported: true, .. }) => ("whole song", "loudness of the export", EXPORTED_HELP),
+        Some(_) => ("whole song", "loudness of the match", MATCHED_HELP),
+        None => ("integrated", "integrated loudness", INTEGRATED_HELP),
+    };
+    spoken::figure(ui, figure_place, said, &format!("{figure} LUFS")).on_hover_text(help);
+    for (dy, label) in [(-7.0, label), (8.0, "LUFS")] {
         drawing::text(&p, pos2(inner.left(), y + dy), Align2::LEFT_CENTER, label, 12.0, theme.secondary);
     }
     // A double line under the value.
@@ -48,16 +55,16 @@ pub(super) fn show(
     for dy in [0.0, 2.5] {
         p.hline(value_rect.left()..=inner.right(), line + dy, Stroke::new(1.0, theme.text));
     }
-    let off = steady.output.integrated - steady.chosen_target().loudness;
-    let words = match (steady.mixed_settings, steady.passage_s) {
-        (true, _) => MIXED.to_owned(),
-        (_, Some(seconds)) => passage_text(seconds),
+    let off = loudness - steady.chosen_target().loudness;
+    let words = match (result, steady.mixed_settings, steady.passage_s) {
+        (None, true, _) => MIXED.to_owned(),
+        (None, _, Some(seconds)) => passage_text(seconds),
         _ => distance_text(off),
     };
     let at = pos2(inner.right(), line + 12.0);
     let words_rect = drawing::text(&p, at, Align2::RIGHT_CENTER, &words, 12.0, color);
     let response = spoken::figure(ui, words_rect, "loudness against the target", &words);
-    if steady.passage_s.is_some() {
+    if steady.passage_s.is_some() && result.is_none() {
         response.on_hover_text(PASSAGE_HELP);
     }
 
@@ -222,6 +229,11 @@ fn loudness_color(integrated: f64, target: &Target, theme: &Theme) -> Color32 {
     if integrated > *target.band().end() { theme.red } else { theme.ochre }
 }
 
+/// Tooltips of the large figure.
+const INTEGRATED_HELP: &str = "Integrated loudness of what was played since the reset, LUFS (ITU-R BS.1770).";
+const MATCHED_HELP: &str = "Integrated loudness that the match found for the whole song with these settings, LUFS. It stands here until a setting, the trim or the target moves; what was played stands below.";
+const EXPORTED_HELP: &str = "Integrated loudness of the file that was exported with these settings, measured in the file, LUFS. It stands here until a setting, the trim or the target moves; what was played stands below.";
+
 /// What stands there instead when the settings have changed while it was measured.
 const MIXED: &str = "settings changed: reset";
 
@@ -260,6 +272,16 @@ fn row_help(label: &str) -> &'static str {
         "PLR" => {
             "Highest true peak minus integrated loudness, LU: how far the peaks stand above the whole. The denser the master, the smaller."
         }
+        "result of" => {
+            "The job whose result stands above: it holds for the whole song with the present settings."
+        }
+        "export with" => {
+            "The file was written with this gain, which its search found; the settings have another. \"use\" in the row of the song takes it over."
+        }
+        "true peak, result" => {
+            "Highest true peak of the exported file, measured in the file, dBTP. Red above the target's limit."
+        }
+        "played so far" => "Integrated loudness of what was played since the reset, LUFS.",
         "total, deepest" => "Most that compressor, limiter and soft clip took together since the reset, dB.",
         "limiter, deepest" => "Most that the limiter's gain took since the reset, dB.",
         "compressor, deepest" => "Most that the compressor took since the reset, dB.",
@@ -321,6 +343,22 @@ fn rows(live: &LiveReadout, red: Color32, text_color: Color32) -> Vec<(&'static 
         ];
         rows.splice(3..3, figures);
     }
+    if let Some(result) = &live.result {
+        let played = match live.mixed_settings {
+            true => "settings changed".to_owned(),
+            false => format!("{} LUFS", tenths(output.integrated)),
+        };
+        let mut first = vec![match &result.with_gain {
+            Some(gain) => ("export with", gain.clone(), text_color),
+            None => ("result of", if result.exported { "export" } else { "match" }.to_owned(), text_color),
+        }];
+        first.extend(result.true_peak.map(|peak| {
+            let over = peak > live.chosen_target().true_peak + 0.05;
+            ("true peak, result", format!("{} dBTP", tenths(peak)), if over { red } else { text_color })
+        }));
+        first.push(("played so far", played, text_color));
+        rows.splice(0..0, first);
+    }
     rows
 }
 
@@ -352,9 +390,14 @@ mod tests {
             bands: Vec::new(),
         };
         let reference = ReferenceReadout { load: ReferenceLoad::Ready(figures), ..Default::default() };
-        let live = LiveReadout { reference: reference.into(), ..LiveReadout::default() };
-        for (label, ..) in rows(&live, Color32::RED, Color32::BLACK) {
-            assert!(row_help(label).len() > 20, "{label}");
+        for gain in [None, Some("drive +4.0 dB".to_owned())] {
+            let result =
+                SongResult { integrated: -14.0, true_peak: Some(-1.0), exported: true, with_gain: gain };
+            let (reference, result) = (reference.clone().into(), Some(result));
+            let live = LiveReadout { reference, result, ..LiveReadout::default() };
+            for (label, ..) in rows(&live, Color32::RED, Color32::BLACK) {
+                assert!(row_help(label).len() > 20, "{label}");
+            }
         }
     }
 

@@ -4,6 +4,7 @@
 use super::chart::{self, HistoryChart};
 use super::context::{DrawContext, Matching, ScreenRequests};
 use super::controls::Controls;
+use super::focus;
 use super::header;
 use super::keys;
 use super::layout::{Layout, MIN_SIZE};
@@ -11,6 +12,7 @@ use super::notes::{self, NotesState};
 use super::param_editor::ParamEditor;
 use super::preset_list::PresetListState;
 use super::readout;
+use super::slots::Slots;
 use super::stages::{self, StagesState};
 use super::steps;
 use super::stretch_readout;
@@ -30,6 +32,15 @@ const FIGURE_INTERVAL_S: f64 = 0.12;
 /// After a nudge the next frame is drawn after this time, just past
 /// [`NUDGE_TIMEOUT_S`](super::param_editor::NUDGE_TIMEOUT_S), to end the gesture.
 const NUDGE_REPAINT_MS: u64 = 520;
+
+/// What the screen keeps for a song of a record while another one is shown.
+#[derive(Debug, Default)]
+pub struct SongEdits {
+    undo_history: UndoHistory,
+    slots: Slots,
+    /// Name of the preset that was taken last.
+    preset: Option<String>,
+}
 
 /// The state that the screen keeps between frames.
 pub struct Screen {
@@ -93,6 +104,22 @@ impl Screen {
     /// frame, s.
     pub fn take_over(&mut self, settings: &Settings, controls: &mut dyn Controls, now_s: f64) {
         ParamEditor::new(controls, &mut self.undo_history, now_s).load(settings);
+    }
+
+    /// Shows the steps of undo and the slots of another song; gives those of the one before.
+    pub fn exchange(&mut self, edits: SongEdits) -> SongEdits {
+        let SongEdits { undo_history, slots, preset } = edits;
+        self.solo = None;
+        SongEdits {
+            undo_history: std::mem::replace(&mut self.undo_history, undo_history),
+            slots: std::mem::replace(&mut self.window_state.slots, slots),
+            preset: std::mem::replace(&mut self.preset_list.loaded, preset),
+        }
+    }
+
+    /// Whether a preset is tried: the settings are not those of the song then.
+    pub fn tries_preset(&self) -> bool {
+        self.preset_list.is_previewing()
     }
 
     /// Sets egui's style where the theme has changed.
@@ -203,6 +230,7 @@ impl Screen {
             notes::show(&mut self.notes, folded, ui, layout.notes, &context);
         });
 
+        focus::draw_ring(ui.ctx());
         if editor.is_nudging() {
             ui.ctx().request_repaint_after(Duration::from_millis(NUDGE_REPAINT_MS));
         }

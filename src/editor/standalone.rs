@@ -1,12 +1,16 @@
 //! The content of the standalone window: the screen and the row of the song below it. The
 //! parameters are in memory; the sound goes to a [`Device`].
 
+mod songs;
+
 use super::context::{Matching, ScreenRequests};
 use super::controls::MemoryControls;
 use super::files::{FileChoice, FileRequest};
+use super::focus;
 use super::keys;
 use super::layout::MIN_SIZE;
 use super::recent::RecentFiles;
+use super::record::{self, RecordState};
 use super::screen::Screen;
 use super::song::{self, SongView};
 use super::start_page::{self, StartState};
@@ -15,11 +19,11 @@ use super::window_state::WindowState;
 use crate::finish::Error;
 use crate::live;
 use crate::player::{
-    Device, ExportProgress, LoadState, MatchProgress, PlayerSession, Preview, SessionRequest,
+    Device, ExportProgress, LoadState, MatchProgress, PlayerSession, Preview, RecordProgress, SessionRequest,
 };
 use crate::settings::Settings;
 use egui::{Key, Rect, Ui, UiBuilder, pos2, vec2};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::time::Duration;
 
 /// Smallest window (width, height), points.
@@ -46,12 +50,15 @@ pub struct StandaloneWindow {
     /// Songs that were opened before.
     pub recent: RecentFiles,
     session: Option<PlayerSession>,
+    record: Option<RecordState>,
     song: song::SongState,
     start: StartState,
     /// Time of the last frame that was not caused by input, s.
     last_change_s: f64,
     /// Why the last file could not be opened.
     open_error: Option<String>,
+    /// The user closes the window although a record has changes.
+    closes: bool,
 }
 
 impl StandaloneWindow {
@@ -64,16 +71,13 @@ impl StandaloneWindow {
             memory: MemoryControls { settings, ..MemoryControls::default() },
             recent: RecentFiles::default(),
             session: None,
+            record: None,
             start: StartState::default(),
             song: song::SongState::default(),
             last_change_s: f64::NEG_INFINITY,
             open_error: None,
+            closes: false,
         }
-    }
-
-    /// Opens a song in place of the present one; an error is shown in the window.
-    pub fn open(&mut self, path: &Path, device: &mut dyn Device) {
-        self.set_session(PlayerSession::open(path, device));
     }
 
     /// Takes over a session, or shows the error.
@@ -82,6 +86,7 @@ impl StandaloneWindow {
             Ok(session) => {
                 self.recent.add(session.song().path());
                 self.recent.look();
+                self.record = None;
                 self.session = Some(session);
                 self.song = song::SongState::default();
                 self.open_error = None;
@@ -93,21 +98,27 @@ impl StandaloneWindow {
         }
     }
 
-    /// The result of a file dialog: a path, none if the user has cancelled it, or why there is no dialog.
+    /// The result of a file dialog: the files, none if the user has cancelled it, or why there is no dialog.
     pub fn chosen(
         &mut self,
         choice: &FileChoice,
-        result: Result<Option<PathBuf>, String>,
+        result: Result<Vec<PathBuf>, String>,
         device: &mut dyn Device,
     ) {
-        match (result, choice) {
-            (Ok(None), _) => {}
-            (Ok(Some(path)), FileChoice::Song) => self.open(&path, device),
-            (Ok(Some(path)), FileChoice::Reference) => {
+        match (result.as_deref(), choice) {
+            (Ok([]), _) => {}
+            (Ok(files), FileChoice::Song) => self.open_files(files, device),
+            (Ok(files), FileChoice::More) => self.add_files(files, device),
+            (Ok([path, ..]), FileChoice::Reference) => {
                 self.screen.window_state.reference = path.to_string_lossy().into_owned();
             }
-            (Ok(Some(path)), FileChoice::Master(_)) => self.song.export_form.write_to(path),
-            (Err(why), _) => self.open_error = Some(why),
+            (Ok([path, ..]), FileChoice::Master(_)) => self.song.export_form.write_to(path.clone()),
+            (Ok([path, ..]), FileChoice::Plan(_)) => {
+                if let Some(state) = &mut self.record {
+                    state.form.write_plan_to(path.clone());
+                }
+            }
+            (Err(why), _) => self.open_error = Some(why.clone()),
         }
     }
 
@@ -119,45 +130,46 @@ impl StandaloneWindow {
     /// Draws one frame into the whole window.
     pub fn show(&mut self, ui: &mut Ui, device: &mut dyn Device) -> WindowRequests {
         let ctx = ui.ctx().clone();
-        let dropped = ctx.input(|i| i.raw.dropped_files.first().map(|file| file.path().to_owned()));
-        if let Some(path) = dropped {
-            self.open(&path, device);
-        }
-        if device.lost()
-            && let Some(session) = &self.session
-        {
-            // Play the same song from the same frame on the device that is available now.
-            let (song, frame) = (session.song().clone(), session.audible_frame());
-            self.set_session(PlayerSession::of(song, device));
-            if let Some(session) = &mut self.session {
-                session.request(SessionRequest::Seek(frame));
-            }
-        }
-        self.space_key(&ctx);
+        self.open_dropped(&ctx, device);
+        self.hold_back_close(&ctx);
+        self.replace_lost(device);
+        self.keys(&ctx, device);
+        let strip = if self.record.is_some() { record::HEIGHT_PT } else { 0.0 };
+        let least = vec2(MIN_WINDOW_SIZE.0, MIN_WINDOW_SIZE.1 + strip);
         let area = ctx.content_rect();
-        let size = area.size().max(vec2(MIN_WINDOW_SIZE.0, MIN_WINDOW_SIZE.1));
-        let area = Rect::from_min_size(area.min, size);
+        let area = Rect::from_min_size(area.min, area.size().max(least));
         let cut = area.bottom() - song::HEIGHT_PT;
-        let upper = Rect::from_min_max(area.min, pos2(area.right(), cut));
+        let upper = Rect::from_min_max(area.min, pos2(area.right(), cut - strip));
         let lower = Rect::from_min_max(pos2(area.left(), cut), area.max);
         let old_state = self.screen.window_state.clone();
         let mut requests = ScreenRequests::default();
+        let mut of_record = None;
         let file = if self.session.is_some() {
             requests = self.show_screen(ui, upper);
+            let strip = Rect::from_min_max(upper.left_bottom(), lower.right_top());
+            of_record = self.record_strip(ui, strip, upper);
             self.song_row(ui, lower, upper);
             self.song.file_request.take()
         } else {
             self.start_page(ui, area)
         };
+        focus::draw_ring(&ctx);
         let mut choose = requests.choose_reference.then_some(FileChoice::Reference);
-        match file {
+        let of_strip = of_record.and_then(|request| self.carry_out(request, &ctx, device));
+        match of_strip.or(file) {
             Some(FileRequest::Open(path)) => self.open(&path, device),
+            Some(FileRequest::Add(path)) => self.add_files(&[path], device),
             Some(FileRequest::Choose(choice)) => choose = Some(choice),
             None => {}
         }
+        let exports_record = self.record.as_ref().and_then(RecordState::export);
+        let exports_record = matches!(exports_record, Some(RecordProgress::Running(_)));
         if let Some(session) = &mut self.session {
             session.measure(requests.measurement);
             if requests.match_target {
+                if let Some(state) = &mut self.record {
+                    state.forget_result();
+                }
                 session.request(SessionRequest::Match);
             }
             if let Some(found) = session.take_found(&self.memory.settings) {
@@ -171,7 +183,8 @@ impl StandaloneWindow {
             }
             session.reference().show(&self.screen.window_state.reference, requests.reload_reference);
             let now = ctx.input(|i| i.time);
-            let is_working = matches!(session.export(), Some(ExportProgress::Running(_)))
+            let is_working = exports_record
+                || matches!(session.export(), Some(ExportProgress::Running(_)))
                 || matches!(session.target_match(), Some(MatchProgress::Running(_)))
                 || matches!(session.preview(), Some(Preview::Encoding(_)))
                 || session.song().load() == LoadState::Reading;
@@ -185,7 +198,7 @@ impl StandaloneWindow {
                 ctx.request_repaint_after(Duration::from_millis(100));
             }
         }
-        limit_zoom(&ctx, f32::from(self.screen.window_state.scale) / 100.0);
+        limit_zoom(&ctx, f32::from(self.screen.window_state.scale) / 100.0, least);
         let save_window_state = requests.save_window_state || self.screen.window_state != old_state;
         WindowRequests { save_window_state, choose }
     }
@@ -220,6 +233,7 @@ impl StandaloneWindow {
         ui.painter().rect_filled(area, 0.0, theme.window);
         let rect = song::place(area, upper);
         let Some(session) = &mut self.session else { return };
+        let of_record = self.record.as_ref().and_then(record::message);
         let view = SongView {
             song: session.song(),
             playhead: session.playhead(),
@@ -235,16 +249,45 @@ impl StandaloneWindow {
             encoded_figures: session.encoded_figures(),
             target: live::target(&self.screen.window_state.target),
             recent: &self.recent,
+            in_record: self.record.is_some(),
+            of_record: of_record.as_ref().map(|(said, is_problem)| (said.as_str(), *is_problem)),
             dialogs: self.screen.dialogs,
         };
         let state = &mut self.song;
         let builder = UiBuilder::new().max_rect(rect).id_salt("song");
         let requests = ui.scope_builder(builder, |ui| song::show(state, ui, rect, &theme, &view)).inner;
+        if let Some(state) = &mut self.record
+            && requests.iter().any(|ask| matches!(ask, SessionRequest::Export(_)))
+        {
+            state.forget_result();
+        }
         requests.into_iter().for_each(|ask| session.request(ask));
     }
 
-    /// Space plays and pauses wherever the focus is, unless a text is being typed; Enter presses buttons.
-    fn space_key(&mut self, ctx: &egui::Context) {
+    /// Where the device was lost, plays the same song from the same frame on the one that is available now.
+    fn replace_lost(&mut self, device: &mut dyn Device) {
+        if !device.lost() {
+            return;
+        }
+        let Some(before) = &self.session else { return };
+        let (song, ends) = (before.song().clone(), before.user_ends());
+        let (frame, looped) = (before.audible_frame(), before.playhead().loop_range());
+        match PlayerSession::of(song, device) {
+            Ok(mut session) => {
+                if ends != [None; 2] {
+                    session.request(SessionRequest::Ends(ends));
+                }
+                session.request(SessionRequest::Loop(looped));
+                session.request(SessionRequest::Seek(frame));
+                self.session = Some(session);
+            }
+            Err(err) => self.open_error = Some(err.to_string()),
+        }
+    }
+
+    /// Keys that act wherever the focus is, unless a text is being typed: Space plays and pauses (Enter presses
+    /// buttons), L loops or ends the loop, Ctrl with Page Up or Page Down shows the song before or after.
+    fn keys(&mut self, ctx: &egui::Context, device: &mut dyn Device) {
         if keys::types_text(ctx) {
             return;
         }
@@ -253,14 +296,26 @@ impl StandaloneWindow {
         {
             session.request(SessionRequest::PlayPause);
         }
+        if let Some(session) = &mut self.session
+            && ctx.input_mut(|i| i.modifiers.is_none() && i.consume_key(egui::Modifiers::NONE, Key::L))
+        {
+            session.request(SessionRequest::Loop(song::other_loop(session.playhead())));
+        }
+        let Some(state) = &self.record else { return };
+        let (shown, asks) = (state.record.shown(), state.question.is_some());
+        let [before, after] = [Key::PageUp, Key::PageDown]
+            .map(|key| ctx.input_mut(|i| i.consume_key(egui::Modifiers::COMMAND, key)));
+        if (before || after) && !asks {
+            self.show_song(if after { shown + 1 } else { shown.wrapping_sub(1) }, device);
+        }
     }
 }
 
 /// Sets the zoom to `scale`, or smaller, so that the smallest layout fits into the window.
-fn limit_zoom(ctx: &egui::Context, scale: f32) {
+fn limit_zoom(ctx: &egui::Context, scale: f32, least: egui::Vec2) {
     let now = ctx.zoom_factor();
     let points = ctx.content_rect().size();
-    let fits = now * (points.x / MIN_WINDOW_SIZE.0).min(points.y / MIN_WINDOW_SIZE.1);
+    let fits = now * (points.x / least.x).min(points.y / least.y);
     let wanted = scale.min(fits).max(0.3);
     if (wanted / now - 1.0).abs() > 0.01 {
         ctx.set_zoom_factor(wanted);

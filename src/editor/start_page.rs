@@ -14,6 +14,8 @@ const WIDTH_PT: f32 = 560.0;
 #[derive(Debug, Default)]
 pub struct StartState {
     typed: String,
+    /// The field has had the focus: keys go there at once.
+    had_focus: bool,
 }
 
 /// Draws the page into `area`; `problem` is why the last file could not be opened.
@@ -34,7 +36,7 @@ pub fn show(
     let name = drawing::bold(&p, pos2(left, top), Align2::LEFT_TOP, "Lintel", 34.0, theme.text);
     let bar = Rect::from_min_size(pos2(name.left(), name.bottom() - 2.0), vec2(name.width(), 3.0));
     p.rect_filled(bar, 0.0, theme.text);
-    let words = "Drop a song on the window: WAV, AIFF or FLAC, mono or stereo. Or open one here.";
+    let words = "Drop a song, or several as a record, on the window: WAV, AIFF or FLAC, mono or stereo. Or open them here.";
     let at = pos2(left, bar.bottom() + 14.0);
     let line = drawing::paragraph(&p, at, words, drawing::TITLE_PT, theme.text, width, 2);
     spoken::figure(ui, line, "start", words);
@@ -47,5 +49,7 @@ pub fn show(
     }
     let place = Rect::from_min_max(pos2(left, top), pos2(left + width, area.bottom() - 10.0));
     let builder = UiBuilder::new().max_rect(place).id_salt("start");
-    ui.scope_builder(builder, |ui| open_list(&mut state.typed, ui, theme, recent, dialogs, width)).inner
+    let focus = !std::mem::replace(&mut state.had_focus, true);
+    ui.scope_builder(builder, |ui| open_list(&mut state.typed, focus, ui, theme, recent, dialogs, width))
+        .inner
 }

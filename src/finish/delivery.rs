@@ -49,9 +49,9 @@ pub struct Delivery {
 }
 
 /// The same as it stands in TOML.
-#[derive(serde::Deserialize)]
+#[derive(Clone, Debug, PartialEq, serde::Deserialize, serde::Serialize)]
 #[serde(deny_unknown_fields)]
-pub(super) struct DeliveryTable {
+pub struct DeliveryTable {
     name: Option<String>,
     container: String,
     bits: toml::Value,
@@ -63,6 +63,25 @@ pub(super) struct DeliveryTable {
     lead_in: Option<f64>,
     tail: Option<f64>,
     file: Option<String>,
+}
+
+impl From<&Delivery> for DeliveryTable {
+    fn from(delivery: &Delivery) -> Self {
+        let [format, bits] = delivery.container_and_bits();
+        Self {
+            name: delivery.name.clone(),
+            container: format.to_owned(),
+            bits: bits.parse().map_or_else(|_| toml::Value::String(bits.to_owned()), toml::Value::Integer),
+            rate: delivery.rate,
+            channels: delivery.channels,
+            loudness: delivery.loudness,
+            tolerance: Some(delivery.tolerance).filter(|tolerance| *tolerance != DEFAULT_TOLERANCE_LU),
+            true_peak: delivery.true_peak,
+            lead_in: delivery.lead_in,
+            tail: delivery.tail,
+            file: delivery.file.clone(),
+        }
+    }
 }
 
 impl TryFrom<DeliveryTable> for Delivery {
@@ -118,6 +137,16 @@ impl Delivery {
             tail: None,
             file: None,
         })
+    }
+
+    /// The words that [`of_format`](Self::of_format) reads.
+    fn container_and_bits(&self) -> [&'static str; 2] {
+        let bits = match self.encoding {
+            Encoding::Int(16) => "16",
+            Encoding::Int(_) => "24",
+            Encoding::Float(_) => "32f",
+        };
+        [self.layout.extension(), bits]
     }
 
     fn checked(self) -> Result<Self, String> {
@@ -380,6 +409,11 @@ mod tests {
     fn a_delivery_is_toml_too_and_its_faults_are_one_line() {
         let text = "name = \"store\"\ncontainer = \"flac\"\nbits = 24\nloudness = -14\nfile = \"{number} {title}\"\n";
         let delivery = Delivery::from_toml(text).unwrap();
+        for delivery in
+            [&delivery].into_iter().chain(&parse_list("wav16@44100,wav32f,flac24:-16 -1").unwrap())
+        {
+            assert_eq!(Delivery::try_from(DeliveryTable::from(delivery)).as_ref(), Ok(delivery));
+        }
         assert_eq!((delivery.label().as_str(), delivery.loudness), ("store", Some(-14.0)));
         for (faulty, word) in [
             ("container = \"wav\"", "bits"),

@@ -1,15 +1,16 @@
-//! The plan of a release as TOML: a table `[release]`, a table `[[song]]` for each song and a table
+//! The plan of a release: a table `[release]`, a table `[[song]]` for each song and a table
 //! `[[delivery]]` for each set of files in, a [`ReleaseJob`] out; and a first plan of given songs as text.
 //!
 //! Every fault is one line with the plan's path, the table and the key. Paths count from the plan's folder.
 
 use std::path::{Path, PathBuf};
 
-use super::delivery::{Delivery, DeliveryTable, toml_fault};
+use super::delivery::{Delivery, DeliveryTable};
 use super::error::Result;
 use super::job::MasterJob;
 use super::metadata::read_metadata;
-use super::options::{SettingsChoice, parse_target, target_of_job, text_of};
+use super::options::{SettingsChoice, parse_target, target_of_job};
+use super::plan_tables::{NumberOrWord, Plan, SongTable};
 use super::reader::Reader;
 use super::release_job::{ReleaseJob, ReleaseSong};
 use super::release_result::Balance;
@@ -24,97 +25,25 @@ const MAX_GAP_S: f64 = 600.0;
 /// Largest offset of a song, LU.
 const MAX_OFFSET_LU: f64 = 24.0;
 
-/// A number or a word.
-#[derive(serde::Deserialize)]
-#[serde(untagged)]
-enum NumberOrWord {
-    Integer(i64),
-    Float(f64),
-    Word(String),
-}
-
-impl NumberOrWord {
-    fn text(&self) -> String {
-        match self {
-            Self::Integer(x) => x.to_string(),
-            Self::Float(x) => x.to_string(),
-            Self::Word(text) => text.clone(),
-        }
-    }
-}
-
-#[derive(serde::Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Plan {
-    #[serde(default)]
-    release: ReleaseTable,
-    #[serde(default)]
-    song: Vec<SongTable>,
-    #[serde(default)]
-    delivery: Vec<DeliveryTable>,
-}
-
-#[derive(Default, serde::Deserialize)]
-#[serde(deny_unknown_fields)]
-struct ReleaseTable {
-    title: Option<String>,
-    artist: Option<String>,
-    upc: Option<NumberOrWord>,
-    year: Option<NumberOrWord>,
-    target: Option<NumberOrWord>,
-    balance: Option<String>,
-    force: Option<bool>,
-    gap: Option<f64>,
-    one_file: Option<bool>,
-    rate: Option<u32>,
-    format: Option<String>,
-    bits: Option<NumberOrWord>,
-    preset: Option<String>,
-    settings: Option<PathBuf>,
-    #[serde(default)]
-    set: Vec<String>,
-}
-
-#[derive(serde::Deserialize)]
-#[serde(deny_unknown_fields)]
-struct SongTable {
-    file: PathBuf,
-    title: Option<String>,
-    artist: Option<String>,
-    isrc: Option<String>,
-    start: Option<f64>,
-    end: Option<f64>,
-    fade_in: Option<f64>,
-    fade_out: Option<f64>,
-    gap_after: Option<f64>,
-    offset: Option<f64>,
-    preset: Option<String>,
-    settings: Option<PathBuf>,
-    #[serde(default)]
-    set: Vec<String>,
-    #[serde(default)]
-    as_it_is: bool,
-}
-
 /// Reads a plan. `each` holds what no plan says: threads, overwriting and what mono is measured as. The folder of
 /// the masters is left open.
 ///
 /// # Errors
 /// One line that names the plan, the table and the fault.
 pub fn read_plan(path: &Path, each: &MasterJob) -> std::result::Result<ReleaseJob, String> {
-    let text = text_of(path, "a plan")?;
-    let at = |err: String| format!("{}: {err}", path.display());
-    let plan: Plan = toml::from_str(&text).map_err(|err| at(toml_fault(&text, &err)))?;
+    let plan = Plan::read(path)?;
+    let mut each = each.clone();
+    each.protected.push(path.to_owned());
     let folder = path.parent().unwrap_or(Path::new(""));
-    job_of(plan, path, folder, each).map_err(at)
+    job_of(plan, folder, &each).map_err(|err| format!("{}: {err}", path.display()))
 }
 
-fn job_of(
-    plan: Plan,
-    path: &Path,
-    folder: &Path,
-    each: &MasterJob,
-) -> std::result::Result<ReleaseJob, String> {
+/// The job of a plan whose paths count from `folder`. `each` holds what no plan says: threads, overwriting and what
+/// mono is measured as. The folder of the masters is left open.
+///
+/// # Errors
+/// One line that names the table and the fault.
+pub fn job_of(plan: Plan, folder: &Path, each: &MasterJob) -> std::result::Result<ReleaseJob, String> {
     let Plan { release, song, delivery } = plan;
     if song.is_empty() {
         return Err("no [[song]]: write one for each song, with its file".into());
@@ -127,7 +56,6 @@ fn job_of(
         .with(TagField::Upc, upc)
         .with(TagField::Date, release.year.as_ref().map(NumberOrWord::text));
     let mut each = each.clone();
-    each.protected.push(path.to_owned());
     each.force = release.force.unwrap_or(false);
     each.rate = release.rate;
     if let Some(rate) = release.rate.filter(|rate| !(8_000..=384_000).contains(rate)) {
@@ -146,11 +74,7 @@ fn job_of(
         Some("level") => Balance::Level,
         Some(other) => return Err(in_release(format!("balance \"{other}\": use keep or level"))),
     };
-    let base = SettingsChoice {
-        preset: release.preset.clone(),
-        file: release.settings.as_ref().map(|file| folder.join(file)),
-        assignments: release.set.clone(),
-    };
+    let base = release.choice(folder);
     each.settings = base.settings().map_err(in_release)?;
     let mut songs = Vec::new();
     for (i, table) in song.into_iter().enumerate() {
@@ -203,22 +127,13 @@ fn song_of(
         let most = number(MAX_OFFSET_LU, 0);
         return Err(format!("offset {offset}: must be between \u{2212}{most} and {most} LU"));
     }
-    let own = table.preset.is_some() || table.settings.is_some();
-    if own || !table.set.is_empty() {
-        let mut choice = base.clone();
-        if own {
-            // A preset or a file of the song stands for all of the release's.
-            choice = SettingsChoice {
-                preset: table.preset.clone(),
-                file: table.settings.as_ref().map(|file| folder.join(file)),
-                assignments: Vec::new(),
-            };
-        }
-        choice.assignments.extend(table.set.iter().cloned());
+    let own = table.has_own_base() || !table.set.is_empty();
+    if own {
+        let choice = table.choice(base, folder);
         job.settings = choice.settings()?;
         job.protected.extend(choice.file);
     }
-    if table.as_it_is && (own || !table.set.is_empty() || table.offset.is_some()) {
+    if table.as_it_is && (own || table.offset.is_some()) {
         return Err(
             "as_it_is leaves the song as it is; leave out its preset, settings, set and offset".into()
         );

@@ -124,12 +124,11 @@ pub fn release(job: &ReleaseJob, watch: &dyn ProgressWatcher) -> Result<Release>
 fn release_into(job: &ReleaseJob, frames: u64, watch: &dyn ProgressWatcher) -> Result<Release> {
     let first = &job.songs[0].job;
     let (cores, overwrite) = (first.cores.max(1), first.overwrite);
-    let page = job.report.then(|| job.folder.join("release.html"));
+    let page = job.page();
     let files: Vec<DeliveryFiles> = (0..job.sets()).map(|set| job.files(set)).collect();
     let mut jobs = job.jobs();
-    let masters = jobs.iter().flatten().map(|job| job.output.as_path());
-    let extras = files.iter().flat_map(DeliveryFiles::paths);
-    let outputs: Vec<&Path> = masters.chain(extras).chain(page.as_deref()).collect();
+    let outputs = job.outputs();
+    let outputs: Vec<&Path> = outputs.iter().map(PathBuf::as_path).collect();
     let inputs: Vec<&Path> = job
         .songs
         .iter()

@@ -111,6 +111,19 @@ impl ReleaseJob {
         }
     }
 
+    /// The report, if one is to be written.
+    pub(super) fn page(&self) -> Option<PathBuf> {
+        self.report.then(|| self.folder.join("release.html"))
+    }
+
+    /// Every file that it writes: masters, cue sheets, checksums, long files, report.
+    pub fn outputs(&self) -> Vec<PathBuf> {
+        let masters = self.jobs().into_iter().flatten().map(|job| job.output);
+        let files: Vec<DeliveryFiles> = (0..self.sets()).map(|set| self.files(set)).collect();
+        let extras = files.iter().flat_map(DeliveryFiles::paths).map(Path::to_owned);
+        masters.chain(extras).chain(self.page()).collect()
+    }
+
     /// The jobs of every song, one for each delivery, still without gaps.
     pub(super) fn jobs(&self) -> Vec<Vec<MasterJob>> {
         let inputs: Vec<&Path> = self.songs.iter().map(|song| song.job.input.as_path()).collect();
@@ -185,7 +198,7 @@ impl ReleaseJob {
 }
 
 /// Settings that leave every sample as it is.
-fn neutral() -> Settings {
+pub fn neutral() -> Settings {
     let mut settings = Settings::default();
     settings.input.trim_on = false;
     settings.eq.on = false;

@@ -55,7 +55,7 @@ pub fn check_folder(paths: &[PathBuf], folder: &Path) -> Result<()> {
 
 /// The names of songs without extension and, where all are numbered, without their numbers: a master gets the
 /// number of its place.
-pub(super) fn bare_names(songs: &[&Path]) -> Vec<String> {
+pub fn bare_names(songs: &[&Path]) -> Vec<String> {
     let stems: Vec<String> = songs.iter().map(|song| file_stem(song)).collect();
     // Where not all songs are numbered, a number is a part of the name.
     let numbered = stems.iter().all(|stem| without_number(stem) != stem);

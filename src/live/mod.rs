@@ -19,7 +19,9 @@ mod steps;
 pub use eq_response::{CURVE_HZ, CURVE_POINTS, CURVE_RANGE_HZ, response};
 pub use history_source::{HistorySource, LiveColumn};
 pub use measured_history::MeasuredHistory;
-pub use readout::{LiveNote, LiveReadout, LoudnessReadout, ReductionReadout, SourceFinding};
+pub use readout::{
+    LiveNote, LiveReadout, LoudnessReadout, MeasuredWith, ReductionReadout, SongResult, SourceFinding,
+};
 pub use reference_readout::{ReferenceFigures, ReferenceLoad, ReferenceReadout, SHARES, ToneReadout};
 pub use requests::{AnalysisUpdates, MeasurementRequest, target};
 pub use steps::{Compared, Step, StepId, StepState, steps};

@@ -5,6 +5,7 @@ use super::eq_response::response;
 use super::reference_readout::ReferenceReadout;
 use crate::chain::ChainReadout;
 use crate::meter::{RuleId, TARGETS, Target};
+use crate::params::without_monitoring;
 use crate::settings::Settings;
 use crate::stage::eq::EqCurve;
 use std::sync::Arc;
@@ -87,6 +88,19 @@ pub struct LiveNote {
     pub basis: String,
 }
 
+/// What a job found for the whole song with the present settings.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SongResult {
+    /// Integrated loudness, LUFS.
+    pub integrated: f64,
+    /// Highest true peak, dBTP; none where it was not measured.
+    pub true_peak: Option<f64>,
+    /// It was written and measured again, not only searched.
+    pub exported: bool,
+    /// The gain that it was written with, as words, where the settings have another.
+    pub with_gain: Option<String>,
+}
+
 /// One snapshot.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LiveReadout {
@@ -136,6 +150,12 @@ pub struct LiveReadout {
     pub passage_s: Option<f64>,
     /// A master was exported with the present settings and target.
     pub exported: bool,
+    /// What a search or an export found with the present settings, edges and target.
+    pub result: Option<SongResult>,
+    /// The settings have changed since anything was measured: no figure belongs to them yet.
+    pub unmeasured_settings: bool,
+    /// From which that is known.
+    pub measured_with: MeasuredWith,
     /// Delivery targets to choose from; never empty.
     pub targets: Vec<Target>,
     /// Index into `targets`.
@@ -147,6 +167,34 @@ pub struct LiveReadout {
     pub findings: Vec<SourceFinding>,
     /// Advice, the most important first.
     pub notes: Vec<LiveNote>,
+}
+
+/// Snapshots without more measurement from which it counts as at rest: the analysis is read faster than it moves on.
+const IDLE_SNAPSHOTS: u32 = 8;
+
+/// Which settings the figures belong to.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct MeasuredWith {
+    /// Settings, monitoring aside, with which something was measured last.
+    settings: Option<Settings>,
+    /// Seconds measured.
+    measured: f64,
+    /// Snapshots that were taken since more was measured.
+    idle_snapshots: u32,
+}
+
+impl MeasuredWith {
+    /// Takes the settings of a snapshot, at which `measured` seconds are measured; whether nothing was measured with
+    /// them.
+    pub(super) fn follow(&mut self, measured: f64, settings: &Settings) -> bool {
+        let settings = Some(without_monitoring(settings));
+        let moves_on = measured > std::mem::replace(&mut self.measured, measured);
+        self.idle_snapshots = if moves_on { 0 } else { self.idle_snapshots.saturating_add(1) };
+        if self.idle_snapshots < IDLE_SNAPSHOTS || self.settings.is_none() || measured == 0.0 {
+            self.settings = settings;
+        }
+        self.settings != settings
+    }
 }
 
 impl LiveReadout {
@@ -198,6 +246,9 @@ impl Default for LiveReadout {
             mixed_settings: false,
             passage_s: None,
             exported: false,
+            result: None,
+            unmeasured_settings: false,
+            measured_with: MeasuredWith::default(),
             targets: TARGETS.to_vec(),
             target: 0,
             headroom: f64::INFINITY,

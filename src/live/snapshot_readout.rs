@@ -28,6 +28,7 @@ impl LiveReadout {
             }
         }
         self.measuring = snapshot.measuring;
+        self.unmeasured_settings = self.measured_with.follow(snapshot.measured, settings);
         self.measured = snapshot.measured;
         self.mixed_settings = snapshot.mixed_settings;
         self.passage_s = snapshot.passage;
@@ -123,6 +124,32 @@ fn note(note: &meter::AdviceNote) -> LiveNote {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn figures_belong_to_the_settings_that_were_measured_last() {
+        let (mut live, mut settings) = (LiveReadout::default(), Settings::default());
+        let mut snapshot = meter::Analysis::new(48_000, 2).snapshot();
+        let mut take = |live: &mut LiveReadout, measured: f64, settings: &Settings| {
+            snapshot.measured = measured;
+            live.take(&snapshot, settings);
+            live.unmeasured_settings
+        };
+        assert!(!take(&mut live, 0.0, &settings));
+        settings.input.trim = -1.0;
+        assert!(!take(&mut live, 0.0, &settings), "nothing is measured yet");
+        assert!(!take(&mut live, 5.0, &settings));
+        // While it is measured, a move is followed at once.
+        settings.input.trim = -2.0;
+        assert!(!take(&mut live, 5.0, &settings));
+        for _ in 0..10 {
+            take(&mut live, 5.0, &settings);
+        }
+        settings.bypass = true;
+        assert!(!take(&mut live, 5.0, &settings), "monitoring changes no figure");
+        settings.input.trim = -3.0;
+        assert!(take(&mut live, 5.0, &settings), "not measured with this trim");
+        assert!(!take(&mut live, 5.1, &settings), "played again");
+    }
 
     #[test]
     fn a_fresh_analysis_has_no_figures_findings_or_notes() {

@@ -168,6 +168,9 @@ fn compressor(live: &LiveReadout, settings: &Settings) -> (StepState, String) {
     if !settings.compressor.on {
         return (StepState::Open, "off".to_owned());
     }
+    if live.unmeasured_settings {
+        return (StepState::Open, "not measured".to_owned());
+    }
     let depth = live.compressor.depth;
     let much = RuleId::CompressorDeep.rule().map_or(f64::INFINITY, |rule| rule.applies_at);
     let state = match depth {
@@ -199,18 +202,31 @@ fn compare(live: &LiveReadout, settings: &Settings, compared: &Compared) -> (Ste
 
 fn deliver(live: &LiveReadout) -> (StepState, String) {
     let target = live.chosen_target();
-    let loudness = live.output.integrated;
-    let peak_over = live.output.true_peak_max > target.true_peak + 0.05;
+    let result = live.result.as_ref();
+    let loudness = result.map_or(live.output.integrated, |result| result.integrated);
+    // A search knows no true peak; the limiter holds it under the ceiling.
+    let peak =
+        result.map_or(live.output.true_peak_max, |result| result.true_peak.unwrap_or(f64::NEG_INFINITY));
+    let peak_over = peak > target.true_peak + 0.05;
     let over = loudness > *target.band().end() || peak_over;
     if live.exported {
         return (StepState::Done, "exported".to_owned());
     }
-    let figure = match live.passage_s {
+    let figure = match live.passage_s.filter(|_| result.is_none()) {
         Some(_) => "passage".to_owned(),
         None => format!("{} LUFS", number(loudness, 1)),
     };
     let state = match () {
-        () if !loudness.is_finite() || live.measured < MEASURED_S => StepState::Open,
+        () if !loudness.is_finite() => StepState::Open,
+        () if result.is_some() && over => StepState::Look,
+        () if result.is_some() => {
+            if target.band().contains(&loudness) {
+                StepState::Done
+            } else {
+                StepState::Open
+            }
+        }
+        () if live.measured < MEASURED_S => StepState::Open,
         // The figure belongs to no one of the settings.
         () if live.mixed_settings => StepState::Open,
         // The passage's loudness is not the song's; its highest peak is one of the song's.
@@ -224,10 +240,34 @@ fn deliver(live: &LiveReadout) -> (StepState, String) {
 
 #[cfg(test)]
 mod tests {
+    use super::super::readout::SongResult;
     use super::*;
 
     fn states(live: &LiveReadout, settings: &Settings, compared: &Compared) -> [StepState; 6] {
         steps(live, settings, compared).map(|step| step.state)
+    }
+
+    #[test]
+    fn figures_of_other_settings_are_not_shown_as_those_of_these() {
+        let (mut live, mut settings) = (LiveReadout::default(), Settings::default());
+        settings.compressor.on = true;
+        live.measured = 60.0;
+        live.compressor.depth = 1.8;
+        (live.output.integrated, live.output.true_peak_max) = (-9.0, 0.5);
+        let of = |live: &LiveReadout, id: StepId| {
+            let step = steps(live, &settings, &Compared::default()).into_iter().find(|step| step.id == id);
+            step.map(|step| (step.state, step.figure)).unwrap()
+        };
+        assert_eq!(of(&live, StepId::Compressor), (StepState::Done, "1.8 dB".to_owned()));
+        live.unmeasured_settings = true;
+        assert_eq!(of(&live, StepId::Compressor), (StepState::Open, "not measured".to_owned()));
+        // The result of a match is that of the present settings, whatever was played.
+        live.mixed_settings = true;
+        let result = SongResult { integrated: -14.1, true_peak: None, exported: false, with_gain: None };
+        live.result = Some(result);
+        assert_eq!(of(&live, StepId::Deliver), (StepState::Done, "\u{2212}14.1 LUFS".to_owned()));
+        live.result.as_mut().unwrap().integrated = -10.0;
+        assert_eq!(of(&live, StepId::Deliver).0, StepState::Look);
     }
 
     #[test]

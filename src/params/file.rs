@@ -98,6 +98,15 @@ pub fn to_toml(settings: &Settings) -> String {
     out
 }
 
+/// One setting as `id=value`, as `--set` and the plan of a release read it; reads back exactly.
+pub fn assignment(param: &Param, settings: &Settings) -> String {
+    let value = param.get(settings);
+    match param.kind {
+        Kind::Switch | Kind::Choice(_) => format!("{}={}", param.id, param.text(value)),
+        Kind::Number { .. } => format!("{}={value}", param.id),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

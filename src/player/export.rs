@@ -2,7 +2,7 @@
 //! progress and a way to stop it.
 
 use super::background::{Background, WorkProgress};
-use super::song_job::{gain_text, job_of};
+use super::song_job::{gain_text, job_of, same_sound};
 use crate::finish::mastering::master_each;
 use crate::finish::{
     self, Delivery, Encoding, Fault, Layout, Master, MasterJob, Outcome, Overwrite, ProgressWatcher, Tags,
@@ -61,7 +61,12 @@ pub struct Exported {
     pub words: String,
     /// The gain that the search for the target found, dB, where there was one.
     pub gain: Option<f64>,
+    /// Integrated loudness, LUFS, and true peak, dBTP, of the masters, where all have the same loudness.
+    pub measured: Option<[f64; 2]>,
 }
+
+/// Largest difference of masters that have the same loudness, LU: the dither of a delivery.
+const SAME_LOUDNESS_LU: f64 = 0.05;
 
 /// Progress of an export.
 #[derive(Clone, Debug, PartialEq)]
@@ -83,6 +88,7 @@ pub struct Export {
     /// What it was made with, without monitoring.
     settings: Settings,
     target: Target,
+    ends: finish::EndsOptions,
 }
 
 impl Export {
@@ -92,8 +98,9 @@ impl Export {
         request: &ExportRequest,
         settings: Settings,
         target: Target,
-        mut ends: finish::EndsOptions,
+        asked: finish::EndsOptions,
     ) -> Self {
+        let mut ends = asked;
         [ends.fade_in, ends.fade_out] = request.fades_s;
         let job = MasterJob {
             output: request.output.clone(),
@@ -111,7 +118,18 @@ impl Export {
             move |watch| run(&job, &deliveries, watch),
             |err| ExportProgress::Failed(format!("the system refused a thread: {err}")),
         );
-        Self { work, settings: without_monitoring(&settings), target }
+        Self { work, settings: without_monitoring(&settings), target, ends: asked }
+    }
+
+    /// Loudness, LUFS, and true peak, dBTP, of what was written with these settings, this target and these edges.
+    pub fn result(
+        &self,
+        settings: &Settings,
+        target: &Target,
+        ends: &finish::EndsOptions,
+    ) -> Option<[f64; 2]> {
+        let ExportProgress::Done(done) = self.progress() else { return None };
+        done.measured.filter(|_| self.ends == *ends && self.is_of(settings, target))
     }
 
     /// Its progress.
@@ -139,14 +157,6 @@ impl Export {
             && self.target == *target
             && (self.settings == settings || self.found().is_some_and(|found| same_sound(&found, &settings)))
     }
-}
-
-/// Equal but for what single precision and the parameters' digits leave of a gain.
-fn same_sound(a: &Settings, b: &Settings) -> bool {
-    let near = |a: f32, b: f32| (a - b).abs() < 1e-3;
-    let mut like = *a;
-    (like.limiter.drive, like.input.trim) = (b.limiter.drive, b.input.trim);
-    like == *b && near(a.limiter.drive, b.limiter.drive) && near(a.input.trim, b.input.trim)
 }
 
 fn run(job: &MasterJob, deliveries: &[Delivery], watch: &dyn ProgressWatcher) -> ExportProgress {
@@ -184,7 +194,18 @@ fn exported(masters: &[Master]) -> Exported {
     let is_one = masters
         .iter()
         .all(|master| master.search.as_ref().map(|found| found.gain) == search.map(|found| found.gain));
-    Exported { words, gain: search.filter(|_| is_one).map(|found| found.gain) }
+    let figures = |master: &Master| {
+        let after = &master.measured.output;
+        Some([after.integrated?, after.true_peak?])
+    };
+    let all: Option<Vec<[f64; 2]>> = masters.iter().map(figures).collect();
+    let same = all.filter(|all| all.iter().all(|one| (one[0] - all[0][0]).abs() <= SAME_LOUDNESS_LU));
+    let highest = |all: Vec<[f64; 2]>| {
+        let peak = all.iter().fold(f64::NEG_INFINITY, |peak, one| peak.max(one[1]));
+        all.first().map(|first| [first[0], peak])
+    };
+    let gain = search.filter(|_| is_one).map(|found| found.gain);
+    Exported { words, gain, measured: same.and_then(highest) }
 }
 
 #[cfg(test)]
@@ -235,7 +256,18 @@ mod tests {
         assert_eq!(wait(&start(&request)), ExportProgress::Exists(both));
         assert_eq!(std::fs::read(&request.output).unwrap(), bytes);
         request.replace = true;
-        assert!(matches!(wait(&start(&request)), ExportProgress::Done(_)));
+        let export = start(&request);
+        let ExportProgress::Done(again) = wait(&export) else { panic!("not written") };
+        let [loudness, peak] = again.measured.expect("figures");
+        assert!(
+            said.contains(&format!("{} LUFS", number(loudness, 1))) && peak < -1.0,
+            "{said} {loudness} {peak}"
+        );
+        let target = Target::default();
+        assert_eq!(export.result(&settings, &target, &ends), again.measured);
+        let other_end = finish::EndsOptions { end: Some(2.5), ..ends };
+        assert_eq!(export.result(&settings, &target, &other_end), None);
+        assert_eq!(export.result(&Settings::default(), &target, &ends), None);
         assert_eq!(samples(&request.output), written, "the same settings give the same samples");
     }
 
@@ -318,6 +350,7 @@ mod tests {
             assert_eq!(tags.get(finish::TagField::Title), Some("Slow water"), "{name}");
         }
         assert!(export.is_of(&Settings::default(), &target));
+        assert_eq!(done.measured, None, "one of them has another loudness");
         let mut other = Settings::default();
         other.limiter.drive = 1.0;
         assert!(!export.is_of(&other, &target));

@@ -11,6 +11,7 @@
 //!   threads;
 //! - [`ReferenceLoader`]: a reference to compare with, loaded in the background; the plugin uses it too;
 //! - [`EncodedPassage`]: a passage of the master as it sounds after lossy delivery;
+//! - [`Record`]: several songs as one release, and [`RecordExport`]: what `lintel release` does with its plan;
 //! - [`PlayerSession`]: all of these together, driven by [`SessionRequest`]s.
 
 mod background;
@@ -22,6 +23,8 @@ mod loaded_song;
 mod overview;
 mod playhead;
 mod preview;
+mod record;
+mod record_export;
 mod reference_exchange;
 mod reference_file;
 mod reference_loader;
@@ -40,6 +43,8 @@ pub use loaded_song::{LoadState, LoadedSong};
 pub use overview::Overview;
 pub use playhead::{PlayedRange, Playhead};
 pub use preview::{PREVIEW_FORMATS, Preview};
+pub use record::{Record, RecordSong, SaveError};
+pub use record_export::{RecordExport, RecordProgress};
 pub use reference_exchange::{ReferenceReceiver, ReferenceSender, reference_exchange};
 pub use reference_file::{LONGEST_S, ReferenceFile};
 pub use reference_loader::{COMPARED_FROM_S, ReferenceLoader};

@@ -59,6 +59,8 @@ pub enum SessionRequest {
     Loop(Option<Range<u64>>),
     /// Set start and end.
     Bounds(Range<u64>),
+    /// Set start, end, or both, and find the other.
+    Ends([Option<u64>; 2]),
     /// Use the found start and end.
     FoundBounds,
     /// Loop the loudest ten seconds, with a soft start.
@@ -92,8 +94,8 @@ pub struct PlayerSession {
     song: Arc<LoadedSong>,
     /// Loop, start and end; the position and whether it plays are in `status`.
     playhead: Playhead,
-    /// The user has set start and end.
-    user_bounds: bool,
+    /// Start and end that the user has set, frames; where there are none, they are found.
+    user_ends: [Option<u64>; 2],
     analysis: meter::LiveAnalysis,
     reference: ReferenceLoader,
     history: Arc<Mutex<History>>,
@@ -149,7 +151,7 @@ impl PlayerSession {
         let live = LiveReadout { sample_rate: f64::from(format.rate), ..LiveReadout::default() };
         Ok(Self {
             playhead: Playhead::new(format.frames, format.rate),
-            user_bounds: false,
+            user_ends: [None; 2],
             history: analysis.history(),
             analysis,
             reference,
@@ -197,9 +199,14 @@ impl PlayerSession {
         self.silent.as_deref()
     }
 
-    /// Whether the user has set start and end.
+    /// Whether the user has set start or end.
     pub fn user_bounds(&self) -> bool {
-        self.user_bounds
+        self.user_ends != [None; 2]
+    }
+
+    /// Start and end that the user has set, frames.
+    pub fn user_ends(&self) -> [Option<u64>; 2] {
+        self.user_ends
     }
 
     /// Frames that the device needed and did not get.
@@ -274,7 +281,7 @@ impl PlayerSession {
             self.send(EngineCommand::Solo(solo));
             self.solo = solo;
         }
-        if !self.user_bounds
+        if self.user_ends.contains(&None)
             && let Some(found) = self.found_bounds()
             && found != self.playhead.bounds()
         {
@@ -294,6 +301,7 @@ impl PlayerSession {
         let readout = *lock(&self.status.readout);
         let target = live::target(&self.target);
         self.live.exported = self.jobs.is_exported(settings, &target);
+        self.live.result = self.jobs.result(settings, &target, &self.ends_options());
         self.live.follow(readout.filter(|_| self.playing()).as_ref(), settings);
     }
 
@@ -334,10 +342,13 @@ impl PlayerSession {
         request.send(&self.analysis);
     }
 
-    /// Start and end that an export would find, without the silence that it adds.
+    /// Start and end of an export, found where the user has set none, without the silence that it adds.
     fn found_bounds(&self) -> Option<Range<u64>> {
         let LoadState::Whole(ends) = self.song.load() else { return None };
-        let cut = CutPlan::plan(&ends, &finish::EndsOptions::default());
+        if ends.frames == 0 {
+            return None;
+        }
+        let cut = CutPlan::plan(&ends, &self.ends_options());
         Some(cut.from..cut.to)
     }
 
@@ -380,11 +391,17 @@ impl PlayerSession {
             }
             SessionRequest::Loop(range) => self.set_loop(range),
             SessionRequest::Bounds(bounds) => {
-                self.user_bounds = true;
                 self.set_bounds(bounds);
+                let bounds = self.playhead.bounds();
+                self.user_ends = [Some(bounds.start), Some(bounds.end)];
+            }
+            SessionRequest::Ends(ends) => {
+                self.user_ends = ends;
+                let asked = ends[0].unwrap_or(0)..ends[1].unwrap_or(self.playhead.length());
+                self.set_bounds(self.found_bounds().unwrap_or(asked));
             }
             SessionRequest::FoundBounds => {
-                self.user_bounds = false;
+                self.user_ends = [None; 2];
                 self.set_bounds(self.found_bounds().unwrap_or(0..self.playhead.length()));
             }
             SessionRequest::LoopLoudest => {
@@ -425,14 +442,9 @@ impl PlayerSession {
 
     /// Where an export cuts: at the user's start and end, or, if there are none, where it finds them.
     fn ends_options(&self) -> finish::EndsOptions {
-        let mut options = finish::EndsOptions::default();
-        if self.user_bounds {
-            let rate = f64::from(self.song.format().rate);
-            let bounds = self.playhead.bounds();
-            options.start = Some(bounds.start as f64 / rate);
-            options.end = Some(bounds.end as f64 / rate);
-        }
-        options
+        let rate = f64::from(self.song.format().rate);
+        let [start, end] = self.user_ends.map(|frame| frame.map(|frame| frame as f64 / rate));
+        finish::EndsOptions { start, end, ..finish::EndsOptions::default() }
     }
 }
 

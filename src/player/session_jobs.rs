@@ -2,8 +2,10 @@
 //! settings that they found, out.
 
 use super::export::{Export, ExportProgress, ExportRequest};
+use super::song_job::gain_text;
 use super::target_match::{MatchProgress, TargetMatch};
 use crate::finish::EndsOptions;
+use crate::live::SongResult;
 use crate::meter::Target;
 use crate::settings::Settings;
 use std::path::Path;
@@ -38,6 +40,26 @@ impl SessionJobs {
     /// Whether a master was written with these settings and this target.
     pub fn is_exported(&self, settings: &Settings, target: &Target) -> bool {
         self.export.as_ref().is_some_and(|export| export.is_of(settings, target))
+    }
+
+    /// What the last job found for the whole song, if these are the settings, target and edges of it.
+    pub fn result(&self, settings: &Settings, target: &Target, ends: &EndsOptions) -> Option<SongResult> {
+        let exported = self.export.as_ref().and_then(|export| export.result(settings, target, ends));
+        let exported = exported.map(|[integrated, true_peak]| SongResult {
+            integrated,
+            true_peak: Some(true_peak),
+            exported: true,
+            with_gain: self.found_gain(settings).map(gain_text),
+        });
+        let matched = || self.target_match.as_ref()?.result(settings, target, ends);
+        exported.or_else(|| {
+            matched().map(|integrated| SongResult {
+                integrated,
+                true_peak: None,
+                exported: false,
+                with_gain: None,
+            })
+        })
     }
 
     /// The settings with a drive that was found, once: when the search for the target has ended, or when that of

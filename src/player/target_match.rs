@@ -2,7 +2,7 @@
 //! settings that it found, with a sentence about it, out.
 
 use super::background::{Background, WorkProgress};
-use super::song_job::{gain_text, job_of};
+use super::song_job::{gain_text, job_of, same_sound};
 use crate::finish::mastering::{measure, prepare};
 use crate::finish::{self, MasterJob, Outcome, ProgressWatcher, Search, report, with_gain};
 use crate::meter::Target;
@@ -29,6 +29,8 @@ pub enum MatchResult {
     Found {
         /// As [`with_gain`] carries it out.
         gain: f64,
+        /// Integrated loudness of the whole song with it, LUFS.
+        loudness: f64,
         /// Whether the target is reached, and why not.
         sentence: String,
     },
@@ -42,6 +44,7 @@ pub struct TargetMatch {
     /// What it searches for, without monitoring.
     settings: Settings,
     target: Target,
+    ends: finish::EndsOptions,
     /// Its result was taken.
     is_taken: bool,
     /// What it says in the end, where that is not the result's own sentence.
@@ -58,7 +61,7 @@ impl TargetMatch {
             move |watch| found(&job, watch),
             |err| MatchResult::Failed(format!("the system refused a thread: {err}")),
         );
-        Self { work, settings: without_monitoring(&settings), target, is_taken: false, said: None }
+        Self { work, settings: without_monitoring(&settings), target, ends, is_taken: false, said: None }
     }
 
     /// How it stands.
@@ -69,6 +72,15 @@ impl TargetMatch {
             (Ok(MatchResult::Found { sentence, .. }), _) => MatchProgress::Found(sentence),
             (Ok(MatchResult::Failed(why)), _) => MatchProgress::Failed(why),
         }
+    }
+
+    /// The loudness that it found for the whole song, LUFS, if these are the settings, target and edges of it.
+    pub fn result(&self, settings: &Settings, target: &Target, ends: &finish::EndsOptions) -> Option<f64> {
+        let Ok(MatchResult::Found { gain, loudness, .. }) = self.work.progress() else { return None };
+        let is_of = same_sound(&with_gain(&self.settings, gain), &without_monitoring(settings))
+            && self.target == *target
+            && self.ends == *ends;
+        is_of.then_some(loudness)
     }
 
     /// Requests a stop.
@@ -105,9 +117,11 @@ fn found(job: &MasterJob, watch: &dyn ProgressWatcher) -> MatchResult {
         .map(|prepared| prepared.search);
     match search {
         Ok(Some(search)) => match search.outcome {
-            Outcome::Reached | Outcome::OverDriven { .. } => {
-                MatchResult::Found { gain: search.gain, sentence: sentence(&search) }
-            }
+            Outcome::Reached | Outcome::OverDriven { .. } => MatchResult::Found {
+                gain: search.gain,
+                loudness: search.loudness,
+                sentence: sentence(&search),
+            },
             Outcome::OutOfRange | Outcome::Silent => MatchResult::Failed(report::search_sentence(&search)),
         },
         Ok(None) => MatchResult::Failed("nothing was searched".to_owned()),

@@ -34,7 +34,13 @@ fn presets_show_their_purpose_and_loading_one_is_one_undo_step() {
     rig.wait(0.3);
     let purpose_shown = rig.0.query_by_label_contains("marimba, hand drums").is_some();
     assert!(purpose_shown, "no purpose shown");
-    rig.click("transients");
+    // The whole row is the button: a press on its purpose, too.
+    let row = rig.rect("transients");
+    assert!(row.width() > 500.0 && row.height() > 40.0, "{row:?}");
+    let at = row.right_bottom() - egui::vec2(12.0, 8.0);
+    rig.press(at, Modifiers::NONE);
+    rig.release(at, Modifiers::NONE);
+    rig.wait(0.5);
     rig.click("take");
     assert_eq!((rig.value("comp_on"), rig.value("eq1_freq")), (1.0, 28.0));
     rig.click("undo");
@@ -50,6 +56,20 @@ fn compare_switches_between_before_after_and_off() {
     assert_eq!(rig.value("compare"), 2.0);
     rig.click("compare: after");
     assert_eq!(rig.value("compare"), 0.0);
+}
+
+/// Neighbours that are drawn later would cover a part of it.
+#[test]
+fn the_focus_ring_is_drawn_above_its_neighbours() {
+    let mut rig = Rig::new();
+    for label in ["slot A", "swap slots", "step: EQ", "compare: before", "node 2"] {
+        rig.focus(label);
+        let last = rig.0.output().shapes.last().map(|last| last.shape.clone());
+        let Some(egui::Shape::Rect(ring)) = last else { panic!("{label}: {last:?}") };
+        let ring = ring.rect.expand(ring.stroke.width);
+        let widget = rig.rect(label);
+        assert!(ring.contains_rect(widget.shrink(8.0)), "{label}: {ring:?} {widget:?}");
+    }
 }
 
 #[test]

@@ -72,9 +72,17 @@ fn the_drive_of_a_matched_export_is_taken_over_on_request() {
     assert!(rig.message().contains("matched with drive +"), "{}", rig.message());
     assert_legible(rig.harness.output(), width, height);
     rig.snapshot("exported");
+    let said = |rig: &Rig| spoken(&rig.harness);
+    assert!(
+        said(&rig).iter().any(|said| said.starts_with("export with: drive +")),
+        "not with the present drive"
+    );
+    assert!(said(&rig).iter().any(|said| said == "loudness of the export: \u{2212}14.0 LUFS"));
     rig.click("use the found drive");
     assert!(rig.value("drive") > 1.0);
     assert!(rig.harness.query_by_label("use the found drive").is_none());
+    rig.harness.run_steps(20);
+    assert!(said(&rig).contains(&"result of: export".to_owned()));
     rig.harness.run_steps(20);
     assert!(spoken(&rig.harness).iter().any(|said| said == "done, exported"), "the same sound");
     rig.click("undo");
@@ -93,7 +101,7 @@ fn a_file_dialog_names_the_master() {
     assert!(matches!(&choice, FileChoice::Master(path) if path.ends_with("evening (master).wav")));
     let wanted = rig.folder.path().join("mine.flac");
     let (window, device) = rig.harness.state_mut();
-    window.chosen(&choice, Ok(Some(wanted)), device);
+    window.chosen(&choice, Ok(vec![wanted]), device);
     rig.harness.run_steps(2);
     let name = spoken(&rig.harness);
     assert!(name.iter().any(|said| said.ends_with("mine.wav")), "the ending is that of the format: {name:?}");

@@ -12,6 +12,7 @@ mod matching;
 mod passage;
 mod presets;
 mod reading;
+mod record;
 mod reference;
 mod rig;
 mod scene;

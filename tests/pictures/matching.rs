@@ -2,6 +2,7 @@
 //! touches nothing when it is stopped.
 
 use crate::legibility::assert_legible;
+use crate::reading::spoken;
 use crate::window_rig::Rig;
 use egui_kittest::kittest::Queryable;
 use lintel::editor::standalone;
@@ -23,6 +24,21 @@ fn match_sets_the_drive_says_so_and_can_be_undone() {
     assert!(said.contains("matched: drive +") && said.contains("\u{2212}14.0 LUFS"), "{said}");
     assert_legible(rig.harness.output(), width, height);
     rig.snapshot("matched");
+    // The large figure is that of the match until a setting moves.
+    let says = |rig: &Rig, name: &str| spoken(&rig.harness).iter().any(|said| said.starts_with(name));
+    assert!(says(&rig, "loudness of the match: \u{2212}14.0 LUFS") && !says(&rig, "integrated loudness"));
+    assert!(says(&rig, "result of: match"));
+    rig.harness.state_mut().0.memory.settings.eq.bands[1].gain = 1.0;
+    rig.harness.run_steps(20);
+    assert!(says(&rig, "integrated loudness") && !says(&rig, "loudness of the match"));
+    rig.harness.state_mut().0.memory.settings.eq.bands[1].gain = 0.0;
+    rig.harness.run_steps(20);
+    assert!(says(&rig, "loudness of the match"));
+    // Another end makes another song of it.
+    let bounds = rig.session().playhead().bounds();
+    rig.session().request(SessionRequest::Bounds(bounds.start..bounds.end - 48_000));
+    rig.harness.run_steps(20);
+    assert!(says(&rig, "integrated loudness"));
     rig.click("undo");
     assert_eq!(rig.value("drive"), 0.0);
     rig.harness.run_steps(10);

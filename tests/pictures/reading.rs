@@ -52,7 +52,7 @@ fn figures(rig: &Rig) -> Vec<String> {
         format!("loudness, short-term: {}", lufs(output.short_term)),
         format!("loudness, momentary: {}", lufs(output.momentary)),
         format!("loudness, target: {}", lufs(live.chosen_target().loudness)),
-        format!("compare, turned down: after by {}", db(live.listening_db[1])),
+        format!("compare, turned down: after, {}", db(live.listening_db[1])),
     ]
 }
 

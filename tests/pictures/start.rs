@@ -52,6 +52,10 @@ fn a_path_is_typed_and_what_cannot_be_opened_is_said() {
     let folder = tempfile::tempdir().unwrap();
     let song = file(folder.path());
     let mut rig = Rig::empty(1180.0, 872.0, true, &[]);
+    // The field has the focus from the first frame on.
+    rig.text("/music/nowhere.wav");
+    rig.key(Key::Enter, Modifiers::NONE);
+    assert!(rig.message().contains("nowhere.wav"), "{}", rig.message());
     let field = |rig: &mut Rig, text: &str| {
         rig.harness.get_by_label("path of the song").focus();
         rig.harness.run_steps(2);
@@ -83,7 +87,7 @@ fn dialogs_are_asked_of_the_windows_owner_and_their_failure_is_one_line() {
     let folder = tempfile::tempdir().unwrap();
     let song = file(folder.path());
     let (window, device) = rig.harness.state_mut();
-    window.chosen(&choice, Ok(Some(song)), device);
+    window.chosen(&choice, Ok(vec![song]), device);
     rig.until("reading", |rig| matches!(rig.session().song().load(), LoadState::Whole(_)));
     assert!(rig.session().song().path().ends_with("evening.wav") && rig.message().is_empty());
     // The same menu beside the song.

@@ -87,4 +87,22 @@ fn a_note_opens_its_paragraph_of_the_guide() {
     let paragraph = lintel::editor::guide::paragraph(heading).expect("a paragraph");
     let shown = spoken(&rig.0);
     assert!(shown.iter().any(|text| text == heading) && shown.contains(&paragraph), "{shown:#?}");
+    // It can be copied, and the whole guide read.
+    let copied = |rig: &mut crate::rig::Rig| {
+        rig.0.get_by_label("copy").click();
+        rig.0.step();
+        let commands = rig.0.output().platform_output.commands.clone();
+        commands.into_iter().find_map(|command| match command {
+            egui::OutputCommand::CopyText(text) => Some(text),
+            _ => None,
+        })
+    };
+    assert_eq!(copied(&mut rig), Some(format!("{heading}\n{paragraph}")));
+    rig.0.get_by_label("the whole guide").click();
+    rig.wait(0.3);
+    assert!(spoken(&rig.0).iter().any(|text| text == "Ten steps"));
+    assert_eq!(copied(&mut rig).as_deref(), Some(lintel::editor::guide::TEXT));
+    rig.0.get_by_label("this note only").click();
+    rig.wait(0.3);
+    assert!(!spoken(&rig.0).iter().any(|text| text == "Ten steps"));
 }

@@ -7,6 +7,7 @@ use lintel::chain::Chain;
 use lintel::editor::context::Matching;
 use lintel::editor::raster::Raster;
 use lintel::editor::recent::RecentFiles;
+use lintel::editor::record::{self, RecordState};
 use lintel::editor::song::{self, SongView};
 use lintel::editor::theme::Theme;
 use lintel::editor::window_state::{TimeSpan, WindowState};
@@ -14,7 +15,7 @@ use lintel::editor::{MemoryControls, Screen};
 use lintel::finish::{Encoding, Layout, OutputSpec, Overwrite, Writer};
 use lintel::live::{self, LiveReadout, MeasuredHistory};
 use lintel::meter::{Analysis, History};
-use lintel::player::{LoadedSong, Playhead};
+use lintel::player::{LoadedSong, Playhead, Record};
 use lintel::settings::{BandChannel, BandKind, Compare, Settings, StageOrder};
 use lintel::stage::eq::EqCurve;
 use lintel::tap_ring::Transport;
@@ -49,6 +50,8 @@ struct Shot {
     seconds: f64,
     /// With the row of the song, as in the standalone window.
     song: bool,
+    /// With the strip of songs above it.
+    record: bool,
     /// A drag after the clicks, shares of the window.
     drag: Option<[(f32, f32); 2]>,
     /// File in the guide's folder, without the extension.
@@ -59,7 +62,7 @@ impl Shot {
     fn new(name: &'static str, settings: Settings) -> Self {
         let (window_state, input_gain_db) = (WindowState::default(), 0.0);
         let (scale, pointer, clicks, seconds) = (2.0, None, Vec::new(), MUSIC_S);
-        let (song, drag, guide) = (false, None, None);
+        let (song, record, drag, guide) = (false, false, None, None);
         Self {
             name,
             window_state,
@@ -70,6 +73,7 @@ impl Shot {
             input_gain_db,
             seconds,
             song,
+            record,
             drag,
             guide,
         }
@@ -145,6 +149,7 @@ fn shots() -> Vec<Shot> {
         Shot {
             clicks: vec![(0.40, 0.30)],
             drag: Some([(0.50, 0.20), (0.66, 0.20)]),
+            song: true,
             ..Shot::new("stretch", mastered())
         }
         .scale(1.0)
@@ -163,13 +168,16 @@ fn shots() -> Vec<Shot> {
         frozen,
         Shot { clicks: vec![(0.13, 0.03)], ..Shot::new("presets", mastered()) },
         Shot { pointer: Some((0.87, 0.60)), ..Shot::new("tip", mastered()) },
-        Shot { seconds: 0.0, ..Shot::new("nothing-yet", Settings::default()) }.scale(1.0).guide("start"),
+        Shot { seconds: 0.0, song: true, ..Shot::new("nothing-yet", Settings::default()) }
+            .scale(1.0)
+            .guide("start"),
         Shot { song: true, ..Shot::new("song", mastered()) },
         Shot { song: true, clicks: vec![(0.89, 0.967)], ..Shot::new("song-export", mastered()) }
             .with_state(|s| s.dark = true),
         Shot { song: true, clicks: vec![(0.89, 0.967)], ..Shot::new("export", mastered()) }
             .scale(1.0)
             .guide("export"),
+        Shot { song: true, record: true, ..Shot::new("record", mastered()) }.scale(1.0).guide("record"),
     ]
 }
 
@@ -231,19 +239,39 @@ fn measure(shot: &Shot, mix: &[Vec<f32>; 2]) -> (LiveReadout, Arc<Mutex<History>
     live.compressor_point = chain.compressor_point();
     live.makeup_db = chain.makeup_db();
     live.louder_by_db = chain.louder_by_db();
+    live.listening_db = chain.readout().listening_db;
     (live, analysis.history())
 }
 
+/// Four songs, all of them this file.
+fn record_of(file: &Path) -> Record {
+    let titles = ["River stones", "Ebb", "Lamp on the landing stage", "Wet oars"];
+    let files = vec![file.to_owned(); titles.len()];
+    let (mut record, _) = Record::of_files(&files, &Settings::default());
+    for (song, title) in record.songs_mut().iter_mut().zip(titles) {
+        song.table.title = Some(title.to_owned());
+    }
+    record.show(1);
+    record
+}
+
 fn draw(shot: &Shot, mix: &[Vec<f32>; 2], loaded: &LoadedSong) -> (Vec<u8>, [usize; 2]) {
-    let (live, history) = measure(shot, mix);
+    let (mut live, history) = measure(shot, mix);
+    // As in the window: headroom is that of the whole file.
+    if let Some(peaks) = loaded.peaks().filter(|_| shot.song) {
+        live.headroom = -peaks.true_db;
+    }
     let history = MeasuredHistory::new(&history);
     let mut screen = Screen::new(shot.window_state.clone(), None);
     let mut memory = MemoryControls { settings: shot.settings, ..MemoryControls::default() };
     let row = if shot.song { song::HEIGHT_PT } else { 0.0 };
-    let (width, height) = (shot.window_state.width, shot.window_state.height + row);
+    let strip = if shot.record { record::HEIGHT_PT } else { 0.0 };
+    let (width, height) = (shot.window_state.width, shot.window_state.height + strip + row);
     let upper = Rect::from_min_size(Pos2::ZERO, vec2(width, shot.window_state.height));
-    let lower = Rect::from_min_max(upper.left_bottom(), pos2(width, height));
-    let lower = song::place(lower, upper);
+    let strip = Rect::from_min_size(upper.left_bottom(), vec2(width, strip));
+    let lower = Rect::from_min_max(strip.left_bottom(), pos2(width, height));
+    let (strip, lower) = (song::place(strip, upper).with_max_y(strip.bottom()), song::place(lower, upper));
+    let mut songs = RecordState::new(record_of(loaded.path()));
     let mut state = song::SongState::default();
     let recent = RecentFiles::default();
     (screen.loops, screen.dialogs) = (shot.song, shot.song);
@@ -251,7 +279,9 @@ fn draw(shot: &Shot, mix: &[Vec<f32>; 2], loaded: &LoadedSong) -> (Vec<u8>, [usi
     let mut playhead = Playhead::new(loaded.format().frames, loaded.format().rate);
     let frame_at = |seconds: f64| (seconds * testkit::quartet::RATE) as u64;
     playhead.set_bounds(frame_at(1.2)..frame_at(126.0));
-    playhead.set_loop(loaded.overview().loudest(10.0, playhead.bounds()));
+    if shot.seconds > 0.0 {
+        playhead.set_loop(loaded.overview().loudest(10.0, playhead.bounds()));
+    }
     let place = |(x, y): (f32, f32)| pos2(x * width, y * height);
     let ctx = egui::Context::default();
     let mut raster = Raster::default();
@@ -272,9 +302,10 @@ fn draw(shot: &Shot, mix: &[Vec<f32>; 2], loaded: &LoadedSong) -> (Vec<u8>, [usi
                 let theme = Theme::of(shot.window_state.dark);
                 let editor = Rect::from_min_max(pos2(0.0, upper.bottom()), pos2(width, height));
                 ui.painter().rect_filled(editor, 0.0, theme.window);
-                let audible_frame = frame_at(shot.seconds);
+                let audible_frame = frame_at(shot.seconds).max(playhead.bounds().start);
                 let target = live::target("");
-                let (playing, starts_softly, user_bounds) = (true, false, true);
+                let (starts_softly, user_bounds) = (false, true);
+                let playing = shot.seconds > 0.0;
                 let (silent, export, preview) = (None, None, None);
                 let playhead = &playhead;
                 let view = SongView {
@@ -291,10 +322,15 @@ fn draw(shot: &Shot, mix: &[Vec<f32>; 2], loaded: &LoadedSong) -> (Vec<u8>, [usi
                     preview,
                     encoded_figures: None,
                     recent: &recent,
+                    in_record: shot.record,
+                    of_record: None,
                     dialogs: true,
                     target,
                 };
                 song::show(&mut state, ui, lower, &theme, &view);
+                if shot.record {
+                    record::show(&mut songs, ui, strip, &theme, &recent, true);
+                }
             }
         });
         raster.take(&mut output.textures_delta);

@@ -1,5 +1,5 @@
-//! `lintel-window [FILE]`: the screen without a host. Plays a WAV, AIFF or FLAC file through the chain and
-//! exports its master; a file can also be dropped on the window.
+//! `lintel-window [FILE…]`: the screen without a host. Plays WAV, AIFF or FLAC files through the chain and exports
+//! their masters, several as a record; files can also be dropped on the window.
 
 mod dialogs;
 mod sound;
@@ -21,8 +21,8 @@ use std::process::ExitCode;
     about = "Plays a song through the final stage of mastering, shows what it does, and exports the master"
 )]
 struct Args {
-    /// A WAV, RF64 or FLAC file, mono or stereo
-    file: Option<PathBuf>,
+    /// A WAV, RF64, AIFF or FLAC file, mono or stereo; several as the songs of a record; or its plan, release.toml
+    files: Vec<PathBuf>,
 }
 
 /// Files in which window state and settings are saved from one run to the next.
@@ -121,9 +121,7 @@ fn main() -> ExitCode {
             let mut content = StandaloneWindow::new(window_state, settings, presets::folder());
             content.screen.dialogs = true;
             content.recent = recent;
-            if let Some(file) = &args.file {
-                content.open(file, &mut sound);
-            }
+            content.open_files(&args.files, &mut sound);
             Ok(Box::new(App { content, sound, saved, dialog: None }))
         }),
     );

@@ -129,7 +129,10 @@ impl LaneDrawing<'_, '_> {
             spoken::figure(ui, place, &name, &format!("{value} {unit}"));
             let size = if pitch > 20.0 { 15.0 } else { 13.5 };
             let at = pos2(rect.left() + 9.0, y);
-            drawing::text(p, at, Align2::LEFT_CENTER, label, drawing::SMALL_PT, theme.secondary);
+            let label = drawing::text(p, at, Align2::LEFT_CENTER, label, drawing::SMALL_PT, theme.secondary);
+            // Beside the longest label there is no room for five characters at this size and a space.
+            let room = rect.right() - label.right() - 5.0;
+            let size = size * (room / drawing::width(p, value, size)).min(1.0);
             drawing::text(p, pos2(rect.right(), y), Align2::RIGHT_CENTER, value, size, *color);
             y += pitch;
         }

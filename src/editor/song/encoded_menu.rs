@@ -5,7 +5,7 @@ use crate::editor::buttons::TextButton;
 use crate::editor::theme::Theme;
 use crate::numbers::{number, signed};
 use crate::player::{EncodedFigures, EncodedSide, PREVIEW_FORMATS, Preview, SessionRequest};
-use egui::{Popup, Rect, Ui};
+use egui::{Popup, PopupCloseBehavior, Rect, Ui};
 
 /// Width of the menu, points.
 const WIDTH_PT: f32 = 300.0;
@@ -22,7 +22,9 @@ pub fn show(ui: &mut Ui, place: Rect, theme: &Theme, view: &SongView, requests: 
     let help = "Plays the loop, or all between start and end, as lossy delivery leaves it, at the same level, or what the encoder has changed.";
     let is_on = matches!(view.preview, Some(Preview::Playing(..)));
     let button = TextButton::new(&text, help).named("encoded").size(12.0).on(is_on).show(ui, place, theme);
-    Popup::menu(&button).width(WIDTH_PT).show(|ui| menu(ui, theme, view, requests));
+    let popup = Popup::menu(&button).width(WIDTH_PT);
+    let popup = popup.close_behavior(PopupCloseBehavior::CloseOnClickOutside);
+    popup.show(|ui| menu(ui, theme, view, requests));
 }
 
 /// The peaks of the passage in one line, and whether they are over full scale.

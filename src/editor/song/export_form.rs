@@ -4,7 +4,9 @@ use super::export_texts::{ExportFields, ExportTexts, existing_text};
 use super::view::SongView;
 use crate::editor::buttons::TextButton;
 use crate::editor::files::FileChoice;
+use crate::editor::focus;
 use crate::editor::theme::Theme;
+use crate::finish::plan_tables::SongTable;
 use crate::finish::{Encoding, Layout as FileLayout};
 use crate::numbers::number;
 use crate::player::{ExportProgress, ExportRequest, SessionRequest};
@@ -17,10 +19,10 @@ use std::path::PathBuf;
 const WIDTH_PT: f32 = 340.0;
 
 /// Width of the names of the fields, points.
-const NAME_PT: f32 = 66.0;
+pub const NAME_PT: f32 = 66.0;
 
 /// File formats to choose from.
-const FORMATS: [(&str, FileLayout, Encoding); 5] = [
+pub const FORMATS: [(&str, FileLayout, Encoding); 5] = [
     ("WAV, 24 bit", FileLayout::Wav, Encoding::Int(24)),
     ("WAV, 16 bit, dithered", FileLayout::Wav, Encoding::Int(16)),
     ("WAV, 32 bit float", FileLayout::Wav, Encoding::Float(32)),
@@ -29,7 +31,7 @@ const FORMATS: [(&str, FileLayout, Encoding); 5] = [
 ];
 
 /// Sample rates to choose from, Hz; none keeps that of the song.
-const RATES: [(&str, Option<u32>); 4] =
+pub const RATES: [(&str, Option<u32>); 4] =
     [("keep", None), ("44.1 kHz", Some(44_100)), ("48 kHz", Some(48_000)), ("96 kHz", Some(96_000))];
 
 /// The state that the form keeps between frames.
@@ -46,6 +48,19 @@ pub struct ExportFormState {
 }
 
 impl ExportFormState {
+    /// The form of a song of a plan.
+    pub fn of(song: &SongTable) -> Self {
+        Self { texts: ExportTexts::of(song), ..Self::default() }
+    }
+
+    /// Makes title, artist, ISRC and fades what a plan says of the song.
+    ///
+    /// # Errors
+    /// One line that names the field and the fault; the song is left alone then.
+    pub fn write_into(&self, song: &mut SongTable) -> Result<(), String> {
+        self.texts.write_into(song)
+    }
+
     /// The master is to be written there; its ending is that of the chosen format.
     pub fn write_to(&mut self, path: PathBuf) {
         if let Some(export) = &mut self.export {
@@ -89,6 +104,7 @@ pub fn show(
             if state.is_requested && view.export.is_some() {
                 state.is_requested = false;
                 if matches!(view.export, Some(ExportProgress::Exists(_))) {
+                    focus::request(ui.ctx(), "replace");
                     popup = popup.open_memory(SetOpenCommand::Bool(true));
                 }
             }
@@ -194,7 +210,7 @@ fn format_and_rate(export: &mut ExportRequest, ui: &mut Ui) {
 }
 
 /// The name of a field, as wide as all of them.
-fn named(ui: &mut Ui, name: &str) {
+pub fn named(ui: &mut Ui, name: &str) {
     ui.allocate_ui_with_layout(vec2(NAME_PT, 20.0), Layout::left_to_right(Align::Center), |ui| {
         ui.set_min_width(NAME_PT);
         ui.label(name);

@@ -2,6 +2,7 @@
 //! wrong, out.
 
 use crate::finish::delivery::parse_list;
+use crate::finish::plan_tables::SongTable;
 use crate::finish::{Delivery, TagField, Tags, isrc};
 use std::path::PathBuf;
 
@@ -36,6 +37,37 @@ pub struct ExportFields {
 }
 
 impl ExportTexts {
+    /// What a plan says of a song, as it would be typed.
+    pub fn of(song: &SongTable) -> Self {
+        let text = |text: &Option<String>| text.clone().unwrap_or_default();
+        let seconds = |seconds: Option<f64>| seconds.map_or_else(String::new, |seconds| seconds.to_string());
+        Self {
+            title: text(&song.title),
+            artist: text(&song.artist),
+            isrc: text(&song.isrc),
+            fade_in: seconds(song.fade_in),
+            fade_out: seconds(song.fade_out),
+            deliver: String::new(),
+        }
+    }
+
+    /// Makes the texts what a plan says of a song.
+    ///
+    /// # Errors
+    /// One line that names the field and the fault; the song is left alone then.
+    pub fn write_into(&self, song: &mut SongTable) -> Result<(), String> {
+        if *self == (Self { deliver: self.deliver.clone(), ..Self::of(song) }) {
+            // Also what a plan says in another form stays as it is.
+            return Ok(());
+        }
+        let ExportFields { tags, fades_s, .. } = Self { deliver: String::new(), ..self.clone() }.read()?;
+        let text = |field| tags.get(field).map(str::to_owned);
+        (song.title, song.artist) = (text(TagField::Title), text(TagField::Artist));
+        song.isrc = text(TagField::Isrc);
+        [song.fade_in, song.fade_out] = fades_s;
+        Ok(())
+    }
+
     /// Reads the texts; an empty one asks for nothing.
     ///
     /// # Errors
@@ -89,6 +121,14 @@ mod tests {
         assert_eq!(fields.tags.get(TagField::Title), Some("Slow water"));
         assert_eq!(fields.tags.get(TagField::Isrc), Some("AA6Q72000047"));
         assert_eq!((fields.fades_s, fields.deliveries.len()), ([Some(0.5), Some(2.0)], 2));
+        let mut song = SongTable::of("oars.wav".into());
+        texts.write_into(&mut song).unwrap();
+        assert_eq!((song.title.as_deref(), song.fade_out), (Some("Slow water"), Some(2.0)));
+        let mut again = ExportTexts::of(&song);
+        assert_eq!((again.isrc.as_str(), again.fade_in.as_str()), ("AA6Q72000047", "0.5"));
+        again.fade_in = "soon".into();
+        assert!(again.write_into(&mut song).unwrap_err().contains("fade in"));
+        assert_eq!(song.fade_in, Some(0.5));
         type Field = fn(&mut ExportTexts) -> &mut String;
         let faulty: [(Field, &str, &str); 5] = [
             (|t| &mut t.isrc, "AA6", "is not an ISRC"),

@@ -10,5 +10,8 @@ mod title_row;
 mod view;
 mod waveform;
 
-pub use panel::{HEIGHT_PT, SongState, place, show};
+pub use export_form::{ExportFormState, FORMATS, NAME_PT, RATES, named};
+pub use export_texts::existing_text;
+pub use panel::{HEIGHT_PT, SongState, other_loop, place, show};
+pub use title_row::progress_text;
 pub use view::SongView;

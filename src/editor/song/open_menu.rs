@@ -13,6 +13,8 @@ const WIDTH_PT: f32 = 480.0;
 #[derive(Debug, Default)]
 pub struct OpenMenuState {
     typed: String,
+    /// What is opened is put beside the song.
+    adds: bool,
 }
 
 /// Draws the button into `place`; the file that was asked for.
@@ -27,11 +29,29 @@ pub fn show(
     let button = TextButton::new("open…", help).named("open another song").size(12.0).show(ui, place, theme);
     let menu = Popup::menu(&button).width(WIDTH_PT).close_behavior(PopupCloseBehavior::CloseOnClickOutside);
     let request = menu.show(|ui| {
-        let request = open_list(&mut state.typed, ui, theme, view.recent, view.dialogs, WIDTH_PT - 14.0);
+        if !view.in_record {
+            ui.horizontal(|ui| {
+                for (adds, text, help) in [
+                    (false, "in place of this song", "What you open takes the place of the song."),
+                    (
+                        true,
+                        "beside it, as a record",
+                        "What you open becomes another song of one record, each with its own settings.",
+                    ),
+                ] {
+                    if ui.selectable_label(state.adds == adds, text).on_hover_text(help).clicked() {
+                        state.adds = adds;
+                    }
+                }
+            });
+        }
+        let request =
+            open_list(&mut state.typed, false, ui, theme, view.recent, view.dialogs, WIDTH_PT - 14.0);
         if request.is_some() {
             ui.close();
         }
         request
     });
-    request.and_then(|shown| shown.inner)
+    let request = request.and_then(|shown| shown.inner);
+    if state.adds && !view.in_record { request.map(FileRequest::adding) } else { request }
 }

@@ -12,9 +12,11 @@ use crate::editor::files::FileRequest;
 use crate::editor::layout::Layout;
 use crate::editor::spoken;
 use crate::editor::theme::Theme;
+use crate::finish::plan_tables::SongTable;
 use crate::numbers::clock_tenths;
-use crate::player::{LOUDEST_S, LoadState, SessionRequest};
+use crate::player::{LOUDEST_S, LoadState, Playhead, SessionRequest};
 use egui::{Align2, Rect, Stroke, StrokeKind, Ui, pos2, vec2};
+use std::ops::Range;
 
 /// Height of the row, points.
 pub const HEIGHT_PT: f32 = 112.0;
@@ -28,6 +30,13 @@ pub struct SongState {
     open_menu: OpenMenuState,
     /// A file that was asked for in the last frame; whoever reads it takes it.
     pub file_request: Option<FileRequest>,
+}
+
+impl SongState {
+    /// The row of a song of a plan.
+    pub fn of(song: &SongTable) -> Self {
+        Self { export_form: ExportFormState::of(song), ..Self::default() }
+    }
 }
 
 /// The row's place in `area`, aligned with the margins of the screen above it.
@@ -79,15 +88,28 @@ fn transport(ui: &mut Ui, rect: Rect, theme: &Theme, view: &SongView, requests: 
     }
     let p = ui.painter();
     let rate = f64::from(view.song.format().rate);
+    // Times of the file, as in the overview and in the chart.
     let bounds = view.playhead.bounds();
-    let at = (view.audible_frame.saturating_sub(bounds.start)) as f64 / rate;
-    let of = (bounds.end - bounds.start) as f64 / rate;
-    let top = place.bottom() + 6.0;
-    drawing::text(p, pos2(rect.left(), top), Align2::LEFT_TOP, &clock_tenths(at), 19.0, theme.text);
-    let of = format!("of {}", clock_tenths(of));
+    let time = |frame: u64| clock_tenths(frame as f64 / rate);
+    let (at, length) = (time(view.audible_frame), time(bounds.end - bounds.start));
+    let ends = [format!("from {}", time(bounds.start)), format!("to {}", time(bounds.end))];
+    let mut top = place.bottom() + 3.0;
+    drawing::text(p, pos2(rect.left(), top), Align2::LEFT_TOP, &at, 19.0, theme.text);
     let place = Rect::from_min_max(pos2(rect.left(), top), rect.max);
-    spoken::figure(ui, place, "position", &format!("{} {of}", clock_tenths(at)));
-    drawing::text(p, pos2(rect.left(), top + 24.0), Align2::LEFT_TOP, &of, 12.0, theme.secondary);
+    top += 22.0;
+    for line in &ends {
+        let line = drawing::text(p, pos2(rect.left(), top), Align2::LEFT_TOP, line, 11.0, theme.secondary);
+        top = line.bottom() - 1.0;
+    }
+    let [from, to] = ends;
+    spoken::figure(ui, place, "position", &format!("{at}, {from} {to}")).on_hover_text(format!(
+        "Time of the file, as in the overview and in the chart. The master goes {from} {to}: {length}."
+    ));
+}
+
+/// The loop after a press: none where there is one, else all between start and end.
+pub fn other_loop(playhead: &Playhead) -> Option<Range<u64>> {
+    playhead.loop_range().is_none().then(|| playhead.bounds())
 }
 
 /// Loudest, loop, found start and end, export.
@@ -116,18 +138,14 @@ fn buttons(
         requests.push(SessionRequest::LoopLoudest);
     }
     let loop_range = view.playhead.loop_range();
-    let help = "Loops the part that you select by dragging over the waveform, or the whole song; press again to end.";
+    let help = "Loops the part that you select by dragging over the waveform, or the whole song; press again to end. L does the same.";
     if TextButton::new("loop", help)
         .size(12.0)
         .on(loop_range.is_some())
         .show(ui, cell(1.0, 0.0, half), theme)
         .clicked()
     {
-        requests.push(SessionRequest::Loop(if loop_range.is_some() {
-            None
-        } else {
-            Some(view.playhead.bounds())
-        }));
+        requests.push(SessionRequest::Loop(other_loop(view.playhead)));
     }
     let help = "Sets start and end to those found in the music, with 0.8 s of lead-in and 1 s of tail (common practice, no source).";
     let button =

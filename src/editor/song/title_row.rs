@@ -76,6 +76,9 @@ fn use_found(
 
 /// What there is to say, and whether it is a problem.
 fn message(view: &SongView) -> Option<(String, bool)> {
+    if let Some((message, is_problem)) = view.of_record {
+        return Some((message.to_owned(), is_problem));
+    }
     let is_running = matches!(view.export, Some(ExportProgress::Running(_)))
         || matches!(view.target_match, Some(MatchProgress::Running(_)));
     // An encoded passage that plays was asked for last.
@@ -105,7 +108,7 @@ fn message(view: &SongView) -> Option<(String, bool)> {
 }
 
 /// "rendering 43 %, 0:12 left".
-fn progress_text(progress: &WorkProgress) -> String {
+pub fn progress_text(progress: &WorkProgress) -> String {
     let left = progress.left_s.map_or_else(String::new, |left| format!(", {} left", clock(left.ceil())));
     format!("{} {:.0} %{left}", progress.part, progress.share * 100.0)
 }

@@ -32,6 +32,10 @@ pub struct SongView<'a> {
     pub encoded_figures: Option<&'a EncodedFigures>,
     /// Songs that were opened before.
     pub recent: &'a RecentFiles,
+    /// Whether it is a song of a record.
+    pub in_record: bool,
+    /// What there is to say of the record, and whether it is a problem.
+    pub of_record: Option<(&'a str, bool)>,
     /// Whether file dialogs can be shown.
     pub dialogs: bool,
     /// The delivery target.
