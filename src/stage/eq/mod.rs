@@ -28,7 +28,7 @@ use crate::settings::{BANDS, BandChannel, BandSettings, EqSettings};
 use band::EqBand;
 use multiversion::multiversion;
 use section::{
-    ChunkCoefficients, EqSection, FrameCoefficients, SectionPlace, SectionState, process_cascade,
+    ChunkCoefficients, FrameCoefficients, SectionPlace, SectionState, process_cascade,
     process_moving_cascade, process_rotated,
 };
 use shape::SECTIONS;
