@@ -86,6 +86,19 @@ impl TapChunk {
         limiter_db: [0.0; CHUNK],
         clip_db: [0.0; CHUNK],
     };
+
+    /// Takes `n` frames of a tap from `from` on, at `at`.
+    #[inline(always)]
+    fn fill(&mut self, at: usize, tap: &Tap, from: usize, n: usize) {
+        let (to, from) = (at..at + n, from..from + n);
+        for c in 0..CHANNELS {
+            self.before[c][to.clone()].copy_from_slice(&tap.before[c][from.clone()]);
+            self.after[c][to.clone()].copy_from_slice(&tap.after[c][from.clone()]);
+        }
+        self.compressor_db[to.clone()].copy_from_slice(&tap.compressor_db[from.clone()]);
+        self.limiter_db[to.clone()].copy_from_slice(&tap.limiter_db[from.clone()]);
+        self.clip_db[to].copy_from_slice(&tap.clip_db[from]);
+    }
 }
 
 /// Collects blocks of any size into chunks.
@@ -112,14 +125,12 @@ impl TapChunker {
                 self.chunk.transport = transport.advanced(at);
             }
             let n = (CHUNK - self.len).min(frames - at);
-            let (to, from) = (self.len..self.len + n, at..at + n);
-            for c in 0..CHANNELS {
-                self.chunk.before[c][to.clone()].copy_from_slice(&tap.before[c][from.clone()]);
-                self.chunk.after[c][to.clone()].copy_from_slice(&tap.after[c][from.clone()]);
+            if n == CHUNK {
+                // A length that is known is copied without a call.
+                self.chunk.fill(0, tap, at, CHUNK);
+            } else {
+                self.chunk.fill(self.len, tap, at, n);
             }
-            self.chunk.compressor_db[to.clone()].copy_from_slice(&tap.compressor_db[from.clone()]);
-            self.chunk.limiter_db[to.clone()].copy_from_slice(&tap.limiter_db[from.clone()]);
-            self.chunk.clip_db[to].copy_from_slice(&tap.clip_db[from]);
             self.len += n;
             at += n;
             if self.len == CHUNK {

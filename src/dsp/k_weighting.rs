@@ -115,8 +115,9 @@ impl<const LANES: usize> KWeighting<LANES> {
 
     /// Whether the frames add nothing and leave the filter as it is: zeros into a state of zeros.
     pub fn rests(&self, channels: &[&[f32]; LANES]) -> bool {
-        self.is_clear()
-            && channels.iter().all(|channel| channel.iter().fold(true, |all, x| all & (*x == 0.0)))
+        // (As bits: comparisons one by one do not become vector code.)
+        let are_zeros = |samples: &[f32]| samples.iter().fold(0, |all, x| all | x.to_bits()) << 1 == 0;
+        self.is_clear() && channels.iter().all(|channel| are_zeros(channel))
     }
 
     /// Clears state that would become subnormal; called at fixed frames, so that the figures do not

@@ -9,7 +9,7 @@ use std::io::{BufReader, Read};
 use std::path::{Path, PathBuf};
 
 use super::error::{Error, Fault, Result, reading};
-use super::format::FileFormat;
+use super::format::{Encoding, FileFormat};
 use super::{aiff_reader, flac_reader, wav_reader};
 
 /// A sample that a reader can give: `f32` or `f64`.
@@ -190,8 +190,9 @@ impl Reader {
             return Err(fail(Fault::Truncated { declared, present }));
         }
         self.block.truncate(self.block.len() / channels * channels);
-        // (No number compares as false.)
-        let is_sound = self.block.iter().fold(true, |all, x| all & (x.abs() <= MAX_AMPLITUDE));
+        // Integers always are; no number compares as false.
+        let is_sound = !matches!(self.format.encoding, Encoding::Float(_))
+            || self.block.iter().all(|x| x.abs() <= MAX_AMPLITUDE);
         if !is_sound
             && let Some(i) = self.block.iter().position(|x| !x.is_finite() || x.abs() > MAX_AMPLITUDE)
         {

@@ -1,7 +1,7 @@
 //! What the analysis asks of one chunk: faults, silence, and the reductions of the stages.
 
 use crate::dsp::lanes::{LANES, folded, lanes, larger, pairs};
-use crate::dsp::{CHANNELS, CHUNK, minmax};
+use crate::dsp::{CHUNK, minmax};
 use crate::tap_ring::TapChunk;
 use multiversion::multiversion;
 
@@ -37,19 +37,34 @@ fn facts_of(chunk: &TapChunk) -> ChunkFacts {
 #[inline(always)]
 fn plain_facts_of(chunk: &TapChunk) -> ChunkFacts {
     let reductions = [&chunk.compressor_db, &chunk.limiter_db, &chunk.clip_db];
-    let planes = chunk.before.iter().chain(&chunk.after).chain(reductions);
+    // (Written out: maps over arrays are not inlined.)
+    let before = magnitude(&chunk.before[0]).max(magnitude(&chunk.before[1]));
+    let after = magnitude(&chunk.after[0]).max(magnitude(&chunk.after[1]));
+    let reduced = magnitude(reductions[0]).max(magnitude(reductions[1])).max(magnitude(reductions[2]));
+    let highest = before.max(after).max(reduced);
     ChunkFacts {
-        is_faultless: planes.fold(true, |all, plane| all & is_faultless(plane)),
-        is_silent: [is_silent(&chunk.before), is_silent(&chunk.after)],
-        reductions: reductions.map(reduction),
-        deepest_total: deepest_total(chunk),
+        is_faultless: highest < FAULT_SAMPLE.to_bits(),
+        is_silent: [before == 0, after == 0],
+        reductions: if reduced == 0 {
+            [[0.0; 2]; 3]
+        } else {
+            [reduction(reductions[0]), reduction(reductions[1]), reduction(reductions[2])]
+        },
+        deepest_total: if reduced == 0 { 0.0 } else { deepest_total(chunk) },
     }
 }
 
-/// All samples of a signal are zeros.
+/// The highest magnitude as bits, which are in the order of magnitudes; above those of infinity for no number.
 #[inline(always)]
-fn is_silent(signal: &[[f32; CHUNK]; CHANNELS]) -> bool {
-    signal.as_flattened().iter().fold(true, |all, x| all & (*x == 0.0))
+fn magnitude(samples: &[f32; CHUNK]) -> u32 {
+    const WITHOUT_SIGN: u32 = u32::MAX >> 1;
+    let mut highest = [0; LANES];
+    for group in samples.as_chunks::<LANES>().0 {
+        for (highest, x) in highest.iter_mut().zip(group) {
+            *highest = (*highest).max(x.to_bits() & WITHOUT_SIGN);
+        }
+    }
+    highest.into_iter().fold(0, u32::max)
 }
 
 /// Deepest and mean reduction of a chunk, dB.
@@ -74,12 +89,6 @@ fn deepest_total(chunk: &TapChunk) -> f32 {
         deepest = larger(deepest, pairs(both, lanes(&chunk.clip_db, at), |a, b| a + b));
     }
     folded(deepest, minmax::larger)
-}
-
-/// All samples are finite and below [`FAULT_SAMPLE`].
-#[inline(always)]
-fn is_faultless(samples: &[f32; CHUNK]) -> bool {
-    samples.iter().fold(true, |all, x| all & (x.abs() < FAULT_SAMPLE))
 }
 
 /// The chunk with faulty samples replaced by silence.

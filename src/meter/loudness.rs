@@ -182,7 +182,7 @@ impl LoudnessMeter {
 
     /// Feeds two meters, each as [`Self::feed`] does. Of one or two channels and in step with each other, as
     /// two that are always fed together, they cost as much as one.
-    pub fn feed_both(meters: [&mut Self; 2], planes: [&[&[f32]]; 2]) {
+    pub fn feed_both<'p>(meters: [&mut Self; 2], planes: [&[&'p [f32]]; 2]) {
         let [a, b] = meters;
         let frames = planes[0].first().map_or(0, |plane| plane.len());
         let is_pair = |meter: &Self, planes: &[&[f32]]| {
@@ -197,9 +197,13 @@ impl LoudnessMeter {
         let mut at = 0;
         while at < frames {
             let n = a.missing.min(frames - at);
-            // An odd last channel runs twice, the second time with weight 0.
-            let channel = |meter: usize, c: usize| &planes[meter][c.min(planes[meter].len() - 1)][at..at + n];
-            let channels = [0, 1].map(|meter| [0, 1].map(|c| channel(meter, c)));
+            // An odd last channel runs twice, the second time with weight 0. (Written out: maps over arrays are not
+            // inlined.)
+            let [first, second] = planes;
+            let channel = |planes: &[&'p [f32]], c: usize| -> &'p [f32] {
+                &planes[c.min(planes.len() - 1)][at..at + n]
+            };
+            let channels = [[channel(first, 0), channel(first, 1)], [channel(second, 0), channel(second, 1)]];
             add_energies([&mut a.pairs[0], &mut b.pairs[0]], channels);
             at += n;
             for meter in [&mut *a, &mut *b] {

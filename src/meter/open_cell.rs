@@ -28,7 +28,7 @@ impl OpenCell {
     #[inline(always)]
     fn add_part(&mut self, [left, right]: [&[f32]; 2], limiter_db: &[f32], clip_db: &[f32]) {
         let reductions = limiter_db.iter().zip(clip_db);
-        if reductions.fold(true, |none, (limiter, clip)| none & (*limiter == 0.0) & (*clip == 0.0)) {
+        if reductions.fold(0, |all, (limiter, clip)| all | limiter.to_bits() | clip.to_bits()) << 1 == 0 {
             let peak = highest(left).max(highest(right));
             let square = sum_of_squares(left) + sum_of_squares(right);
             self.peak = self.peak.max(peak);

@@ -80,10 +80,13 @@ impl SignalMeters {
 
     /// Feeds the loudness meters of two signals, which cost less together.
     pub fn feed_loudness(meters: [&mut Self; 2], chunks: [&[[f32; CHUNK]; CHANNELS]; 2]) {
-        let channels = meters[0].channels;
-        let planes = chunks.map(|chunk| chunk.each_ref().map(|samples| &samples[..]));
+        // (Written out: maps over arrays are not inlined.)
+        let [a, b] = meters;
+        let channels = a.channels;
+        let [before, after] = chunks;
+        let planes: [[&[f32]; CHANNELS]; 2] = [[&before[0], &before[1]], [&after[0], &after[1]]];
         LoudnessMeter::feed_both(
-            meters.map(|meters| &mut meters.loudness),
+            [&mut a.loudness, &mut b.loudness],
             [&planes[0][..channels], &planes[1][..channels]],
         );
     }
