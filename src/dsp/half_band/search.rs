@@ -90,7 +90,8 @@ impl PeakSearch {
     /// highest of the other chunks may be left out. `tops` has room for every chunk begun.
     pub fn search(&mut self, level: f32, limit: f32, tops: &mut [f32]) {
         let chunks = self.len.div_ceil(CHUNK);
-        if self.x[..PAST + self.len].iter().fold(true, |all, x| all & (*x == 0.0)) {
+        // Zeros of either sign.
+        if self.x[..PAST + self.len].iter().fold(0, |all, x| all | x.to_bits()) << 1 == 0 {
             tops[..chunks].fill(0.0);
             self.len = 0;
             return;
@@ -229,6 +230,11 @@ impl Streams {
 /// there. For the widest registers that the processor has; the same bits in all.
 #[multiversion(targets("x86_64+avx2"))]
 fn highest(streams: &mut Streams, groups: usize) -> Lanes {
+    plainly_highest(streams, groups)
+}
+
+#[inline(always)]
+fn plainly_highest(streams: &mut Streams, groups: usize) -> Lanes {
     let Streams { even, half, quarter, three_quarters } = streams;
     for g in 0..groups + 1 {
         let t = MARGIN - 1 + g * LANES;
@@ -255,4 +261,37 @@ fn highest(streams: &mut Streams, groups: usize) -> Lanes {
 #[multiversion(targets("x86_64+avx2"))]
 fn survey(search: &mut PeakSearch, groups: usize) {
     search.survey(groups);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The versions for this processor against those for every processor.
+    #[test]
+    fn wider_registers_change_no_bit() {
+        let mut random = testkit::Random::new(8);
+        let mut noise = |level: f64| (level * random.signed()) as f32;
+        let bits = |values: &[f32]| values.iter().map(|x| x.to_bits()).collect::<Vec<_>>();
+        for case in 0..300 {
+            let mut wide = Streams::NEW;
+            for stream in [&mut wide.even, &mut wide.half] {
+                stream.iter_mut().for_each(|x| *x = noise(1.0));
+            }
+            let mut plain = wide.clone();
+            let groups = 1 + case % GROUPS;
+            let tops = [highest(&mut wide, groups), plainly_highest(&mut plain, groups)];
+            assert_eq!(bits(&tops[0]), bits(&tops[1]), "{case}");
+
+            let mut wide = PeakSearch::new(4 * CHUNK);
+            let level = [1.0, 1e-3, 1e-30][case % 3];
+            wide.x.iter_mut().for_each(|x| *x = noise(level));
+            let mut plain = wide.clone();
+            let groups = 1 + case % (4 * GROUPS);
+            survey(&mut wide, groups);
+            plain.survey(groups);
+            assert_eq!(bits(&wide.bounds[..groups]), bits(&plain.bounds[..groups]), "{case}");
+            assert_eq!(bits(&wide.largest), bits(&plain.largest), "{case}");
+        }
+    }
 }
