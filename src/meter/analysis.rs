@@ -13,6 +13,7 @@ use super::facts::{Facts, FileFacts, SETTLED_S};
 use super::history::History;
 use super::levels::LevelSums;
 use super::loudness::MonoAs;
+use super::passes::Passes;
 use super::reduction::{GainReductionMeter, PumpingMeter};
 use super::rules::AdviceNote;
 use super::signal_meters::SignalMeters;
@@ -46,6 +47,8 @@ pub struct Analysis {
     before: SignalMeters,
     after: SignalMeters,
     check: SourceCheck,
+    /// Where in the song what is measured was played, by the frame of the measurement.
+    measured_passes: Passes,
     compressor: GainReductionMeter,
     limiter: GainReductionMeter,
     clip: GainReductionMeter,
@@ -113,6 +116,7 @@ impl Analysis {
             after: before.clone(),
             before,
             check: SourceCheck::new(sample_rate, channels),
+            measured_passes: Passes::new(),
             compressor: GainReductionMeter::new(rate),
             limiter: GainReductionMeter::new(rate),
             clip: GainReductionMeter::new(rate),
@@ -209,6 +213,8 @@ impl Analysis {
         }
         if running {
             self.check.add(&chunk.before, &before, facts.is_silent[0]);
+            let position = chunk.transport.position.filter(|_| chunk.transport.playing);
+            self.measured_passes.add(self.measured, CHUNK as u64, position);
             self.measured += CHUNK as u64;
             if let (Some(coverage), Some(position), true) =
                 (&mut self.coverage, chunk.transport.position, chunk.transport.playing)
@@ -453,6 +459,7 @@ impl Analysis {
         self.before.restart();
         self.after.restart();
         self.check = SourceCheck::new(self.sample_rate, self.channels);
+        self.measured_passes.reset();
         self.compressor.restart();
         self.limiter.restart();
         self.clip.restart();
@@ -502,9 +509,16 @@ impl Analysis {
         }
     }
 
-    /// The source check of what was measured, with the peaks of the whole file where they are known.
+    /// The source check of what was measured, with the peaks of the whole file where they are known. Its times are those
+    /// of the song where the transport tells them, as in the history.
     fn source(&self) -> SourceReport {
-        let source = self.check.source(self.before.levels.total());
+        let mut source = self.check.source(self.before.levels.total());
+        let rate = f64::from(self.sample_rate);
+        for time in source.flat_top_at.iter_mut().chain(&mut source.full_scale_at) {
+            if let Some(position) = self.measured_passes.position((*time * rate).round() as u64) {
+                *time = position as f64 / rate;
+            }
+        }
         match &self.file.peaks {
             Some(peaks) => source.with_peaks(peaks),
             None => source,

@@ -68,6 +68,13 @@ impl Passes {
         })
     }
 
+    /// The position in the song at a frame of the recording, frames; none where the transport stood or told none.
+    pub fn position(&self, frame: u64) -> Option<i64> {
+        let n = self.list.partition_point(|pass| pass.start <= frame).checked_sub(1)?;
+        let (pass, into) = (self.list[n], frame - self.list[n].start);
+        (into < pass.frames).then_some(pass.position + into as i64)
+    }
+
     /// Forgets all.
     pub fn reset(&mut self) {
         self.list.clear();
@@ -105,6 +112,9 @@ mod tests {
         assert_eq!(in_second, (100 * 512 + 512, 19 * 512));
         assert_eq!(passes.earlier(600), None, "the first pass has none before it");
         assert_eq!(passes.earlier(third + 51_200), None, "nothing was played yet");
+        assert_eq!(passes.position(third + 1_000), Some(1_000));
+        assert_eq!(passes.position(100 * 512 + 7), Some(25_607), "in the second pass");
+        assert_eq!(passes.position(frame), None);
         // A stop ends a pass; the same position afterwards is a new one.
         passes.add(frame, 512, None);
         passes.add(frame + 512, 512, Some(512));

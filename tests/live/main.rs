@@ -7,4 +7,5 @@ mod mixed;
 mod moves;
 mod same_digits;
 mod soak;
+mod song_time;
 mod thread;

@@ -18,6 +18,8 @@ fn match_sets_the_drive_says_so_and_can_be_undone() {
     let mut rig = Rig::new(width, height, false);
     rig.click("match");
     rig.until("the search", |rig| !is_running(rig));
+    // The written figures change eight times a second.
+    rig.harness.run_steps(20);
     let driven = rig.value("drive");
     assert!(driven > 1.0, "{driven}: {}", rig.message());
     let said = rig.message();

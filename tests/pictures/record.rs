@@ -394,6 +394,29 @@ fn the_strip_is_legible_reachable_and_named() {
     }
 }
 
+#[test]
+fn of_many_songs_the_one_that_is_shown_is_in_view() {
+    let (width, height) = standalone::MIN_WINDOW_SIZE;
+    let mut rig = Rig::empty(width, height + 34.0, false, &[]);
+    let names: Vec<String> = (1..=14).map(|n| format!("{n:02} Lamp on the landing stage")).collect();
+    let names: Vec<&str> = names.iter().map(String::as_str).collect();
+    let files = songs(rig.folder.path(), &names);
+    let (window, device) = rig.harness.state_mut();
+    window.open_files(&files, device);
+    loaded(&mut rig);
+    let add = rig.rect("add a song");
+    let label = |n: usize| format!("song {n} of 14: Lamp on the landing stage");
+    assert!(rig.rect(&label(1)).left() >= 0.0 && rig.rect(&label(1)).right() < add.left());
+    for _ in 1..14 {
+        rig.key(Key::PageDown, Modifiers::COMMAND);
+    }
+    loaded(&mut rig);
+    rig.harness.run_steps(60);
+    let last = rig.rect(&label(14));
+    assert!(last.left() >= 0.0 && last.right() < add.left() && last.width() >= 60.0, "{last:?} {add:?}");
+    rig.snapshot("record-many");
+}
+
 fn picture(name: &str, dark: bool) {
     let (width, height) = standalone::MIN_WINDOW_SIZE;
     let mut rig = rig(width, height + 34.0, dark);
