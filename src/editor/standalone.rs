@@ -23,7 +23,7 @@ use crate::player::{
 };
 use crate::settings::Settings;
 use egui::{Key, Rect, Ui, UiBuilder, pos2, vec2};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 /// Smallest window (width, height), points.
@@ -59,6 +59,10 @@ pub struct StandaloneWindow {
     open_error: Option<String>,
     /// The user closes the window although a record has changes.
     closes: bool,
+    /// The song that the settings were made for; the last one of the session before, until one is open.
+    settings_of: Option<PathBuf>,
+    /// That a song was opened with the default settings instead.
+    begins_anew: Option<String>,
 }
 
 impl StandaloneWindow {
@@ -77,6 +81,8 @@ impl StandaloneWindow {
             last_change_s: f64::NEG_INFINITY,
             open_error: None,
             closes: false,
+            settings_of: None,
+            begins_anew: None,
         }
     }
 
@@ -84,6 +90,7 @@ impl StandaloneWindow {
     pub fn set_session(&mut self, session: Result<PlayerSession, Error>) {
         match session {
             Ok(session) => {
+                self.begin_song(session.song().path());
                 self.recent.add(session.song().path());
                 self.recent.look();
                 self.record = None;
@@ -95,6 +102,22 @@ impl StandaloneWindow {
                 self.open_error = Some(err.to_string());
                 self.recent.look();
             }
+        }
+    }
+
+    /// Puts the default settings in use, one step of undo, where those in use were made for another song: the drive
+    /// of one song may be 10 dB too much for the next.
+    fn begin_song(&mut self, path: &Path) {
+        let path = std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
+        let last = self.recent.files().first().map(|file| file.path.clone());
+        let before = self.settings_of.replace(path.clone()).or(last);
+        self.begins_anew = None;
+        let Some(before) = before.filter(|before| *before != path) else { return };
+        let old = self.memory.settings;
+        self.screen.take_over(&Settings::default(), &mut self.memory, 0.0);
+        if self.memory.settings != old {
+            let name = before.file_stem().unwrap_or_default().to_string_lossy();
+            self.begins_anew = Some(format!("default settings; undo gives back those of {name}"));
         }
     }
 
@@ -234,6 +257,11 @@ impl StandaloneWindow {
         let rect = song::place(area, upper);
         let Some(session) = &mut self.session else { return };
         let of_record = self.record.as_ref().and_then(record::message);
+        // Until the user has begun.
+        if self.memory.settings != Settings::default() {
+            self.begins_anew = None;
+        }
+        let said = of_record.or(self.begins_anew.clone().map(|said| (said, false)));
         let view = SongView {
             song: session.song(),
             playhead: session.playhead(),
@@ -250,7 +278,7 @@ impl StandaloneWindow {
             target: live::target(&self.screen.window_state.target),
             recent: &self.recent,
             in_record: self.record.is_some(),
-            of_record: of_record.as_ref().map(|(said, is_problem)| (said.as_str(), *is_problem)),
+            said: said.as_ref().map(|(said, is_problem)| (said.as_str(), *is_problem)),
             dialogs: self.screen.dialogs,
         };
         let state = &mut self.song;

@@ -190,6 +190,10 @@ fn exported(masters: &[Master]) -> Exported {
             _ => format!(". {}", report::search_sentence(search)),
         };
     }
+    // All masters of a song have one cut.
+    for note in masters.iter().take(1).flat_map(|master| &master.cut.notes) {
+        words += &format!("; note: {note}");
+    }
     // Of several targets no one gain is the window's.
     let is_one = masters
         .iter()

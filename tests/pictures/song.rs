@@ -265,6 +265,31 @@ fn a_file_dropped_on_the_window_is_opened() {
     assert_eq!(rig.session().song().path(), other);
 }
 
+/// The drive of one song may be 10 dB too much for the next.
+#[test]
+fn another_song_begins_with_the_default_settings_and_undo_gives_the_old_ones_back() {
+    let mut rig = Rig::usual();
+    rig.drag(rig.rect("drive").center(), vec2(40.0, 0.0));
+    let drive = rig.value("drive");
+    assert!(drive > 0.0);
+    let evening = rig.folder.path().join("evening.wav");
+    let other = rig.folder.path().join("morning.wav");
+    std::fs::copy(&evening, &other).unwrap();
+    let open = |rig: &mut Rig, path: &Path| {
+        let (window, device) = rig.harness.state_mut();
+        window.open(path, device);
+        rig.until("reading", |rig| rig.session().song().peaks().is_some());
+    };
+    open(&mut rig, &evening);
+    assert_eq!(rig.value("drive"), drive, "the same song keeps its settings");
+    open(&mut rig, &other);
+    assert_eq!(rig.value("drive"), 0.0);
+    assert!(rig.message().contains("undo gives back those of evening"), "{}", rig.message());
+    rig.key(Key::Z, Modifiers::COMMAND);
+    assert_eq!(rig.value("drive"), drive);
+    assert!(!rig.message().contains("undo"), "{}", rig.message());
+}
+
 #[test]
 fn it_is_legible_from_the_smallest_window_on() {
     for (width, height) in [standalone::MIN_WINDOW_SIZE, (1180.0, 872.0), (1920.0, 1080.0)] {

@@ -58,7 +58,10 @@ impl RecordState {
     /// A record of which no song is shown yet.
     pub fn new(record: Record) -> Self {
         let form = RecordFormState::of(&record);
-        Self { record, form, question: None, said: None, kept: BTreeMap::new(), export: None, written: None }
+        // A plan that was opened is written back without a question, unless it has remarks, which would be lost.
+        let written = record.path().and_then(|path| std::fs::read_to_string(path).ok());
+        let written = written.filter(|text| !text.contains('#'));
+        Self { record, form, question: None, said: None, kept: BTreeMap::new(), export: None, written }
     }
 
     /// What the song that is shown now has kept, or what one has that was never shown.

@@ -76,7 +76,7 @@ fn use_found(
 
 /// What there is to say, and whether it is a problem.
 fn message(view: &SongView) -> Option<(String, bool)> {
-    if let Some((message, is_problem)) = view.of_record {
+    if let Some((message, is_problem)) = view.said {
         return Some((message.to_owned(), is_problem));
     }
     let is_running = matches!(view.export, Some(ExportProgress::Running(_)))

@@ -34,8 +34,8 @@ pub struct SongView<'a> {
     pub recent: &'a RecentFiles,
     /// Whether it is a song of a record.
     pub in_record: bool,
-    /// What there is to say of the record, and whether it is a problem.
-    pub of_record: Option<(&'a str, bool)>,
+    /// What there is to say of the record, or of the settings; and whether it is a problem.
+    pub said: Option<(&'a str, bool)>,
     /// Whether file dialogs can be shown.
     pub dialogs: bool,
     /// The delivery target.

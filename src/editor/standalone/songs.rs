@@ -10,6 +10,7 @@ use crate::editor::song;
 use crate::editor::theme::Theme;
 use crate::finish::song_list::songs_of;
 use crate::player::{Device, ExportProgress, PlayerSession, Record};
+use crate::settings::Settings;
 use egui::{Rect, Ui, UiBuilder};
 use std::path::{Path, PathBuf};
 
@@ -50,7 +51,8 @@ impl StandaloneWindow {
             [song] => self.set_session(PlayerSession::open(song, device)),
             files => {
                 let songs: Vec<PathBuf> = files.iter().filter(|file| !is_plan(file)).cloned().collect();
-                let (record, faults) = Record::of_files(&songs, &self.memory.settings);
+                // Each begins with the defaults.
+                let (record, faults) = Record::of_files(&songs, &Settings::default());
                 match record.songs() {
                     [] => self.open_error = faults.first().cloned(),
                     _ => drop(self.set_record(record, faults, device)),
@@ -76,7 +78,7 @@ impl StandaloneWindow {
                 [folder] if folder.is_dir() => songs_of(files).unwrap_or_default(),
                 files => files.to_vec(),
             };
-            faults = state.record.add(&songs, &settings);
+            faults = state.record.add(&songs, &Settings::default());
         }
         self.open_error = faults.first().cloned();
         self.end_lone_record();
@@ -131,6 +133,8 @@ impl StandaloneWindow {
         (settings.bypass, settings.compare) = (self.memory.settings.bypass, self.memory.settings.compare);
         self.memory = MemoryControls { settings, ..MemoryControls::default() };
         drop(self.screen.exchange(kept.edits));
+        self.settings_of = Some(session.song().path().to_owned());
+        self.begins_anew = None;
         self.session = Some(session);
         self.open_error = None;
         Ok(())
