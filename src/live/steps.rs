@@ -135,7 +135,8 @@ pub fn steps(live: &LiveReadout, settings: &Settings, compared: &Compared) -> [S
 }
 
 fn input(live: &LiveReadout) -> (StepState, String) {
-    let figure = format!("{} dB", number(-live.input.true_peak_max, 1));
+    // That of the panel: of the whole file, where it has been read.
+    let figure = format!("{} dB", number(live.headroom, 1));
     let state = match () {
         () if !live.input.true_peak_max.is_finite() || live.measured < MEASURED_S => StepState::Open,
         () if !live.findings.is_empty() => StepState::Look,
@@ -278,7 +279,7 @@ mod tests {
         compared.follow(&settings);
         assert_eq!(states(&live, &settings, &compared), [Open; 6]);
         live.measured = 60.0;
-        live.input.true_peak_max = -6.0;
+        (live.input.true_peak_max, live.headroom) = (-6.0, 6.0);
         (live.output.integrated, live.output.true_peak_max) = (-14.2, -1.0);
         live.compressor.depth = 1.8;
         settings.eq.bands[1].gain = -1.5;

@@ -3,7 +3,7 @@
 
 use crate::legibility::assert_legible;
 use crate::reading::spoken;
-use crate::window_rig::{RATE, Rig, seconds};
+use crate::window_rig::{Dropped, RATE, Rig, seconds};
 use egui::accesskit::Role;
 use egui::{Key, Modifiers, vec2};
 use egui_kittest::kittest::Queryable;
@@ -289,19 +289,6 @@ fn a_plan_is_opened_and_its_songs_have_its_settings() {
     rig.harness.run_steps(3);
     assert!(rig.message().contains("song 2") && rig.message().contains("driv"), "{}", rig.message());
     assert_eq!(titles(&rig).len(), 2);
-}
-
-/// A file as a desktop hands it over.
-#[derive(Debug)]
-struct Dropped(PathBuf);
-
-impl egui::DroppedFile for Dropped {
-    fn path(&self) -> &Path {
-        &self.0
-    }
-    fn bytes(&self) -> Result<Vec<u8>, String> {
-        std::fs::read(&self.0).map_err(|err| err.to_string())
-    }
 }
 
 #[test]

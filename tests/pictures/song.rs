@@ -2,14 +2,14 @@
 //! session plays it on a device that reads nothing.
 
 use crate::legibility::assert_legible;
-use crate::window_rig::{RATE, Rig, output, seconds};
+use crate::window_rig::{Dropped, RATE, Rig, output, seconds};
 use egui::{Key, Modifiers, vec2};
 use egui_kittest::SnapshotOptions;
 use egui_kittest::kittest::{NodeT, Queryable};
 use lintel::editor::standalone;
 use lintel::finish::{Encoding, Reader};
 use lintel::player::{EncodedSide, ExportProgress, LoadState, PREVIEW_FORMATS, Preview, SessionRequest};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::time::{Duration, Instant};
 
 #[test]
@@ -239,19 +239,6 @@ fn no_repaint_is_requested_while_nothing_changes() {
     rig.session().request(SessionRequest::PlayPause);
     rig.harness.run_steps(2);
     assert!(delay(&rig) < Duration::from_millis(20), "it repaints while it plays");
-}
-
-/// A file as a desktop hands it over.
-#[derive(Debug)]
-struct Dropped(PathBuf);
-
-impl egui::DroppedFile for Dropped {
-    fn path(&self) -> &Path {
-        &self.0
-    }
-    fn bytes(&self) -> Result<Vec<u8>, String> {
-        std::fs::read(&self.0).map_err(|err| err.to_string())
-    }
 }
 
 #[test]

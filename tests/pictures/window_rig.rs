@@ -29,6 +29,19 @@ impl Device for UnreadDevice {
     }
 }
 
+/// A file as a desktop hands it over.
+#[derive(Debug)]
+pub struct Dropped(pub PathBuf);
+
+impl egui::DroppedFile for Dropped {
+    fn path(&self) -> &Path {
+        &self.0
+    }
+    fn bytes(&self) -> Result<Vec<u8>, String> {
+        std::fs::read(&self.0).map_err(|err| err.to_string())
+    }
+}
+
 /// 40 s: silence, soft notes, ten louder seconds from 21.5 s on, silence.
 pub fn file(folder: &Path) -> PathBuf {
     let path = folder.join("evening.wav");

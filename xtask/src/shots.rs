@@ -323,7 +323,7 @@ fn draw(shot: &Shot, mix: &[Vec<f32>; 2], loaded: &LoadedSong) -> (Vec<u8>, [usi
                     encoded_figures: None,
                     recent: &recent,
                     in_record: shot.record,
-                    of_record: None,
+                    said: None,
                     dialogs: true,
                     target,
                 };
