@@ -62,7 +62,7 @@ pub struct StandaloneWindow {
     /// The song that the settings were made for; the last one of the session before, until one is open.
     settings_of: Option<PathBuf>,
     /// That a song was opened with the default settings instead.
-    begins_anew: Option<String>,
+    defaults_note: Option<String>,
 }
 
 impl StandaloneWindow {
@@ -82,7 +82,7 @@ impl StandaloneWindow {
             open_error: None,
             closes: false,
             settings_of: None,
-            begins_anew: None,
+            defaults_note: None,
         }
     }
 
@@ -111,13 +111,13 @@ impl StandaloneWindow {
         let path = std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
         let last = self.recent.files().first().map(|file| file.path.clone());
         let before = self.settings_of.replace(path.clone()).or(last);
-        self.begins_anew = None;
+        self.defaults_note = None;
         let Some(before) = before.filter(|before| *before != path) else { return };
         let old = self.memory.settings;
         self.screen.take_over(&Settings::default(), &mut self.memory, 0.0);
         if self.memory.settings != old {
             let name = before.file_stem().unwrap_or_default().to_string_lossy();
-            self.begins_anew = Some(format!("default settings; undo gives back those of {name}"));
+            self.defaults_note = Some(format!("default settings; undo gives back those of {name}"));
         }
     }
 
@@ -259,9 +259,9 @@ impl StandaloneWindow {
         let of_record = self.record.as_ref().and_then(record::message);
         // Until the user has begun.
         if self.memory.settings != Settings::default() {
-            self.begins_anew = None;
+            self.defaults_note = None;
         }
-        let said = of_record.or(self.begins_anew.clone().map(|said| (said, false)));
+        let said = of_record.or(self.defaults_note.clone().map(|said| (said, false)));
         let view = SongView {
             song: session.song(),
             playhead: session.playhead(),

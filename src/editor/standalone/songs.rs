@@ -134,7 +134,7 @@ impl StandaloneWindow {
         self.memory = MemoryControls { settings, ..MemoryControls::default() };
         drop(self.screen.exchange(kept.edits));
         self.settings_of = Some(session.song().path().to_owned());
-        self.begins_anew = None;
+        self.defaults_note = None;
         self.session = Some(session);
         self.open_error = None;
         Ok(())
