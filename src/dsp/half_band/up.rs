@@ -168,7 +168,7 @@ impl<const LIMITED: bool> HalfBands<LIMITED> {
         }
     }
 
-    /// The last `N` samples that have been taken in; so many as one call reaches back to are kept.
+    /// The last `N` samples that have been taken in, at most 80 (`PAST`).
     #[inline(always)]
     pub fn newest<const N: usize>(&self) -> &[f32; N] {
         self.x[self.at - N..self.at].try_into().expect("so many are kept")
