@@ -20,8 +20,8 @@ impl StandaloneWindow {
         self.open_files(&[path.to_owned()], device);
     }
 
-    /// Opens one song, several (or a folder of them) as a record, or a plan, in place of what is open; asks before changes of a record are
-    /// lost. An error is shown in the window.
+    /// Opens one song, several (or a folder of them) as a record, or a plan, in place of what is open; asks before
+    /// changes of a record are lost. An error is shown in the window.
     pub fn open_files(&mut self, files: &[PathBuf], device: &mut dyn Device) {
         if files.is_empty() {
             return;

@@ -63,7 +63,7 @@ pub struct LevelDetector {
     sample_rate: f64,
     /// log2 of the low cut's frequency in Hz.
     low_cut: Smooth,
-    /// Copied out and back by the loop that it shares with the make-up.
+    /// Copied out and back by the loop over a block.
     pub power: DetectorPower,
     /// RMS window as set, ms.
     window_ms: f64,

@@ -11,8 +11,8 @@
 //! measurement without a glide of its own.
 //!
 //! The measurement runs whether it is used or not: switched to auto, the make-up glides to a value
-//! that is already known. It runs one chunk behind the sound, so that it can share the detector's
-//! loop and costs hardly more than the detector alone.
+//! that is already known. It runs one chunk behind the sound; its filters are a loop of their own, which costs
+//! less than one that they share with the detector (the registers do not hold both).
 
 use crate::dsp::k_weighting::KWeighting;
 use crate::dsp::loudness_difference::{AveragingMemory, LoudnessDifference};
@@ -73,7 +73,7 @@ pub struct Makeup {
     known: (f64, f64),
     /// dB that auto make-up would apply.
     auto_db: Smooth,
-    /// Copied out and back by the loop that it shares with the detector.
+    /// Copied out and back by the loop over a block.
     pub weighted: WeightedEnergy,
     /// Frames were stored since the last tick: the compressor runs.
     is_running: bool,

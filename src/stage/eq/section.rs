@@ -157,7 +157,7 @@ impl FrameCoefficients {
 }
 
 /// The coefficients of every frame of a chunk in which a section moves, each kind in a row of its own: worked
-/// out side by side in vector registers, the division included.
+/// out side by side in vector registers.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct ChunkCoefficients {
     keep: [f64; CHUNK],
